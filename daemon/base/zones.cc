@@ -1,0 +1,86 @@
+#include "base/zones.h"
+
+#include <absl/strings/str_cat.h>
+#include <absl/time/civil_time.h>
+
+#include <algorithm>
+#include <fstream>
+#include <sstream>
+
+namespace plumblane {
+namespace {
+
+constexpr char kTable[] = "/usr/share/zoneinfo/zone.tab";
+
+absl::CivilDay Civil(Day date) { return absl::CivilDay(1970, 1, 1) + date.number; }
+
+Instant StartIn(absl::CivilDay date, absl::TimeZone zone) {
+  return {absl::ToUnixMillis(absl::FromCivil(date, zone))};
+}
+
+Instant LastMillisIn(absl::CivilDay date, absl::TimeZone zone) {
+  return StartIn(date + 1, zone) - 1;
+}
+
+}  // namespace
+
+absl::StatusOr<Zones> Zones::Load(const std::string& fallback) {
+  Zones zones;
+  absl::TimeZone zone;
+  if (!absl::LoadTimeZone(fallback, &zone)) {
+    return absl::InvalidArgumentError(
+        absl::StrCat("unknown time zone \"", fallback, "\", expected a name such as Europe/Berlin"));
+  }
+  zones.fallback_.push_back(zone);
+  std::ifstream table(kTable);
+  if (!table) return absl::FailedPreconditionError(absl::StrCat("cannot read ", kTable));
+  for (std::string line; std::getline(table, line);) {
+    if (line.empty() || line[0] == '#') continue;
+    std::istringstream fields(line);
+    std::string country, coordinates, name;
+    fields >> country >> coordinates >> name;
+    if (absl::LoadTimeZone(name, &zone)) zones.by_country_[country].push_back(zone);
+  }
+  return zones;
+}
+
+const std::vector<absl::TimeZone>& Zones::ZonesOf(std::string_view destination) const {
+  // A UN/LOCODE is a country code and three more characters.
+  if (destination.size() == 2 || destination.size() == 5) {
+    const auto it = by_country_.find(destination.substr(0, 2));
+    if (it != by_country_.end()) return it->second;
+  }
+  return fallback_;
+}
+
+Instant Zones::StartOfDay(Day date, std::string_view destination) const {
+  // The start of the day in the zone that is last to end it, so one civil day is one 24-hour span.
+  Instant best_end{INT64_MIN}, start{};
+  for (const absl::TimeZone& zone : ZonesOf(destination)) {
+    const Instant end = LastMillisIn(Civil(date), zone);
+    if (end > best_end) {
+      best_end = end;
+      start = StartIn(Civil(date), zone);
+    }
+  }
+  return std::max(start, kEarliestInstant);
+}
+
+Instant Zones::LastMillisOfDay(Day date, std::string_view destination) const {
+  Instant last{INT64_MIN};
+  for (const absl::TimeZone& zone : ZonesOf(destination)) {
+    last = std::max(last, LastMillisIn(Civil(date), zone));
+  }
+  return std::clamp(last, kEarliestInstant, kLatestInstant);
+}
+
+Instant Zones::PromiseAfter(Instant t, int days, std::string_view destination) const {
+  Instant last{INT64_MIN};
+  for (const absl::TimeZone& zone : ZonesOf(destination)) {
+    const absl::CivilDay date = absl::ToCivilDay(absl::FromUnixMillis(t.millis), zone);
+    last = std::max(last, LastMillisIn(date + days, zone));
+  }
+  return std::clamp(last, kEarliestInstant, kLatestInstant);
+}
+
+}  // namespace plumblane

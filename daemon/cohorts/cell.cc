@@ -1,0 +1,95 @@
+#include "cohorts/cell.h"
+
+#include <algorithm>
+
+namespace plumblane {
+namespace {
+
+bool SumsToWholeOrders(Measure measure, const Tally& tally) {
+  if (tally.entered < 0) return false;
+  if (measure == Measure::kMoney) return true;
+  int64_t known = 0;
+  for (const Outcome& outcome : tally.outcomes) {
+    if (outcome.count < 0) return false;
+    if (outcome.code != Code::kFault) known += outcome.count;
+  }
+  return known <= tally.entered;
+}
+
+}  // namespace
+
+void Tally::Add(Code code, uint32_t bucket, int64_t count) {
+  if (count == 0) return;
+  const auto before = [](const Outcome& a, const Outcome& b) {
+    return std::tie(a.code, a.bucket) < std::tie(b.code, b.bucket);
+  };
+  const Outcome added{code, bucket, count};
+  const auto it = std::lower_bound(outcomes.begin(), outcomes.end(), added, before);
+  if (it == outcomes.end() || before(added, *it)) {
+    outcomes.insert(it, added);
+  } else if ((it->count += count) == 0) {
+    outcomes.erase(it);
+  }
+}
+
+void Tally::Add(const Tally& other, int64_t sign) {
+  entered += sign * other.entered;
+  for (const Outcome& outcome : other.outcomes) {
+    Add(outcome.code, outcome.bucket, sign * outcome.count);
+  }
+}
+
+void Cell::Add(const Cell& other, int64_t sign) {
+  counted.Add(other.counted, sign);
+  excused.Add(other.excused, sign);
+}
+
+bool IsPlausible(Measure measure, const Cell& cell) {
+  return SumsToWholeOrders(measure, cell.counted) && SumsToWholeOrders(measure, cell.excused);
+}
+
+void Cells::Add(const Entry& entry, int64_t sign) {
+  Tally tally;
+  tally.entered = entry.entered;
+  for (const Outcome& outcome : entry.outcomes) {
+    tally.Add(outcome.code, outcome.bucket, outcome.count);
+  }
+  AddTo(entry.key, entry.excused, tally, sign);
+  if (entry.key.measure == Measure::kOnTime || entry.key.measure == Measure::kDefect) {
+    AddTo({Pair{}, entry.key.measure, entry.key.day}, entry.excused, tally, sign);
+  }
+}
+
+void Cells::Add(const Cells& other) {
+  for (const auto& [key, cell] : other.cells_) {
+    AddTo(key, false, cell.counted, 1);
+    AddTo(key, true, cell.excused, 1);
+  }
+}
+
+void Cells::AddTo(const CellKey& key, bool excused, const Tally& tally, int64_t sign) {
+  const auto it = cells_.try_emplace(key).first;
+  (excused ? it->second.excused : it->second.counted).Add(tally, sign);
+  if (it->second.empty()) cells_.erase(it);
+}
+
+void AddSeries(Series& series, const Series& other) {
+  Series sum;
+  sum.reserve(series.size() + other.size());
+  auto a = series.begin();
+  auto b = other.begin();
+  while (a != series.end() || b != other.end()) {
+    if (b == other.end() || (a != series.end() && a->day < b->day)) {
+      sum.push_back(std::move(*a++));
+    } else if (a == series.end() || b->day < a->day) {
+      sum.push_back(*b++);
+    } else {
+      a->cell.Add((b++)->cell);
+      if (!a->cell.empty()) sum.push_back(std::move(*a));
+      ++a;
+    }
+  }
+  series = std::move(sum);
+}
+
+}  // namespace plumblane

@@ -1,0 +1,69 @@
+// What is measured, and the words for how an order leaves a measure.
+//
+// The numbers are part of the bytes on disk: never renumber, only append.
+#pragma once
+
+#include <cstdint>
+#include <string_view>
+
+namespace plumblane {
+
+// The day an order enters a measure (its anchor) does not depend on the outcome:
+enum class Measure : uint8_t {
+  kOnTime = 1,    // anchored on the promised day; outcomes in whole days
+  kDefect = 2,    // promised day; whole days after it, 0 when before
+  kHandling = 3,  // paid to shipped, anchored on the paid day; duration buckets
+  kTransit = 4,   // shipped to delivered, on the ship day; duration buckets
+  kDelivery = 5,  // paid to delivered, on the paid day; duration buckets
+  kResponse = 6,  // disputed to answered, on the dispute day; duration buckets
+  kMoney = 7,     // on the paid day; sums of minor units by currency, no outcomes
+  kUnderway = 8,  // on the paid day; whole days until no longer under way
+  kOverdue = 9,   // as kUnderway, on the promised day, for orders with a counted promise
+};
+inline constexpr int kMeasureCount = 9;
+constexpr int IndexOf(Measure measure) { return static_cast<int>(measure) - 1; }
+
+enum class Code : uint8_t {
+  kDelivered = 1,      // on_time: by the promise; transit, delivery: at that duration
+  kDeliveredLate = 2,  // on_time: after the promise, at that many days after the promised day
+  kShipped = 3,        // handling
+  kAnswered = 4,       // response
+  kLeft = 5,           // left the measure without outcome
+  kFault = 6,          // not entered: its duration would be below zero
+  // defect kinds
+  kDamaged = 10,
+  kQuality = 11,
+  kWrongItem = 12,
+  kMissingPart = 13,
+  kCounterfeit = 14,
+  kUnsafe = 15,
+  kLost = 16,  // also in underway and overdue
+  // underway, overdue
+  kClosed = 20,  // delivered, cancelled, or refunded by the supplier
+  // money: the bucket is the currency (PackCurrency), the count a sum of minor units
+  kCost = 30,
+  kSale = 31,
+  kRefundBySupplier = 32,
+  kRefundByShop = 33,
+  kClaim = 34,
+  kReplacementCost = 35,  // cost of the parts that replaced orders of this cohort
+};
+
+constexpr bool IsDefect(Code code) { return code >= Code::kDamaged && code <= Code::kLost; }
+
+// Three upper-case letters as five bits each; the inverse of nothing else is needed on reading
+// than UnpackCurrency.
+constexpr uint32_t PackCurrency(std::string_view currency) {
+  uint32_t packed = 0;
+  for (const char c : currency) packed = (packed << 5) | static_cast<uint32_t>(c - 'A' + 1);
+  return packed;
+}
+
+// An order that was given up as lost and closed by an event later: both days, so that either can
+// be counted as of any moment. kNever: no such event.
+inline constexpr uint32_t kNeverClosed = 0xFFFF;
+constexpr uint32_t PackLostThenClosed(uint32_t lost_day, uint32_t closed_day) {
+  return (lost_day << 16) | closed_day;
+}
+
+}  // namespace plumblane

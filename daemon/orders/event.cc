@@ -1,0 +1,102 @@
+#include "orders/event.h"
+
+#include <iterator>
+#include <tuple>
+
+namespace plumblane {
+namespace {
+
+constexpr std::string_view kTypeNames[] = {"",         "paid",     "shipped",   "delivered", "disputed",
+                                           "answered", "refunded", "cancelled", "retracted"};
+constexpr std::string_view kReasonNames[] = {
+    "",            "late",   "not_received",  "damaged", "quality", "wrong_item",   "missing_part",
+    "counterfeit", "unsafe", "lost",          "wrong_address",      "refused",      "customs",
+    "changed_mind", "out_of_stock", "other"};
+
+template <typename Enum, size_t N>
+std::optional<Enum> Named(const std::string_view (&names)[N], std::string_view name) {
+  for (size_t i = 1; i < N; ++i) {
+    if (names[i] == name) return static_cast<Enum>(i);
+  }
+  return std::nullopt;
+}
+
+// FNV-1a, 64 bits; each field is preceded by its tag and closed by its length, so no two different
+// events feed the same bytes.
+class Hasher {
+ public:
+  void Text(char tag, std::string_view text) {
+    Byte(static_cast<unsigned char>(tag));
+    for (const char c : text) Byte(static_cast<unsigned char>(c));
+    Number(text.size());
+  }
+  void Int(char tag, int64_t value) {
+    Byte(static_cast<unsigned char>(tag));
+    Number(static_cast<uint64_t>(value));
+  }
+  void Sum(char tag, const std::optional<Money>& money) {
+    if (!money) return;
+    Int(tag, money->minor_units);
+    Text(tag, money->currency);
+  }
+  uint64_t value() const { return hash_; }
+
+ private:
+  void Number(uint64_t value) {
+    for (int i = 0; i < 8; ++i) Byte(static_cast<unsigned char>(value >> (8 * i)));
+  }
+  void Byte(unsigned char byte) { hash_ = (hash_ ^ byte) * 0x100000001b3u; }
+
+  uint64_t hash_ = 0xcbf29ce484222325u;
+};
+
+}  // namespace
+
+std::string_view NameOf(EventType type) { return kTypeNames[static_cast<size_t>(type)]; }
+std::string_view NameOf(Reason reason) { return kReasonNames[static_cast<size_t>(reason)]; }
+std::optional<EventType> EventTypeNamed(std::string_view name) {
+  return Named<EventType>(kTypeNames, name);
+}
+std::optional<Reason> ReasonNamed(std::string_view name) {
+  return Named<Reason>(kReasonNames, name);
+}
+
+bool Earlier(const Event& a, const Event& b) {
+  return std::tie(a.time, a.source, a.event_id) < std::tie(b.time, b.source, b.event_id);
+}
+
+uint64_t ContentHash(const OrderKey& order, const Event& event) {
+  Hasher hasher;
+  hasher.Text('S', order.shop);
+  hasher.Text('O', order.order_id);
+  hasher.Text('s', event.source);
+  hasher.Text('e', event.event_id);
+  hasher.Int('p', event.part);
+  hasher.Int('t', static_cast<int64_t>(event.type));
+  hasher.Int('T', event.time.millis);
+  hasher.Text('u', event.supplier);
+  hasher.Text('o', event.origin);
+  hasher.Text('d', event.destination);
+  hasher.Text('v', event.service);
+  // A promise given in days is what was sent; the moment it stands for is worked out here.
+  if (event.promise_days) {
+    hasher.Int('D', *event.promise_days);
+  } else if (event.promise && !event.promise_implied) {
+    hasher.Int('P', event.promise->millis);
+  }
+  hasher.Text('i', event.item);
+  if (event.units) hasher.Int('n', *event.units);
+  hasher.Sum('c', event.cost);
+  hasher.Sum('a', event.sale);
+  hasher.Sum('l', event.claim);
+  hasher.Sum('f', event.refund);
+  hasher.Int('b', event.refund_by_shop ? 1 : 0);
+  hasher.Int('r', event.replaces);
+  hasher.Text('k', event.tracking);
+  hasher.Int('y', static_cast<int64_t>(event.reason));
+  hasher.Text('x', event.retracts);
+  if (event.revision) hasher.Int('R', event.revision->millis);
+  return hasher.value();
+}
+
+}  // namespace plumblane
