@@ -23,18 +23,18 @@ inline constexpr int64_t kMillisPerDay = 86'400'000;
 struct Day {
   int32_t number = 0;  // days since 1970-01-01
   auto operator<=>(const Day&) const = default;
-  Day operator+(int32_t days) const { return {number + days}; }
-  Day operator-(int32_t days) const { return {number - days}; }
-  int32_t operator-(Day other) const { return number - other.number; }
+  constexpr Day operator+(int32_t days) const { return {number + days}; }
+  constexpr Day operator-(int32_t days) const { return {number - days}; }
+  constexpr int32_t operator-(Day other) const { return number - other.number; }
 };
 
 // A moment, in milliseconds since 1970-01-01T00:00:00Z.
 struct Instant {
   int64_t millis = 0;
   auto operator<=>(const Instant&) const = default;
-  Instant operator+(int64_t delta_millis) const { return {millis + delta_millis}; }
-  Instant operator-(int64_t delta_millis) const { return {millis - delta_millis}; }
-  int64_t operator-(Instant other) const { return millis - other.millis; }
+  constexpr Instant operator+(int64_t delta_millis) const { return {millis + delta_millis}; }
+  constexpr Instant operator-(int64_t delta_millis) const { return {millis - delta_millis}; }
+  constexpr int64_t operator-(Instant other) const { return millis - other.millis; }
 };
 
 // The range that can be written as a protobuf Timestamp: years 1970 to 9999. Times before 1970 are

@@ -2,8 +2,8 @@
 """Writes the invented season: generate.py OUT_DIR
 
 Nine months of orders of two shops, as the four feeds and two small lists that a person would
-have: see README.md in the output. The same seed gives the same bytes; each order draws from a
-stream of its own, so tuning one supplier leaves every other supplier's orders as they were.
+have: see README.md beside them. Every run writes the same bytes; each order draws from a
+stream of its own, so tuning one supplier leaves what befalls the others' orders as it was.
 
 This program knows nothing of how orders are scored: naive.py, beside it, does.
 """
@@ -19,8 +19,7 @@ from zoneinfo import ZoneInfo
 
 from plans import DAY_MS, HOUR_MS, ITEMS, PLANS, STRIKE, SUPPLIERS, Plan, Spread, Supplier
 
-SEED = "season-2026"
-MINUTE_MS = 60_000
+SEASON = "season-2026"              # names every stream of dice: another name, another season
 FIRST_ORDER_NUMBER = 1001
 PERIODIC_SUPPLIER = "amber-gate"        # tracked by the Monday file, all others by carriers
 HOME_ZONE = ZoneInfo("Europe/Berlin")   # where both shops sit
@@ -56,7 +55,7 @@ class Dice:
     """Draws of one order; only `.random()` is used, which no Python version changes."""
 
     def __init__(self, name: str):
-        self._random = random.Random(f"{SEED}/{name}").random
+        self._random = random.Random(f"{SEASON}/{name}").random
 
     def chance(self, share: float) -> bool:
         return self._random() < share
@@ -90,6 +89,7 @@ class Event:
     time: int
     fields: dict
     recorded: int = 0       # when the line was written: feeds are in this order, not by time
+    is_day_only: bool = False
 
 
 @dataclass
@@ -122,8 +122,11 @@ class Order:
         if self.part != 1:
             head["part"] = self.part
         event = Event(source, time, head | {"type": kind} | fields)
-        late = self.dice.spread((1, 3, 6, 10, 16, 24)) * DAY_MS if self.dice.chance(0.03) else 0
-        event.recorded = time + int(late + self.dice.between(0, 6) * HOUR_MS)
+        event.recorded = time
+        if source != "mondays":                 # whose week is late enough
+            event.recorded += int(self.dice.between(0, 6) * HOUR_MS)
+            if self.dice.chance(0.03):
+                event.recorded += int(self.dice.spread((1, 3, 6, 10, 16, 24)) * DAY_MS)
         self.events.append(event)
         return event
 
@@ -227,7 +230,7 @@ def arrival(order: Order, shipped: int) -> int:
         transit += order.dice.between(3, 9)
     arrived = shipped + int(transit * DAY_MS)
     day = arrived // DAY_MS
-    if (day + 4) % 7 == 0:                      # 1970-01-01 was a Thursday
+    if day % 7 == 3:                            # 1970-01-01, day 0, was a Thursday
         day += 1
     at = day * DAY_MS + int(order.dice.between(7, 18) * HOUR_MS)
     return max(at, shipped + 2 * HOUR_MS)
@@ -296,38 +299,45 @@ def ship(order: Order, shipped: int, has_promise: bool) -> None:
         shipped = order.paid - int(dice.between(0.5, 3) * HOUR_MS)      # a clock that is wrong
     fields = {"tracking": order.tracking}
     if order.carrier == "carriers" and dice.chance(0.06 if not has_promise else 0.002):
-        # The carrier names a day of its own: it counts only where nobody has promised one.
-        fields["promise"] = (order.promised_date + timedelta(days=1)).isoformat()
+        # The carrier names an hour of its own: it counts only where nobody has promised one.
+        fields["promise"] = time_text("carriers", order.promised + DAY_MS)
     order.add(order.carrier, "shipped", shipped, **fields)
     if dice.chance(0.001):
         order.tell("cancelled", shipped + 8 * HOUR_MS, reason="changed_mind")     # too late
 
 
+def hand_over(order: Order, at: int) -> Event:
+    """The `delivered` line; the Monday file names the parcel only."""
+    if order.carrier == "carriers":
+        return order.add("carriers", "delivered", at)
+    event = order.add("mondays", "delivered", at, tracking=order.tracking)
+    del event.fields["shop"], event.fields["order_id"]
+    return event
+
+
 def deliver(order: Order, shipped: int, arrived: int) -> None:
     dice = order.dice
     if order.carrier == "mondays":
-        event = order.add("mondays", "delivered", arrived, tracking=order.tracking)
-        # This line names the parcel only; and some days come without an hour.
-        del event.fields["shop"], event.fields["order_id"]
+        event = hand_over(order, arrived)
         if dice.chance(0.012) and arrived - shipped > 2 * DAY_MS:
-            event.fields["bare"] = True
+            event.is_day_only = True
         return
     if dice.chance(0.006):
         mistaken_delivery(order, shipped, arrived)
         return
-    order.add("carriers", "delivered", arrived)
-    if dice.chance(0.006):
-        order.add("carriers", "delivered", arrived + int(dice.between(0.5, 4) * DAY_MS))
+    hand_over(order, arrived)
+    if dice.chance(0.006):                      # a second parcel: the first one counts
+        hand_over(order, arrived + int(dice.between(0.5, 4) * DAY_MS))
 
 
 def mistaken_delivery(order: Order, shipped: int, arrived: int) -> None:
     """Reported, taken back, and reported again once it is true."""
     dice = order.dice
-    wrong = order.add("carriers", "delivered", (shipped + arrived) // 2)
+    wrong = hand_over(order, (shipped + arrived) // 2)
     order.add("carriers", "retracted", arrived - 1 * HOUR_MS,
               retracts=wrong.fields["event_id"])
     late = arrived + int(dice.between(0, 3) * DAY_MS)
-    order.add("carriers", "delivered", late)
+    hand_over(order, late)
     if dice.chance(0.3):
         wrong.recorded = late + 2 * DAY_MS      # what is taken back comes after the taking back
 
@@ -338,10 +348,7 @@ def undeliverable(order: Order, arrived: int) -> list[Order]:
     reason = dice.pick(("wrong_address", "refused"))
     at = max(arrived, order.promised) + int(dice.between(0.5, 4) * DAY_MS)
     if reason == "wrong_address" and dice.chance(0.6):
-        order.add(order.carrier, "delivered", at + int(dice.between(2, 6) * DAY_MS),
-                  **({"tracking": order.tracking} if order.carrier == "mondays" else {}))
-        if order.carrier == "mondays":
-            del order.events[-1].fields["shop"], order.events[-1].fields["order_id"]
+        hand_over(order, at + int(dice.between(2, 6) * DAY_MS))
     if dice.chance(0.3):
         refund(order, at, order.sale // 2, reason, by="shop")
         return []
@@ -396,6 +403,8 @@ def dispute(order: Order, at: int, reason: str) -> list[Order]:
     if not dice.chance(supplier.answer_share):
         return []
     answered = at + int(dice.spread(supplier.answer_hours) * HOUR_MS)
+    if dice.chance(supplier.machine_answer_share):
+        answered = at + 20_000
     if dice.chance(0.15):                       # money without a word
         refund(order, answered, claim, reason)
         return []
@@ -413,7 +422,8 @@ def replacement(first: Order, at: int) -> Order:
     """The goods sent again: part 2, for the freight alone."""
     dice = Dice(f"{first.shop}/{first.number}/2")
     return Order(first.plan, first.supplier, dice, first.shop, at, number=first.number, part=2,
-                 tracking=first.tracking + "-2", item=first.item, units=first.units, cost=490)
+                 tracking=first.tracking + "-2", item=first.item, units=first.units, cost=490,
+                 sale=first.sale)
 
 
 # ---- hand-made lines -------------------------------------------------------------------------
@@ -450,12 +460,9 @@ def forgiven_order(orders: list[Order]) -> Order:
 
 # ---- files -----------------------------------------------------------------------------------
 
-def time_text(source: str, event: Event) -> str:
+def time_text(source: str, time: int) -> str:
     """Each feed writes time in its own way."""
-    moment = utc(event.time)
-    if event.fields.pop("bare", False):
-        # Only amber-gate's days come bare: a day at its destinations.
-        return moment.astimezone(ZoneInfo("Europe/Dublin")).date().isoformat()
+    moment = utc(time)
     if source == "meadow-export":
         return moment.astimezone(HOME_ZONE).isoformat(timespec="seconds")
     precision = "milliseconds" if source == "harbour-export" else "seconds"
@@ -463,9 +470,9 @@ def time_text(source: str, event: Event) -> str:
 
 
 def by_monday(event: Event) -> int:
-    """The Monday file that brings the event: the first one after it was written down."""
-    days = event.recorded // DAY_MS
-    return days + (3 - days) % 7 + (7 if (3 - days) % 7 == 0 else 0) + 1
+    """The day of the Monday file that brings the event: the first Monday after it."""
+    day = event.recorded // DAY_MS
+    return day + 1 + (3 - day) % 7              # 1970-01-01, day 0, was a Thursday
 
 
 def lines_of(source: str, events: list[Event]) -> list[dict]:
@@ -480,7 +487,9 @@ def lines_of(source: str, events: list[Event]) -> list[dict]:
     dice = Dice(f"repeats/{source}")
     lines, repeats = [], []
     for event in known:
-        text = time_text(source, event)
+        text = time_text(source, event.time)
+        if event.is_day_only:
+            text = text[:len("2026-01-01")]
         line = {}
         for name, value in event.fields.items():
             line[name] = value if name in INTEGER_FIELDS else str(value)

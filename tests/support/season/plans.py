@@ -28,6 +28,7 @@ class Supplier:
     defect_reasons: tuple[str, ...]
     lost_share: float = 0.006
     out_of_stock_share: float = 0.004
+    machine_answer_share: float = 0.0       # answers that come at once, by a machine
     slips_from: str | None = None           # orders paid from this day on wait longer
     slip_days: Spread = (0, 0, 0, 0, 0, 0)
 
@@ -75,15 +76,15 @@ SUPPLIERS = {supplier.id: supplier for supplier in (
         id="saffron-depot", tracking_prefix="SD", currency="USD", cost_percent=44,
         handling_hours=(8, 24, 38, 56, 80, 140),
         answer_hours=(20, 70, 120, 190, 280, 500), answer_share=0.65, refund_share=0.4,
-        defect_share=0.125,
+        defect_share=0.10,
         defect_reasons=("quality", "quality", "damaged", "wrong_item", "missing_part"),
         lost_share=0.012),
     Supplier(
-        # Far and slow, says so, keeps to it, and answers the same day.
+        # Far and slow, says so, keeps to it, and answers the same day, now and then by a machine.
         id="agave-trail", tracking_prefix="AT", currency="EUR", cost_percent=52,
         handling_hours=(20, 44, 60, 80, 104, 150),
-        answer_hours=(0.004, 1.2, 2.4, 4, 7, 12), answer_share=0.97, refund_share=0.7,
-        defect_share=0.035, defect_reasons=("damaged", "quality")),
+        answer_hours=(0.3, 1.2, 2.4, 4, 7, 12), answer_share=0.97, refund_share=0.7,
+        defect_share=0.045, defect_reasons=("damaged", "quality"), machine_answer_share=0.12),
     Supplier(
         # The home warehouse: dear, next to the customer, sometimes sold out.
         id="linden-store", tracking_prefix="LS", currency="EUR", cost_percent=82,
@@ -103,15 +104,16 @@ SUPPLIERS = {supplier.id: supplier for supplier in (
 PLANS = (
     Plan("lotus-works", "VN", "DE", "standard", 560, 16, (6.5, 8.6, 9.8, 11.2, 12.6, 19)),
     Plan("lotus-works", "VN", "DE", "express", 260, 10, (3.6, 4.8, 5.6, 6.5, 7.6, 12)),
-    Plan("lotus-works", "VN", "SE", None, 330, 17, (7, 9.4, 10.6, 12, 13.6, 20)),
-    Plan("copper-ferry", "TR", "DE", None, 620, 9, (3, 4.2, 5.1, 6.1, 7.2, 12)),
-    Plan("amber-gate", "PL", "SE", None, 430, 6, (1.4, 2.3, 3, 3.8, 4.6, 9)),
-    Plan("amber-gate", "PL", "IE", None, 300, 7, (1.8, 2.8, 3.6, 4.5, 5.4, 10)),
+    Plan("lotus-works", "VN", "SE", None, 310, 17, (7, 9.4, 10.6, 12, 13.6, 20)),
+    Plan("copper-ferry", "TR", "DE", None, 600, 9, (2.8, 3.8, 4.7, 5.6, 6.6, 11)),
+    Plan("amber-gate", "PL", "SE", None, 420, 6, (1.2, 1.9, 2.5, 3.1, 3.8, 8)),
+    Plan("amber-gate", "PL", "IE", None, 290, 7, (1.6, 2.4, 3.1, 3.9, 4.7, 9)),
     Plan("saffron-depot", "IN", "DE", None, 380, 18, (8, 10.2, 11.8, 13.6, 15.8, 24)),
     Plan("saffron-depot", "IN", "DE", "express", 110, 12, (4.5, 5.8, 6.8, 8.2, 9.8, 16)),
-    Plan("saffron-depot", "IN", "NZ", None, 190, 20, (9, 11.5, 13, 15, 17.4, 27)),
-    Plan("agave-trail", "MX", "IE", None, 240, 24, (11, 14, 16, 18, 19.6, 24)),
-    Plan("linden-store", "DE", "DE", None, 560, 5, (0.8, 1.3, 2, 2.8, 3.6, 7)),
+    Plan("saffron-depot", "IN", "NZ", None, 180, 20, (8.5, 11, 12.6, 14.2, 16.2, 26)),
+    Plan("agave-trail", "MX", "IE", None, 150, 24, (11, 13.6, 15.6, 17.4, 18.8, 23)),
+    Plan("agave-trail", "MX", "DE", None, 150, 23, (10, 12.8, 14.6, 16.4, 17.8, 22)),
+    Plan("linden-store", "DE", "DE", None, 550, 5, (0.5, 0.9, 1.3, 1.8, 2.4, 4.5)),
     Plan("pomelo-yard", "TR", "DE", None, 20, 8, (2.8, 3.8, 4.6, 5.4, 6.2, 9),
          first_day="2026-09-01", last_day="2026-09-18"),
 )

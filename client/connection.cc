@@ -1,0 +1,101 @@
+#include "client/connection.h"
+
+#include <absl/strings/str_cat.h>
+#include <absl/time/clock.h>
+#include <absl/time/time.h>
+#include <grpcpp/create_channel.h>
+#include <grpcpp/security/credentials.h>
+#include <grpcpp/support/channel_arguments.h>
+
+#include <cstdlib>
+#include <filesystem>
+
+namespace plumblane::client {
+namespace {
+
+constexpr absl::Duration kConnectPatience = absl::Seconds(5), kCallPatience = absl::Seconds(30);
+constexpr int kMaxMessageBytes = 64 << 20;  // a supplier with many lanes answers more than 4 MiB
+constexpr char kSystemSocket[] = "/run/plumblane/plumblane.sock";
+
+auto Deadline(absl::Duration patience) { return absl::ToChronoTime(absl::Now() + patience); }
+
+std::string Environment(const char* name) {
+  const char* value = std::getenv(name);
+  return value == nullptr ? "" : value;
+}
+
+std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address) {
+  grpc::ChannelArguments arguments;
+  arguments.SetInt(GRPC_ARG_ENABLE_HTTP_PROXY, 0);
+  arguments.SetMaxReceiveMessageSize(kMaxMessageBytes);
+  return grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), arguments);
+}
+
+}  // namespace
+
+std::string ServerAddress(const std::string& given) {
+  std::string address = given.empty() ? Environment("PLUMBLANE_SERVER") : given;
+  if (address.starts_with('/')) return "unix:" + address;
+  if (!address.empty()) return address;
+  const std::string runtime = Environment("XDG_RUNTIME_DIR");
+  std::error_code ignored;
+  if (runtime.starts_with('/') && std::filesystem::exists(runtime + "/plumblane.sock", ignored)) {
+    return "unix:" + runtime + "/plumblane.sock";
+  }
+  return absl::StrCat("unix:", kSystemSocket);
+}
+
+Connection::Connection(std::string address) : Connection(address, MakeChannel(address)) {}
+
+Connection::Connection(std::string address, std::shared_ptr<grpc::Channel> channel)
+    : address_(std::move(address)),
+      channel_(std::move(channel)),
+      intake_(v1::Intake::NewStub(channel_)),
+      operations_(v1::Operations::NewStub(channel_)),
+      orders_(v1::Orders::NewStub(channel_)),
+      scores_(v1::Scores::NewStub(channel_)),
+      sourcing_(v1::Sourcing::NewStub(channel_)) {}
+
+bool Connection::WaitUntilReady() {
+  const auto deadline = Deadline(kConnectPatience);
+  while (true) {
+    const grpc_connectivity_state state = channel_->GetState(/*try_to_connect=*/true);
+    if (state == GRPC_CHANNEL_READY) return true;
+    if (state == GRPC_CHANNEL_TRANSIENT_FAILURE || state == GRPC_CHANNEL_SHUTDOWN) return false;
+    if (!channel_->WaitForStateChange(state, deadline)) return false;
+  }
+}
+
+CallContext::CallContext() { set_deadline(Deadline(kCallPatience)); }
+
+ExitCode ExitCodeOf(const grpc::Status& status) {
+  switch (status.error_code()) {
+    case grpc::StatusCode::UNAVAILABLE:
+    case grpc::StatusCode::DEADLINE_EXCEEDED:
+      return kOutOfReach;
+    case grpc::StatusCode::INVALID_ARGUMENT:
+      return kUsage;
+    default:
+      return kFailed;
+  }
+}
+
+std::string Explain(const grpc::Status& status, const std::string& address) {
+  switch (status.error_code()) {
+    case grpc::StatusCode::UNAVAILABLE:
+      return absl::StrCat("the daemon at ", address, " cannot be reached (", status.error_message(),
+                          "). Is plumblaned running? Name another with --server or "
+                          "PLUMBLANE_SERVER.");
+    case grpc::StatusCode::DEADLINE_EXCEEDED:
+      return absl::StrCat("the daemon at ", address, " does not answer in time; \"plumblane status\" "
+                          "may say why");
+    case grpc::StatusCode::UNIMPLEMENTED:
+      return absl::StrCat("the daemon at ", address, " is of another version: it does not know "
+                          "this question");
+    default:
+      return status.error_message().empty() ? "the daemon failed and does not say why"
+                                            : status.error_message();
+  }
+}
+
+}  // namespace plumblane::client

@@ -1,0 +1,64 @@
+// The way to the daemon: its address, its services, and what to say when a call fails.
+#pragma once
+
+#include <grpcpp/channel.h>
+#include <grpcpp/client_context.h>
+#include <grpcpp/support/status.h>
+
+#include <memory>
+#include <string>
+
+#include "client/exit_codes.h"
+#include "plumblane/v1/intake.grpc.pb.h"
+#include "plumblane/v1/operations.grpc.pb.h"
+#include "plumblane/v1/orders.grpc.pb.h"
+#include "plumblane/v1/scores.grpc.pb.h"
+#include "plumblane/v1/sourcing.grpc.pb.h"
+
+namespace plumblane::client {
+
+// `given` (--server) if not empty, else PLUMBLANE_SERVER, else the socket of the user's own daemon
+// if there is one, else the system's. A path is taken as a Unix socket.
+std::string ServerAddress(const std::string& given);
+
+// Thread-safe.
+class Connection {
+ public:
+  // Connects lazily. Never through a proxy.
+  explicit Connection(std::string address);
+  // For tests.
+  Connection(std::string address, std::shared_ptr<grpc::Channel> channel);
+
+  // False when no daemon answers; fails at once when the address refuses.
+  bool WaitUntilReady();
+
+  const std::string& address() const { return address_; }
+  v1::Intake::Stub* intake() const { return intake_.get(); }
+  v1::Operations::Stub* operations() const { return operations_.get(); }
+  v1::Orders::Stub* orders() const { return orders_.get(); }
+  v1::Scores::Stub* scores() const { return scores_.get(); }
+  v1::Sourcing::Stub* sourcing() const { return sourcing_.get(); }
+
+ private:
+  const std::string address_;
+  const std::shared_ptr<grpc::Channel> channel_;
+  const std::unique_ptr<v1::Intake::Stub> intake_;
+  const std::unique_ptr<v1::Operations::Stub> operations_;
+  const std::unique_ptr<v1::Orders::Stub> orders_;
+  const std::unique_ptr<v1::Scores::Stub> scores_;
+  const std::unique_ptr<v1::Sourcing::Stub> sourcing_;
+};
+
+// A call that waits 30 s at most.
+class CallContext : public grpc::ClientContext {
+ public:
+  CallContext();
+};
+
+// The exit code that a failed call stands for. REQUIRES: !status.ok().
+ExitCode ExitCodeOf(const grpc::Status& status);
+
+// What a person should read: the daemon's own words, or how to reach it.
+std::string Explain(const grpc::Status& status, const std::string& address);
+
+}  // namespace plumblane::client

@@ -1,0 +1,70 @@
+// A file of events, NDJSON or CSV, as a sequence of rows.
+//
+// The form is told by the first character that is no blank: `{` is NDJSON, anything else CSV, whose
+// first line names the columns. Opening reads just that far, so that everything wrong with a file as
+// a whole is known before anything is sent:
+//  - kFailed: it is missing, a directory, or unreadable;
+//  - kUsage: a column that is unknown, named twice or missing; another form (a JSON list, UTF-16,
+//    semicolons).
+//
+// Not thread-safe.
+#pragma once
+
+#include <memory>
+#include <optional>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "client/csv_reader.h"
+#include "client/exit_codes.h"
+#include "client/line_reader.h"
+#include "client/row.h"
+
+namespace plumblane::client {
+
+// Why a file is not read at all.
+struct Refusal {
+  ExitCode exit_code = kFailed;
+  std::string message;  // names the file
+};
+
+class EventFile {
+ public:
+  enum class Format { kByContent, kNdjson, kCsv };
+  using Opened = std::variant<std::unique_ptr<EventFile>, Refusal>;
+
+  // `-` reads `in_fd`, which stays open.
+  static Opened Open(const std::string& path, int in_fd, Format format);
+
+  // The next event or the next line that is none; none at the end. Waits for input.
+  std::optional<RowOrRejection> Next();
+
+  // False when Next() might have to wait longer than this.
+  bool ReadyWithin(int millis) const;
+
+  // As given, "stdin" for "-".
+  const std::string& name() const { return name_; }
+  bool is_stdin() const { return is_stdin_; }
+  // Holds not one line that is not blank.
+  bool is_empty() const { return is_empty_; }
+  // What went wrong while reading, "" = nothing.
+  const std::string& error() const { return lines_.error(); }
+
+ private:
+  EventFile(std::string name, int fd, bool is_stdin);
+  std::optional<Refusal> ReadBeginning(Format format);
+  std::optional<Refusal> ReadHeader(const Line& line);
+  std::optional<Refusal> CheckColumns() const;
+  RowOrRejection ToRow(CsvRecord record) const;
+
+  const std::string name_;
+  const bool is_stdin_;
+  bool is_empty_ = false;
+  LineReader lines_;
+  CsvReader csv_;
+  std::vector<std::string> columns_;  // empty for NDJSON
+  std::optional<Line> first_;         // NDJSON: the line that told the form
+};
+
+}  // namespace plumblane::client

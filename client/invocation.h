@@ -1,0 +1,81 @@
+// What the command line asked for, read and checked. Filled by cli.h, carried out by run.h.
+#pragma once
+
+#include <google/protobuf/duration.pb.h>
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/ids.h"
+#include "base/lane.h"
+#include "base/time.h"
+#include "client/event_file.h"
+#include "client/row.h"
+
+namespace plumblane::client {
+
+enum class Verb {
+  kSend,
+  kRecord,
+  kSuppliers,
+  kSupplier,
+  kLanes,
+  kLane,
+  kOrder,
+  kRank,
+  kStatus,
+  kExcuseAdd,
+  kExcuseLoad,
+  kExcuseList,
+  kExcuseWithdraw,
+};
+
+struct SendOptions {
+  std::vector<std::string> files;  // "-" is standard input
+  EventFile::Format format = EventFile::Format::kByContent;
+  std::string shop = kDefaultShop;
+  std::string source;                       // "" = not given: kDefaultSource for events without
+  std::optional<Instant> complete_through;
+  std::optional<int> promise_days;
+  std::string time_zone = "UTC";            // for bare dates at unknown destinations
+};
+
+struct RecordOptions {
+  std::vector<Cell> fields;  // in the words of event files, without event_id unless given
+  std::string time_zone = "UTC";
+};
+
+struct RankOptions {
+  std::string destination;
+  std::string origin;                  // "" = any
+  std::optional<std::string> service;  // absent = any
+};
+
+struct ExcuseOptions {
+  std::optional<LaneQuery> lane;
+  Day first_due, last_due;
+  std::optional<OrderKey> order;
+  int part = 1;
+  std::string reason;
+  std::string subject;  // the file to load, the id to withdraw
+};
+
+struct Invocation {
+  Verb verb = Verb::kStatus;
+  std::string server;  // --server, "" = not given
+  bool json = false;
+  bool explain = false;
+  std::optional<Instant> as_of;
+  std::optional<google::protobuf::Duration> half_life;
+
+  std::string supplier;           // kSupplier
+  std::optional<LaneQuery> lane;  // kLane
+  OrderKey order;                 // kOrder
+  SendOptions send;
+  RecordOptions record;
+  RankOptions rank;
+  ExcuseOptions excuse;
+};
+
+}  // namespace plumblane::client

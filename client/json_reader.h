@@ -1,0 +1,13 @@
+// One line of NDJSON to one row.
+#pragma once
+
+#include "client/line_reader.h"
+#include "client/row.h"
+
+namespace plumblane::client {
+
+// Reads a line that holds one flat JSON object. A name given twice is refused, not overwritten.
+// Numbers keep their digits as written, so that 13.75 is exactly that. Pure and thread-safe.
+RowOrRejection ReadJsonRow(const Line& line);
+
+}  // namespace plumblane::client

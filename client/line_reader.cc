@@ -1,0 +1,74 @@
+#include "client/line_reader.h"
+
+#include <errno.h>
+#include <poll.h>
+#include <string.h>
+#include <unistd.h>
+
+namespace plumblane::client {
+namespace {
+
+constexpr size_t kChunk = 1 << 16;
+constexpr size_t kKeptOfLongLine = 200;
+constexpr char kByteOrderMark[] = "\xEF\xBB\xBF";
+
+}  // namespace
+
+LineReader::~LineReader() {
+  if (owned_) close(fd_);
+}
+
+bool LineReader::Fill() {
+  if (at_end_) return false;
+  buffer_.erase(0, position_);
+  position_ = 0;
+  const size_t kept = buffer_.size();
+  buffer_.resize(kept + kChunk);
+  ssize_t count;
+  do {
+    count = read(fd_, buffer_.data() + kept, kChunk);
+  } while (count < 0 && errno == EINTR);
+  if (count < 0) error_ = strerror(errno);
+  buffer_.resize(kept + static_cast<size_t>(count > 0 ? count : 0));
+  at_end_ = count <= 0;
+  return count > 0;
+}
+
+std::optional<Line> LineReader::Finish(Line line) {
+  line.number = ++line_number_;
+  if (line.text.ends_with('\r')) line.text.pop_back();
+  if (line.number == 1 && line.text.starts_with(kByteOrderMark)) line.text.erase(0, 3);
+  if (line.too_long) line.text.resize(kKeptOfLongLine);
+  return line;
+}
+
+std::optional<Line> LineReader::Next() {
+  Line line;
+  while (true) {
+    const size_t end = buffer_.find('\n', position_);
+    const size_t stop = end == std::string::npos ? buffer_.size() : end;
+    if (line.text.size() + (stop - position_) > kMaxLineBytes + 1) {  // 1 for a CR
+      line.too_long = true;
+      if (line.text.size() < kKeptOfLongLine) line.text.append(buffer_, position_, kKeptOfLongLine);
+    } else if (!line.too_long) {
+      line.text.append(buffer_, position_, stop - position_);
+    }
+    if (end != std::string::npos) {
+      position_ = end + 1;
+      return Finish(std::move(line));
+    }
+    position_ = stop;
+    if (Fill()) continue;
+    if (!error_.empty() || (line.text.empty() && !line.too_long)) return std::nullopt;
+    line.cut = true;
+    return Finish(std::move(line));
+  }
+}
+
+bool LineReader::ReadyWithin(int millis) const {
+  if (at_end_ || buffer_.find('\n', position_) != std::string::npos) return true;
+  pollfd waiting{fd_, POLLIN, 0};
+  return poll(&waiting, 1, millis) != 0;
+}
+
+}  // namespace plumblane::client

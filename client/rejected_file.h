@@ -1,0 +1,42 @@
+// Where lines go that were not taken: FILE.rejected, one JSON object a line with the number of the
+// line, a code, the field, what was expected, and the line itself.
+//
+// The file appears with the first rejection. When a run has none, a file of that name left by an
+// earlier run is removed: see Close(). When it cannot be written, the same lines go to `err`.
+//
+// Not thread-safe.
+#pragma once
+
+#include <fstream>
+#include <string>
+
+#include "client/io.h"
+#include "client/row.h"
+
+namespace plumblane::client {
+
+class RejectedFile {
+ public:
+  // For rejections of `name` ("orders.csv", "stdin").
+  RejectedFile(const std::string& name, const Io& io);
+
+  // Writes it down, and says the first few on `err`.
+  void Add(const Rejection& rejection);
+
+  // Call once the whole input was gone through. Without rejections it removes what an earlier run
+  // left, and says so.
+  void Close();
+
+  int64_t count() const { return count_; }
+  const std::string& path() const { return path_; }
+
+ private:
+  const std::string name_;
+  const std::string path_;
+  const Io& io_;
+  std::ofstream file_;
+  bool is_writable_ = true;
+  int64_t count_ = 0;
+};
+
+}  // namespace plumblane::client

@@ -1,0 +1,176 @@
+#include "client/sender.h"
+
+#include <absl/time/clock.h>
+
+#include <algorithm>
+#include <utility>
+
+namespace plumblane::client {
+namespace {
+
+// What an operation on the stream is known by in the queue.
+enum Operation : intptr_t { kStart = 1, kWrite, kRead, kWritesDone, kFinish };
+
+void* Tag(Operation operation) { return reinterpret_cast<void*>(operation); }
+
+}  // namespace
+
+Sender::Sender(v1::Intake::StubInterface* intake, Options options, OnReceipt on_receipt)
+    : intake_(intake), options_(options), on_receipt_(std::move(on_receipt)) {}
+
+Sender::~Sender() {
+  if (stream_ != nullptr && !is_finished_) (void)Break(grpc::Status::CANCELLED);
+  queue_.Shutdown();
+  void* tag;
+  bool ok;
+  while (queue_.Next(&tag, &ok)) {
+  }
+}
+
+void Sender::Start() {
+  stream_ = intake_->AsyncIngestEvents(&context_, &queue_, Tag(kStart));
+  is_writing_ = true;
+}
+
+void Sender::Handle(void* tag, bool ok) {
+  switch (static_cast<Operation>(reinterpret_cast<intptr_t>(tag))) {
+    case kStart:
+      is_writing_ = false;
+      is_over_ = is_over_ || !ok;
+      if (!ok) return;
+      is_reading_ = true;
+      return stream_->Read(&receipt_, Tag(kRead));
+    case kWrite:
+      is_writing_ = false;
+      is_over_ = is_over_ || !ok;
+      return;
+    case kRead:
+      is_reading_ = false;
+      if (!ok) {
+        is_over_ = true;
+        return;
+      }
+      TakeReceipt();
+      is_reading_ = true;
+      return stream_->Read(&receipt_, Tag(kRead));
+    case kWritesDone:
+      is_writing_ = false;
+      return;
+    case kFinish:
+      is_finished_ = true;
+      return;
+  }
+}
+
+void Sender::TakeReceipt() {
+  // Receipts come in order; one that is out of it settles nothing.
+  if (in_flight_.empty() || in_flight_.front().number != receipt_.batch_number()) {
+    error_ = grpc::Status(grpc::StatusCode::INTERNAL, "the daemon answered a batch it was not sent");
+    return;
+  }
+  on_receipt_(in_flight_.front().events, receipt_);
+  in_flight_.pop_front();
+}
+
+template <typename Done>
+grpc::Status Sender::DriveUntil(Done done) {
+  while (error_.ok() && !done()) {
+    if (is_over_ && !is_ending_) {
+      return Break(grpc::Status(grpc::StatusCode::UNAVAILABLE, "the daemon ended the connection"));
+    }
+    void* tag;
+    bool ok;
+    const auto deadline = absl::ToChronoTime(absl::Now() + options_.patience);
+    if (queue_.AsyncNext(&tag, &ok, deadline) != grpc::CompletionQueue::GOT_EVENT) {
+      return Break(grpc::Status(grpc::StatusCode::DEADLINE_EXCEEDED, "the daemon does not answer"));
+    }
+    Handle(tag, ok);
+  }
+  return error_.ok() ? error_ : Break(error_);
+}
+
+// Ends the stream; what it has to say itself goes before `why`.
+grpc::Status Sender::Break(grpc::Status why) {
+  if (is_finished_) return error_;
+  const bool by_us = !is_over_;
+  if (by_us) context_.TryCancel();
+  while (is_writing_ || is_reading_ || !is_finished_) {
+    if (!is_writing_ && !is_reading_) stream_->Finish(&final_, Tag(kFinish));
+    void* tag;
+    bool ok;
+    if (!queue_.Next(&tag, &ok)) break;
+    Handle(tag, ok && !by_us);
+  }
+  error_ = by_us || final_.ok() ? why : final_;
+  return error_;
+}
+
+grpc::Status Sender::Add(Outgoing event) {
+  if (!error_.ok()) return error_;
+  const size_t bytes = event.event.ByteSizeLong() + event.text.size();
+  const bool is_full = static_cast<int>(batch_.events.size()) >= options_.batch_events ||
+                       batch_.bytes + bytes > options_.batch_bytes;
+  if (is_full && !batch_.events.empty()) {
+    if (const grpc::Status status = SendBatch(); !status.ok()) {
+      batch_.events.push_back(std::move(event));  // so that its line counts as open
+      return status;
+    }
+  }
+  batch_.bytes += bytes;
+  batch_.events.push_back(std::move(event));
+  return grpc::Status::OK;
+}
+
+grpc::Status Sender::SendBatch() {
+  if (stream_ == nullptr) Start();
+  const auto may_write = [this] {
+    return !is_writing_ && static_cast<int>(in_flight_.size()) < options_.max_in_flight;
+  };
+  if (const grpc::Status status = DriveUntil(may_write); !status.ok()) return status;
+  batch_.number = next_number_++;
+  message_.Clear();
+  message_.set_batch_number(batch_.number);
+  for (const Outgoing& outgoing : batch_.events) *message_.add_events() = outgoing.event;
+  in_flight_.push_back(std::exchange(batch_, Batch()));
+  is_writing_ = true;
+  stream_->Write(message_, Tag(kWrite));
+  return grpc::Status::OK;
+}
+
+grpc::Status Sender::Flush() {
+  if (!error_.ok()) return error_;
+  if (!batch_.events.empty()) {
+    if (const grpc::Status status = SendBatch(); !status.ok()) return status;
+  }
+  return DriveUntil([this] { return in_flight_.empty() && !is_writing_; });
+}
+
+grpc::Status Sender::Finish() {
+  if (const grpc::Status status = Flush(); !status.ok() || stream_ == nullptr || is_finished_) {
+    return status;
+  }
+  is_ending_ = is_writing_ = true;
+  stream_->WritesDone(Tag(kWritesDone));
+  // The end of the stream ends the read that is under way.
+  if (const grpc::Status status = DriveUntil([this] { return is_over_ && !is_writing_; });
+      !status.ok()) {
+    return status;
+  }
+  stream_->Finish(&final_, Tag(kFinish));
+  const grpc::Status status = DriveUntil([this] { return is_finished_; });
+  return status.ok() ? final_ : status;
+}
+
+int64_t Sender::first_open_line() const {
+  int64_t first = 0;
+  const auto look = [&first](const Batch& batch) {
+    for (const Outgoing& event : batch.events) {
+      first = first == 0 ? event.line : std::min(first, event.line);
+    }
+  };
+  for (const Batch& batch : in_flight_) look(batch);
+  look(batch_);
+  return first;
+}
+
+}  // namespace plumblane::client

@@ -1,0 +1,120 @@
+#include "client/words.h"
+
+#include <algorithm>
+#include <cctype>
+
+#include "client/text.h"
+
+namespace plumblane::client {
+namespace {
+
+constexpr std::string_view kFields[] = {
+    "event_id",    "source",  "shop",     "order_id", "part",         "type",  "time",
+    "supplier",    "origin",  "destination", "service", "promise",    "promise_days", "item",
+    "units",       "cost",    "sale",     "currency", "replaces",     "tracking", "refund",
+    "by",          "claim",   "reason",   "retracts", "revision"};
+
+constexpr std::string_view kTypePrefix = "EVENT_TYPE_", kReasonPrefix = "REASON_";
+
+// "WRONG_ITEM" of "REASON_WRONG_ITEM", in lower case.
+std::string Word(std::string_view enum_name, std::string_view prefix) {
+  std::string word(enum_name.substr(prefix.size()));
+  for (char& c : word) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+  return word;
+}
+
+std::string Plain(std::string_view text) {
+  std::string plain;
+  for (const char c : text) {
+    if (c == '_' || c == '-' || c == ' ') continue;
+    plain += static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+  }
+  return plain;
+}
+
+// Insertions, deletions, replacements and swaps of neighbours that turn one into the other.
+size_t Distance(const std::string& a, const std::string& b) {
+  std::vector<std::vector<size_t>> d(a.size() + 1, std::vector<size_t>(b.size() + 1));
+  for (size_t i = 0; i <= a.size(); ++i) {
+    for (size_t j = 0; j <= b.size(); ++j) {
+      if (i == 0 || j == 0) {
+        d[i][j] = i + j;
+        continue;
+      }
+      d[i][j] = std::min({d[i - 1][j] + 1, d[i][j - 1] + 1,
+                          d[i - 1][j - 1] + (a[i - 1] == b[j - 1] ? 0 : 1)});
+      if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1]) {
+        d[i][j] = std::min(d[i][j], d[i - 2][j - 2] + 1);
+      }
+    }
+  }
+  return d[a.size()][b.size()];
+}
+
+}  // namespace
+
+std::span<const std::string_view> EventFields() { return kFields; }
+
+std::string NameOf(v1::EventType type) {
+  if (type == v1::EVENT_TYPE_UNSPECIFIED || !v1::EventType_IsValid(type)) return "";
+  return Word(v1::EventType_Name(type), kTypePrefix);
+}
+
+std::string NameOf(v1::Reason reason) {
+  if (reason == v1::REASON_UNSPECIFIED || !v1::Reason_IsValid(reason)) return "";
+  return Word(v1::Reason_Name(reason), kReasonPrefix);
+}
+
+std::vector<std::string> TypeNames() {
+  std::vector<std::string> names;
+  for (int n = 1; n <= v1::EventType_MAX; ++n) {
+    if (v1::EventType_IsValid(n)) names.push_back(NameOf(static_cast<v1::EventType>(n)));
+  }
+  return names;
+}
+
+std::vector<std::string> ReasonNames() {
+  std::vector<std::string> names;
+  for (int n = 1; n <= v1::Reason_MAX; ++n) {
+    if (v1::Reason_IsValid(n)) names.push_back(NameOf(static_cast<v1::Reason>(n)));
+  }
+  return names;
+}
+
+std::optional<v1::EventType> TypeNamed(std::string_view word) {
+  for (int n = 1; n <= v1::EventType_MAX; ++n) {
+    const auto type = static_cast<v1::EventType>(n);
+    if (NameOf(type) == word) return type;
+  }
+  return std::nullopt;
+}
+
+std::optional<v1::Reason> ReasonNamed(std::string_view word) {
+  for (int n = 1; n <= v1::Reason_MAX; ++n) {
+    const auto reason = static_cast<v1::Reason>(n);
+    if (NameOf(reason) == word) return reason;
+  }
+  return std::nullopt;
+}
+
+std::string Nearest(std::string_view word, const std::vector<std::string>& known) {
+  const std::string meant = Plain(word.substr(0, 64));
+  std::string nearest;
+  size_t best = meant.size() / 3 + 1;  // beyond this it is another word
+  for (const std::string& candidate : known) {
+    const size_t distance = Distance(meant, Plain(candidate));
+    if (distance >= meant.size() || distance > best || (!nearest.empty() && distance == best)) {
+      continue;
+    }
+    best = distance;
+    nearest = candidate;
+  }
+  return nearest;
+}
+
+std::string DidYouMean(std::string_view word, const std::vector<std::string>& known) {
+  const std::string nearest = Nearest(word, known);
+  return nearest.empty() ? "" : ", did you mean " + Quoted(nearest) + "?";
+}
+
+}  // namespace plumblane::client

@@ -1,0 +1,44 @@
+// Applying a log entry: from the state before and the entry to the changes of the state.
+//
+// A pure function of (snapshot, catalog, rules, entry): no clock, no randomness, no order that
+// depends on hashing, so every reader of the same log holds the same bytes. An entry was checked
+// before it was logged and cannot fail to apply; errors are those of the store, or DATA_LOSS /
+// INTERNAL when what is stored contradicts itself.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <string>
+#include <vector>
+
+#include "engine/catalog.h"
+#include "engine/records.h"
+#include "engine/submission.h"
+#include "orders/fold.h"
+#include "storage/store.h"
+
+namespace plumblane {
+
+struct Applied {
+  Batch batch;                           // orders, cells, indexes, sources and progress
+  Catalog catalog;                       // after
+  std::vector<EventFate> fates;          // one for each event of the entry
+  std::vector<StandingDelta> standings;  // likewise; an order's change is at its last event
+};
+
+// `snapshot` and `catalog` are the state that entries up to `sequence` - 1 have made.
+absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
+                              const FoldRules& rules, uint64_t sequence, const LogEntry& entry);
+
+// Takes up to `limit` orders after `format.refolded_through` from `format.rules` to
+// `*format.next_rules`: the changes, with the new format record in the batch, and in `format` how
+// far it came; when all are done next_rules has become rules.
+absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalog, size_t limit,
+                                 Format& format);
+
+// Folds every stored order and compares with the stored cells, indexes and pairs: empty when all
+// is equal, else the first difference in words.
+absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catalog& catalog,
+                                           const FoldRules& rules);
+
+}  // namespace plumblane

@@ -1,0 +1,132 @@
+// Walking all orders: a change of fold rules, and the comparison of cells with orders.
+#include <absl/strings/escaping.h>
+#include <absl/strings/str_cat.h>
+
+#include "engine/applier.h"
+#include "engine/changes.h"
+#include "storage/cell_codec.h"
+#include "storage/keys.h"
+#include "storage/order_codec.h"
+
+namespace plumblane {
+namespace {
+
+OrderKey KeyOf(std::string_view record_key) {
+  const size_t zero = record_key.find('\0');
+  return {std::string(record_key.substr(0, zero)), std::string(record_key.substr(zero + 1))};
+}
+
+std::string Readable(std::string_view key) {
+  return absl::CHexEscape(absl::string_view(key.data(), key.size()));
+}
+
+// Compares what was folded with what is stored under `prefix` of a space.
+absl::StatusOr<std::string> Compare(const Snapshot& snapshot, Space space, std::string_view prefix,
+                                    const std::map<std::string, std::string>& folded,
+                                    std::string_view what) {
+  std::string difference;
+  auto expected = folded.begin();
+  const absl::Status scanned = snapshot.Scan(space, prefix, "", [&](auto key, auto value) {
+    if (expected == folded.end() || key < expected->first) {
+      difference = absl::StrCat(std::string(what), " ", Readable(key), " is stored but no order makes it");
+    } else if (key > expected->first) {
+      difference = absl::StrCat(std::string(what), " ", Readable(expected->first), " is missing");
+    } else if (value != expected->second) {
+      difference = absl::StrCat(std::string(what), " ", Readable(key), " differs from the fold of its orders");
+    } else {
+      ++expected;
+    }
+    return difference.empty();
+  });
+  if (!scanned.ok()) return scanned;
+  if (difference.empty() && expected != folded.end()) {
+    difference = absl::StrCat(std::string(what), " ", Readable(expected->first), " is missing");
+  }
+  return difference;
+}
+
+std::map<std::string, std::string> EncodePages(const Cells& cells) {
+  std::map<std::string, Series> pages;
+  for (const auto& [key, cell] : cells.map()) pages[CellPageKey(key)].push_back({key.day, cell});
+  std::map<std::string, std::string> encoded;
+  for (const auto& [key, page] : pages) encoded[key] = EncodePage(page);
+  return encoded;
+}
+
+}  // namespace
+
+absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalog, size_t limit,
+                                 Format& format) {
+  Changes changes;
+  absl::Status bad;
+  size_t seen = 0;
+  bool more = false;
+  std::string last;
+  const absl::Status scanned = snapshot.Scan(
+      Space::kOrders, "", format.refolded_through, [&](auto key, auto value) {
+        if (key == format.refolded_through) return true;
+        if (seen == limit) {
+          more = true;
+          return false;
+        }
+        auto events = DecodeOrder(value);
+        bad = events.status();
+        if (!bad.ok()) return false;
+        const OrderKey order = KeyOf(key);
+        changes.Replace(order, Fold(order, *events, format.rules, *catalog.excuses),
+                        Fold(order, *events, *format.next_rules, *catalog.excuses));
+        last = key;
+        ++seen;
+        return true;
+      });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+  if (more) {
+    format.refolded_through = last;
+  } else {
+    format.rules = *format.next_rules;
+    format.next_rules.reset();
+    format.refolded_through.clear();
+  }
+  Batch batch;
+  std::set<Pair> born, gone;  // rules do not change which parts count
+  if (absl::Status status = changes.AppendTo(snapshot, batch, born, gone); !status.ok()) {
+    return status;
+  }
+  batch.Put(Space::kMeta, std::string(kFormatKey), EncodeFormat(format));
+  return batch;
+}
+
+absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catalog& catalog,
+                                           const FoldRules& rules) {
+  Changes all;
+  absl::Status bad;
+  const absl::Status scanned = snapshot.Scan(Space::kOrders, "", "", [&](auto key, auto value) {
+    auto events = DecodeOrder(value);
+    bad = events.status();
+    if (!bad.ok()) return false;
+    const OrderKey order = KeyOf(key);
+    all.Replace(order, {}, Fold(order, *events, rules, *catalog.excuses));
+    return true;
+  });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+
+  auto difference = Compare(snapshot, Space::kCells, "", EncodePages(all.cells()), "cell page");
+  if (!difference.ok() || !difference->empty()) return difference;
+  std::map<std::string, std::string> pairs;
+  for (const auto& [pair, count] : all.pairs()) pairs[PairKey(pair)] = EncodeCount(count);
+  difference = Compare(snapshot, Space::kIndex, kPairPrefix, pairs, "pair");
+  if (!difference.ok() || !difference->empty()) return difference;
+  for (const char kind : {'o', 'd', 't'}) {
+    std::map<std::string, std::string> keys;
+    for (const auto& [key, count] : all.index()) {
+      if (key[0] == kind) keys[key] = "";
+    }
+    difference = Compare(snapshot, Space::kIndex, std::string_view(&kind, 1), keys, "index entry");
+    if (!difference.ok() || !difference->empty()) return difference;
+  }
+  return std::string();
+}
+
+}  // namespace plumblane

@@ -1,0 +1,74 @@
+#include "engine/catalog.h"
+
+#include <algorithm>
+
+#include "engine/records.h"
+#include "storage/keys.h"
+
+namespace plumblane {
+
+void PairDirectory::Insert(const Pair& pair) {
+  by_supplier.insert(pair);
+  by_destination[pair.lane.destination].emplace(pair.lane, pair.supplier);
+}
+
+void PairDirectory::Erase(const Pair& pair) {
+  by_supplier.erase(pair);
+  const auto it = by_destination.find(pair.lane.destination);
+  it->second.erase({pair.lane, pair.supplier});
+  if (it->second.empty()) by_destination.erase(it);
+}
+
+std::optional<Instant> Catalog::NewsHorizon() const {
+  std::optional<Instant> horizon;
+  for (const auto& [name, source] : sources) {
+    if (!source.limits_news() || !source.complete_through) continue;
+    if (!horizon || *source.complete_through < *horizon) horizon = source.complete_through;
+  }
+  return horizon;
+}
+
+absl::StatusOr<Catalog> LoadCatalog(const Snapshot& snapshot) {
+  Catalog catalog;
+  const auto progress = snapshot.Get(Space::kMeta, kProgressKey);
+  if (!progress.ok()) return progress.status();
+  if (*progress) {
+    if (absl::Status status = DecodeProgress(**progress, catalog); !status.ok()) return status;
+  }
+
+  absl::Status bad;
+  absl::Status scanned =
+      snapshot.Scan(Space::kMeta, kSourcePrefix, "", [&](auto key, auto value) {
+        auto source = DecodeSource(value);
+        bad = source.status();
+        if (source.ok()) catalog.sources[std::string(key.substr(kSourcePrefix.size()))] = *source;
+        return bad.ok();
+      });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+
+  auto excuses = std::make_shared<ExcuseBook>();
+  scanned = snapshot.Scan(Space::kMeta, kExcusePrefix, "", [&](auto, auto value) {
+    auto excuse = DecodeExcuse(value);
+    bad = excuse.status();
+    if (excuse.ok()) excuses->Put(*excuse);
+    return bad.ok();
+  });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+  catalog.excuses = std::move(excuses);
+
+  auto pairs = std::make_shared<PairDirectory>();
+  scanned = snapshot.Scan(Space::kIndex, kPairPrefix, "", [&](auto key, auto) {
+    auto pair = ParsePairKey(key);
+    bad = pair.status();
+    if (pair.ok()) pairs->Insert(*pair);
+    return bad.ok();
+  });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+  catalog.pairs = std::move(pairs);
+  return catalog;
+}
+
+}  // namespace plumblane

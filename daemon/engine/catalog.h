@@ -1,0 +1,60 @@
+// The small part of the state that is kept in memory: sources, excuses, pairs, progress.
+//
+// The writer changes its own copy and publishes it; a published catalog never changes.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <cstdint>
+#include <map>
+#include <memory>
+#include <optional>
+#include <set>
+#include <string>
+
+#include "base/time.h"
+#include "cohorts/cell.h"
+#include "orders/excuse.h"
+#include "storage/store.h"
+
+namespace plumblane {
+
+struct Source {
+  bool periodic = false;  // complete up to complete_through only; else live
+  bool retired = false;
+  bool sends_deliveries = false;
+  std::optional<Instant> complete_through;
+  std::optional<Instant> last_event;
+  bool operator==(const Source&) const = default;
+
+  // It holds back what may be called late.
+  bool limits_news() const { return periodic && !retired && sends_deliveries; }
+};
+
+// The pairs that have at least one counting order part, findable from both sides.
+struct PairDirectory {
+  std::set<Pair> by_supplier;  // ordered by (supplier, lane)
+  std::map<std::string, std::set<std::pair<Lane, std::string>>> by_destination;  // lane, supplier
+
+  void Insert(const Pair& pair);
+  void Erase(const Pair& pair);
+};
+
+struct Catalog {
+  std::map<std::string, Source, std::less<>> sources;
+  std::shared_ptr<const ExcuseBook> excuses = std::make_shared<ExcuseBook>();
+  std::shared_ptr<const PairDirectory> pairs = std::make_shared<PairDirectory>();
+
+  uint64_t log_sequence = 0;           // applied up to here
+  std::optional<Instant> latest_event; // the latest event time ever taken; never falls
+  int64_t order_count = 0;             // parts with at least one event
+  int64_t event_count = 0;
+
+  // The earliest completeness over the sources that limit the news; none when no source does.
+  std::optional<Instant> NewsHorizon() const;
+};
+
+// Reads the catalog from a store. Error DATA_LOSS: a record is malformed.
+absl::StatusOr<Catalog> LoadCatalog(const Snapshot& snapshot);
+
+}  // namespace plumblane

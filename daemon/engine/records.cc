@@ -1,0 +1,200 @@
+#include "engine/records.h"
+
+#include <plumblane/store/v1/records.pb.h>
+
+#include "storage/bytes.h"
+#include "storage/order_codec.h"
+
+namespace plumblane {
+namespace {
+
+namespace pb = ::plumblane::store::v1;
+
+absl::Status Malformed(std::string_view what) {
+  return absl::DataLossError("malformed record of " + std::string(what));
+}
+
+bool Parse(google::protobuf::MessageLite& message, std::string_view bytes) {
+  return message.ParseFromArray(bytes.data(), static_cast<int>(bytes.size()));
+}
+
+void ToProto(const SourceNews& news, pb::News& out) {
+  out.set_source(news.source);
+  if (const auto* through = std::get_if<Instant>(&news.news)) {
+    out.set_complete_through_millis(through->millis);
+  } else if (std::holds_alternative<SourceNews::Live>(news.news)) {
+    out.set_live(true);
+  } else {
+    out.set_retired(true);
+  }
+}
+
+SourceNews FromProto(const pb::News& in) {
+  SourceNews news{in.source(), SourceNews::Retired{}};
+  if (in.has_complete_through_millis()) {
+    news.news = Instant{in.complete_through_millis()};
+  } else if (in.live()) {
+    news.news = SourceNews::Live{};
+  }
+  return news;
+}
+
+void ToProto(const Excuse& excuse, pb::ExcuseRecord& out) {
+  out.set_excuse_id(excuse.excuse_id);
+  out.set_reason(excuse.reason);
+  out.set_withdrawn(excuse.withdrawn);
+  if (const auto* order = std::get_if<ExcusedOrder>(&excuse.subject)) {
+    out.set_shop(order->order.shop);
+    out.set_order_id(order->order.order_id);
+    out.set_part(order->part);
+    return;
+  }
+  const auto& days = std::get<ExcusedDays>(excuse.subject);
+  out.set_origin(days.lane.origin);
+  out.set_destination(days.lane.destination);
+  if (days.lane.service) out.set_service(*days.lane.service);
+  out.set_first_due_day(days.first_due.number);
+  out.set_last_due_day(days.last_due.number);
+}
+
+Excuse FromProto(const pb::ExcuseRecord& in) {
+  Excuse excuse{in.excuse_id(), {}, in.reason(), in.withdrawn()};
+  if (!in.order_id().empty()) {
+    excuse.subject = ExcusedOrder{{in.shop(), in.order_id()}, in.part()};
+    return excuse;
+  }
+  ExcusedDays days{{in.origin(), in.destination(), {}}, {in.first_due_day()}, {in.last_due_day()}};
+  if (in.has_service()) days.lane.service = in.service();
+  excuse.subject = days;
+  return excuse;
+}
+
+void ToProto(const FoldRules& rules, pb::FoldRules& out) {
+  out.set_lost_after_days(rules.lost_after_days);
+  out.set_tolerance_millis(rules.tolerance_millis);
+}
+
+FoldRules FromProto(const pb::FoldRules& in) {
+  return {in.lost_after_days(), in.tolerance_millis()};
+}
+
+}  // namespace
+
+std::string EncodeLogEntry(Instant receive_time, const Submission& content) {
+  pb::LogEntry entry;
+  entry.set_receive_time_millis(receive_time.millis);
+  for (const OrderEvent& event : content.events) {
+    pb::LoggedEvent& logged = *entry.add_events();
+    logged.set_shop(event.order.shop);
+    logged.set_order_id(event.order.order_id);
+    logged.set_event(EncodeEvent(event.event));
+  }
+  for (const SourceNews& news : content.news) ToProto(news, *entry.add_news());
+  for (const Excuse& excuse : content.excuses) ToProto(excuse, *entry.add_excuses());
+  return entry.SerializeAsString();
+}
+
+absl::StatusOr<LogEntry> DecodeLogEntry(std::string_view bytes) {
+  pb::LogEntry in;
+  if (!Parse(in, bytes)) return Malformed("the log");
+  LogEntry entry;
+  entry.receive_time = {in.receive_time_millis()};
+  for (const pb::LoggedEvent& logged : in.events()) {
+    auto event = DecodeEvent(logged.event());
+    if (!event.ok()) return event.status();
+    entry.content.events.push_back({{logged.shop(), logged.order_id()}, *std::move(event)});
+  }
+  for (const pb::News& news : in.news()) entry.content.news.push_back(FromProto(news));
+  for (const auto& excuse : in.excuses()) entry.content.excuses.push_back(FromProto(excuse));
+  return entry;
+}
+
+std::string EncodeSource(const Source& source) {
+  pb::SourceRecord out;
+  out.set_periodic(source.periodic);
+  out.set_retired(source.retired);
+  out.set_sends_deliveries(source.sends_deliveries);
+  if (source.complete_through) out.set_complete_through_millis(source.complete_through->millis);
+  if (source.last_event) out.set_last_event_millis(source.last_event->millis);
+  return out.SerializeAsString();
+}
+
+absl::StatusOr<Source> DecodeSource(std::string_view bytes) {
+  pb::SourceRecord in;
+  if (!Parse(in, bytes)) return Malformed("a source");
+  Source source{in.periodic(), in.retired(), in.sends_deliveries(), {}, {}};
+  if (in.has_complete_through_millis()) source.complete_through = {in.complete_through_millis()};
+  if (in.has_last_event_millis()) source.last_event = {in.last_event_millis()};
+  return source;
+}
+
+std::string EncodeExcuse(const Excuse& excuse) {
+  pb::ExcuseRecord out;
+  ToProto(excuse, out);
+  return out.SerializeAsString();
+}
+
+absl::StatusOr<Excuse> DecodeExcuse(std::string_view bytes) {
+  pb::ExcuseRecord in;
+  if (!Parse(in, bytes)) return Malformed("an excuse");
+  return FromProto(in);
+}
+
+std::string EncodeProgress(const Catalog& catalog) {
+  pb::Progress out;
+  out.set_log_sequence(static_cast<int64_t>(catalog.log_sequence));
+  if (catalog.latest_event) out.set_latest_event_millis(catalog.latest_event->millis);
+  out.set_order_count(catalog.order_count);
+  out.set_event_count(catalog.event_count);
+  return out.SerializeAsString();
+}
+
+absl::Status DecodeProgress(std::string_view bytes, Catalog& catalog) {
+  pb::Progress in;
+  if (!Parse(in, bytes)) return Malformed("progress");
+  catalog.log_sequence = static_cast<uint64_t>(in.log_sequence());
+  if (in.has_latest_event_millis()) catalog.latest_event = Instant{in.latest_event_millis()};
+  catalog.order_count = in.order_count();
+  catalog.event_count = in.event_count();
+  return absl::OkStatus();
+}
+
+std::string EncodeFormat(const Format& format) {
+  pb::Format out;
+  out.set_version(format.version);
+  ToProto(format.rules, *out.mutable_rules());
+  if (format.next_rules) ToProto(*format.next_rules, *out.mutable_next_rules());
+  out.set_refolded_through(format.refolded_through);
+  return out.SerializeAsString();
+}
+
+absl::StatusOr<Format> DecodeFormat(std::string_view bytes) {
+  pb::Format in;
+  if (!Parse(in, bytes)) return Malformed("the format");
+  Format format{in.version(), FromProto(in.rules()), {}, in.refolded_through()};
+  if (in.has_next_rules()) format.next_rules = FromProto(in.next_rules());
+  return format;
+}
+
+std::string EncodeInstant(Instant t) { return EncodeCount(t.millis); }
+
+absl::StatusOr<Instant> DecodeInstant(std::string_view bytes) {
+  const auto millis = DecodeCount(bytes);
+  if (!millis.ok()) return millis.status();
+  return Instant{*millis};
+}
+
+std::string EncodeCount(int64_t count) {
+  ByteWriter writer;
+  writer.Signed(count);
+  return writer.Take();
+}
+
+absl::StatusOr<int64_t> DecodeCount(std::string_view bytes) {
+  ByteReader reader(bytes);
+  const int64_t count = reader.Signed();
+  if (!reader.done()) return Malformed("a count");
+  return count;
+}
+
+}  // namespace plumblane

@@ -1,0 +1,52 @@
+// Log entries and small records as bytes: the border between the engine's values and the store's
+// protocol buffers.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <string>
+#include <string_view>
+
+#include "engine/catalog.h"
+#include "engine/submission.h"
+#include "orders/fold.h"
+
+namespace plumblane {
+
+// One entry of the log.
+struct LogEntry {
+  Instant receive_time;
+  Submission content;
+};
+
+// The content of several submissions, one after the other, is one entry.
+std::string EncodeLogEntry(Instant receive_time, const Submission& content);
+absl::StatusOr<LogEntry> DecodeLogEntry(std::string_view bytes);
+
+std::string EncodeSource(const Source& source);
+absl::StatusOr<Source> DecodeSource(std::string_view bytes);
+
+std::string EncodeExcuse(const Excuse& excuse);
+absl::StatusOr<Excuse> DecodeExcuse(std::string_view bytes);
+
+std::string EncodeProgress(const Catalog& catalog);
+absl::Status DecodeProgress(std::string_view bytes, Catalog& catalog);
+
+// What the data directory was made with, and a change of rules that is under way.
+inline constexpr int kFormatVersion = 1;
+struct Format {
+  int version = kFormatVersion;
+  FoldRules rules;
+  // Orders up to and including this key already follow `next_rules`.
+  std::optional<FoldRules> next_rules;
+  std::string refolded_through;
+};
+std::string EncodeFormat(const Format& format);
+absl::StatusOr<Format> DecodeFormat(std::string_view bytes);
+
+std::string EncodeInstant(Instant t);
+absl::StatusOr<Instant> DecodeInstant(std::string_view bytes);
+std::string EncodeCount(int64_t count);
+absl::StatusOr<int64_t> DecodeCount(std::string_view bytes);
+
+}  // namespace plumblane

@@ -1,0 +1,83 @@
+// What goes into the engine and what comes back. Plain values.
+#pragma once
+
+#include <absl/status/status.h>
+
+#include <cstdint>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "base/ids.h"
+#include "base/time.h"
+#include "orders/event.h"
+#include "orders/excuse.h"
+
+namespace plumblane {
+
+struct OrderEvent {
+  OrderKey order;
+  Event event;
+  bool operator==(const OrderEvent&) const = default;
+};
+
+// What a source says of itself.
+struct SourceNews {
+  struct Live {
+    bool operator==(const Live&) const = default;
+  };
+  struct Retired {
+    bool operator==(const Retired&) const = default;
+  };
+  std::string source;
+  // An Instant: periodic and complete up to then.
+  std::variant<Instant, Live, Retired> news;
+  bool operator==(const SourceNews&) const = default;
+};
+
+// What one sender hands in at a time; all of it is already checked to be right in itself.
+struct Submission {
+  std::vector<OrderEvent> events;
+  std::vector<SourceNews> news;
+  std::vector<Excuse> excuses;
+};
+
+// What became of one event.
+struct EventFate {
+  enum class Kind : uint8_t {
+    kAccepted,
+    kDuplicate,      // known, same content: nothing changed
+    kContradiction,  // accepted; it brought a fault into its order
+    kConflict,       // the id is known with other content: the first stays
+    kOrderFull,      // the order holds kMaxEventsPerOrder: not taken
+    kWaiting,        // accepted: a retraction of an event not yet seen
+  };
+  Kind kind = Kind::kAccepted;
+  std::string message;  // contradictions, in words
+};
+
+// How a submission changed the number of order parts known, of those waiting for a supplier or
+// lane, and of those that count but have no promise.
+struct StandingDelta {
+  int64_t orders = 0, waiting = 0, unpromised = 0;
+  StandingDelta& operator+=(const StandingDelta& other) {
+    orders += other.orders;
+    waiting += other.waiting;
+    unpromised += other.unpromised;
+    return *this;
+  }
+  bool operator==(const StandingDelta&) const = default;
+};
+
+struct Receipt {
+  // UNAVAILABLE: the outcome is unknown, send again; nothing below is set.
+  absl::Status status;
+  uint64_t log_sequence = 0;
+  std::vector<EventFate> fates;  // one for each event
+  StandingDelta standing;
+};
+
+// An order record is read and written whole, so it is kept small.
+inline constexpr size_t kMaxEventsPerOrder = 1000;
+
+}  // namespace plumblane

@@ -1,0 +1,30 @@
+// First half of the fold: from the events in effect to the facts of each part. Private to orders/.
+#pragma once
+
+#include <vector>
+
+#include "orders/fold.h"
+
+namespace plumblane {
+
+// The facts of one part. `events` are the part's, all of them; `ignored` runs along.
+PartState FactsOf(const OrderKey& order, int part, const std::vector<const Event*>& events,
+                  const std::vector<Ignored>& ignored, const FoldRules& rules,
+                  const ExcuseBook& excuses);
+
+// How the cost of a part and of those that replaced it counts.
+struct ReplacementCost {
+  bool own_counts_elsewhere = false;               // with the part that this one replaced
+  std::map<std::string, int64_t> of_replacements;  // minor units by currency
+};
+
+// Second half: what a part adds to the cohorts.
+void AppendEntries(const PartState& part, const ReplacementCost& cost,
+                   const std::optional<std::pair<Instant, Code>>& first_defect,
+                   const FoldRules& rules, std::vector<Entry>& entries);
+
+// The first dispute or refund in effect for a defect: its time and kind.
+std::optional<std::pair<Instant, Code>> FirstDefect(const std::vector<const Event*>& events,
+                                                    const std::vector<Ignored>& ignored);
+
+}  // namespace plumblane

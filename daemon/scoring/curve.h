@@ -1,0 +1,84 @@
+// How the share of orders that have had their outcome grows with time: the weighted Kaplan-Meier
+// estimate over buckets, with limits.
+//
+// Orders still without an outcome are no failures and no successes; they say that the outcome took
+// longer than they were watched. Each order is at risk in every bucket up to and including the one
+// in which it leaves, be it by its outcome (an event) or without one (censored). With Y the weight
+// at risk in a bucket and d the weight of its events,
+//     S = product of (1 - d/Y)                                    share still without outcome
+//     Var S = S^2 sum over orders of w^2 U^2                      infinitesimal jackknife
+//     U = -sum over buckets of ([event here] - d/Y [at risk here]) / (Y - d)
+//     limits of S = S^exp(-+ z sd / (S |log S|))                  log-log
+// For equal weights the variance is Greenwood's; unlike Greenwood's it stays right for unequal
+// ones. All of it is free of scale: weights may share any common factor.
+//
+// Sources: E. Kaplan, P. Meier, "Nonparametric estimation from incomplete observations", JASA 53
+// (1958) 457-481; R. Brookmeyer, J. Crowley, "A confidence interval for the median survival time",
+// Biometrics 38 (1982) 29-41 (limits of quantiles by inverting those of S). The sums of w^2 U^2
+// are taken per bucket, in one pass each way: O(buckets), whatever the number of orders.
+//
+// Values without hidden state; const use is thread-safe.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "scoring/beta.h"
+
+namespace plumblane {
+
+// S after one bucket that holds events.
+struct CurveStep {
+  uint32_t bucket = 0;
+  double survival = 1;  // S in [0, 1)
+  double spread = 0;    // sd of S, divided by S; 0 when S is 0
+  // 95 % limits of S; none when S is 0, where the jackknife says nothing.
+  std::optional<Interval> Limits() const;
+};
+
+struct BucketQuantile {
+  uint32_t bucket = 0;
+  std::optional<uint32_t> low, high;  // none: the limit is not reached by the curve
+};
+
+struct Curve {
+  std::vector<CurveStep> steps;  // ascending by bucket; a bucket without events has no step
+
+  // S after `bucket`; beyond the last step, its last value.
+  double SurvivalAfter(uint32_t bucket) const;
+
+  // The first bucket by which the share `q` has had its outcome, 1 - S >= q (1 - 1e-12), and the
+  // first ones at which the limits of S say the same. None when the curve never gets there: then
+  // the quantile lies beyond what was watched, and the longest finished order is no stand-in.
+  // REQUIRES: 0 < q < 1.
+  std::optional<BucketQuantile> QuantileAt(double q) const;
+};
+
+// Collects who leaves when. Orders that were at risk in no bucket are not added.
+class RiskSet {
+ public:
+  // Takes buckets 0 .. bucket_count - 1. Costs 32 bytes a bucket.
+  explicit RiskSet(size_t bucket_count) : leavers_(bucket_count) {}
+
+  // `count` orders, each of `weight`, have their outcome in `bucket`.
+  // REQUIRES: bucket < bucket_count, count >= 0, weight >= 0.
+  void AddEvents(uint32_t bucket, int64_t count, double weight);
+
+  // The same for orders that are last at risk in `bucket` and have no outcome there.
+  void AddCensored(uint32_t bucket, int64_t count, double weight);
+
+  // An empty curve when there are no events.
+  Curve Estimate() const;
+
+ private:
+  struct Leavers {
+    double event = 0, event_squares = 0;        // sums of w and w^2
+    double censored = 0, censored_squares = 0;  // likewise
+  };
+
+  std::vector<Leavers> leavers_;
+};
+
+}  // namespace plumblane

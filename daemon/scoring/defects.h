@@ -1,0 +1,58 @@
+// Defects: the share of orders that turn out defective within the claim window.
+//
+// A cell holds, by whole days after the promised day, defects of each kind and orders that `left`
+// without one. Of a cohort watched for C, D = floor(C / 1 day) whole days are over:
+//   - an outcome of day b is known when b <= D;
+//   - an order without known outcome is at risk on days 0 .. D;
+//   - one with a known outcome, defect or left, is at risk up to and including its day.
+// The observed share is the weighted Kaplan-Meier share by the last day of the window; when no
+// cohort has come that far, by the last day reached.
+//
+// A young cohort has shown only part of its defects. With G(t) the pooled share by day t, an order
+// watched for D days therefore counts as G(min(D, window))/G(window) of one in the posterior:
+// n = sum of w entered G(D)/G(window), y = sum of w known defects, prior mean = y/n pooled over all
+// pairs.
+//
+// Source: E. Kaplan, P. Meier, JASA 53 (1958) 457-481; posterior as in rate.h.
+//
+// Pure and thread-safe. O(cohorts + outcomes + window).
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "cohorts/cell.h"
+#include "scoring/moment.h"
+#include "scoring/rate.h"
+
+namespace plumblane {
+
+// How far defects have shown themselves by a day after the promised one.
+struct DelayCurve {
+  // G(t) for t = 0 .. claim window, never falling; beyond the last day reached, its last value.
+  // Empty when nothing is known.
+  std::vector<double> share;
+
+  // G(min(days, window))/G(window), in [0, 1]; while no defect is known at all, the part of the
+  // window that is over, (days + 1)/(window + 1). REQUIRES: days >= 0; `share` is empty or was made
+  // for this window.
+  double ReachedBy(int days, int window_days) const;
+
+  bool operator==(const DelayCurve&) const = default;
+};
+
+struct DefectPrior {
+  std::optional<Prior> prior;  // none when no order's promised day is over
+  DelayCurve delay;
+};
+
+// From the sum over all pairs, counted orders only.
+DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const ScoreRules& rules);
+
+// `order_count` are the orders whose promised day is over, `hit_count` the defects known within the
+// claim window, `weight` is n. `prior` and `delay` are what PooledDefectPrior gave for the same
+// moment and rules.
+RateEstimate DefectRate(const Series& defect, Scope scope, const std::optional<Prior>& prior,
+                        const DelayCurve& delay, const Moment& moment, const ScoreRules& rules);
+
+}  // namespace plumblane

@@ -1,0 +1,73 @@
+#include "scoring/rate.h"
+
+#include <algorithm>
+#include <cassert>
+
+#include "scoring/decay.h"
+
+namespace plumblane {
+namespace {
+
+constexpr double kLeastShape = 0.05;  // keeps the quantiles of a near-certain prior representable
+constexpr double kNoHits = 1e-9;
+
+}  // namespace
+
+Beta PosteriorOf(const Prior& prior, double hits, double orders) {
+  assert(hits >= 0 && orders >= 0);
+  if (hits <= kNoHits * orders) hits = 0;
+  return {std::max(kLeastShape, prior.mean * prior.strength) + hits,
+          std::max(kLeastShape, (1 - prior.mean) * prior.strength) + std::max(0.0, orders - hits)};
+}
+
+OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& moment,
+                         const ScoreRules& rules) {
+  OnTimeCounts counts;
+  WeightedSums sums;
+  for (const Cohort& cohort : Watched(on_time, moment)) {
+    int64_t entered = 0, late = 0;
+    VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
+      entered += tally.entered;
+      late += tally.entered;
+      for (const Outcome& outcome : tally.outcomes) {
+        if (outcome.code == Code::kDelivered) late -= outcome.count;
+      }
+    });
+    assert(late >= 0);
+    counts.order_count += entered;
+    counts.late_count += late;
+    sums.Add(WeightOn(cohort.day, moment, rules), entered, static_cast<double>(late));
+  }
+  counts.weight = sums.w1;
+  counts.late_weight = sums.s;
+  return counts;
+}
+
+std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
+                                     const ScoreRules& rules) {
+  const OnTimeCounts counts = CountOnTime(total, Scope::kCounted, moment, rules);
+  if (!(counts.weight > 0)) return std::nullopt;
+  return Prior{counts.late_weight / counts.weight, kPooledStrength};
+}
+
+RateEstimate OnTimeRate(const Series& on_time, Scope scope, const std::optional<Prior>& late,
+                        const Moment& moment, const ScoreRules& rules) {
+  const OnTimeCounts counts = CountOnTime(on_time, scope, moment, rules);
+  RateEstimate rate;
+  rate.weight = counts.weight;
+  rate.order_count = counts.order_count;
+  rate.hit_count = counts.late_count;
+  if (counts.weight > 0) rate.observed = 1 - counts.late_weight / counts.weight;
+  if (!late) return rate;
+  const Beta posterior = PosteriorOf(*late, counts.late_weight, counts.weight);
+  rate.posterior_a = posterior.a;
+  rate.posterior_b = posterior.b;
+  if (counts.order_count == 0) return rate;
+  const Interval limits = posterior.Limits();
+  rate.estimate = 1 - posterior.Mean();
+  rate.low = 1 - limits.high;
+  rate.high = 1 - limits.low;
+  return rate;
+}
+
+}  // namespace plumblane

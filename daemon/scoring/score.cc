@@ -1,0 +1,60 @@
+#include "scoring/score.h"
+
+#include <utility>
+
+#include "scoring/underway.h"
+
+namespace plumblane {
+namespace {
+
+int64_t ExcusedCount(const Series& on_time, const Moment& moment) {
+  int64_t count = 0;
+  for (const Cohort& cohort : Watched(on_time, moment)) count += cohort.cell.excused.entered;
+  return count;
+}
+
+int64_t FaultCount(const MeasureSet& measures, const Moment& moment) {
+  const Day today = DayOf(moment.now);
+  int64_t count = 0;
+  for (const Series& series : measures.series) {
+    for (const Cohort& cohort : series) {
+      if (cohort.day > today) break;
+      VisitTallies(cohort.cell, Scope::kWithExcused, [&](const Tally& tally) {
+        for (const Outcome& outcome : tally.outcomes) {
+          if (outcome.code == Code::kFault) count += outcome.count;
+        }
+      });
+    }
+  }
+  return count;
+}
+
+}  // namespace
+
+Priors PooledPriors(const Series& on_time_total, const Series& defect_total, const Moment& moment,
+                    const ScoreRules& rules) {
+  DefectPrior defect = PooledDefectPrior(defect_total, moment, rules);
+  return {PooledLatePrior(on_time_total, moment, rules), defect.prior, std::move(defect.delay)};
+}
+
+ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& priors,
+                      const Moment& moment, const ScoreRules& rules) {
+  const auto times = [&](Measure measure) {
+    return TimesOf(measure, measures[measure], scope, moment, rules);
+  };
+  ScoreEstimate score;
+  score.on_time = OnTimeRate(measures[Measure::kOnTime], scope, priors.late, moment, rules);
+  score.defect = DefectRate(measures[Measure::kDefect], scope, priors.defect, priors.defect_delay,
+                            moment, rules);
+  score.handling = times(Measure::kHandling);
+  score.transit = times(Measure::kTransit);
+  score.delivery = times(Measure::kDelivery);
+  score.response = times(Measure::kResponse);
+  score.underway_count = UnderwayCount(measures[Measure::kUnderway], scope, moment);
+  score.overdue_count = OverdueCount(measures[Measure::kOverdue], scope, moment);
+  score.excused_count = ExcusedCount(measures[Measure::kOnTime], moment);
+  score.fault_count = FaultCount(measures, moment);
+  return score;
+}
+
+}  // namespace plumblane

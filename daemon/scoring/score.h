@@ -1,0 +1,61 @@
+// The score of one pair, lane or supplier: a pure function of its cells, the pooled priors, the
+// moment asked and the rules. Equal cells give bit-equal answers.
+//
+// A supplier or lane is scored from the sum of its pairs' cells (AddSeries), never from their
+// scores. Each measure's own header says what is read and how: rate.h, defects.h, times.h,
+// underway.h. Of today's cohorts nothing but faults and orders under way is read.
+//
+// Pure and thread-safe. A pair with 400 days of orders in every measure takes about 0.1 ms.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+
+#include "cohorts/cell.h"
+#include "cohorts/measure.h"
+#include "scoring/defects.h"
+#include "scoring/moment.h"
+#include "scoring/rate.h"
+#include "scoring/times.h"
+
+namespace plumblane {
+
+// One series per measure. Money may be left empty; it is not scored.
+struct MeasureSet {
+  std::array<Series, kMeasureCount> series;
+  const Series& operator[](Measure measure) const { return series[IndexOf(measure)]; }
+  Series& operator[](Measure measure) { return series[IndexOf(measure)]; }
+};
+
+// What is believed of any pair before its own orders; names the moment and rules it was made for
+// only by being passed with them.
+struct Priors {
+  std::optional<Prior> late, defect;
+  DelayCurve defect_delay;
+  bool operator==(const Priors&) const = default;
+};
+
+// From the series of the sum over all pairs, counted orders only.
+Priors PooledPriors(const Series& on_time_total, const Series& defect_total, const Moment& moment,
+                    const ScoreRules& rules);
+
+struct ScoreEstimate {
+  RateEstimate on_time, defect;  // on_time as the on-time share, its posterior of the late rate
+  TimesEstimate handling, transit, delivery, response;
+  int64_t underway_count = 0;
+  int64_t overdue_count = 0;
+  // Excused orders among the settled ones of on_time, whether or not the scope counts them.
+  int64_t excused_count = 0;
+  // Orders kept out of a measure because its duration would be below zero, over all measures and
+  // both kinds of tally, up to today; a fault holds at every moment asked.
+  int64_t fault_count = 0;
+  bool operator==(const ScoreEstimate&) const = default;
+};
+
+// REQUIRES: every series ascending by day and plausible (cohorts/cell.h); `priors` made for the
+// same moment and rules.
+ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& priors,
+                      const Moment& moment, const ScoreRules& rules);
+
+}  // namespace plumblane

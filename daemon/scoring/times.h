@@ -1,0 +1,47 @@
+// Times: how long orders take from one event to another, median and 90th percentile.
+//
+// Read from cells with duration buckets (cohorts/buckets.h, each within 1 % of its members), as the
+// quantiles of a weighted Kaplan-Meier curve (curve.h), so that orders still under way count as
+// taking longer than they were watched. Under the watch C of its cohort:
+//   - an outcome in a bucket is known when the bucket's end lies within C;
+//   - an order without known outcome is at risk in exactly the buckets whose end lies within C;
+//   - one that left without outcome is at risk up to and including its bucket.
+// A parcel that is lost never leaves: the curve states the share of all orders that has arrived by
+// a time, not of those that will.
+//
+// Sources: E. Kaplan, P. Meier, JASA 53 (1958) 457-481; C. Masson, J. Rim, H. Lee, "DDSketch",
+// PVLDB 12(12) (2019) 2195-2205 (buckets, and the first bucket reaching q (1 - 1e-12)).
+//
+// Pure and thread-safe. O(cohorts + outcomes + buckets).
+#pragma once
+
+#include <cstdint>
+#include <optional>
+
+#include "cohorts/cell.h"
+#include "cohorts/measure.h"
+#include "scoring/moment.h"
+
+namespace plumblane {
+
+struct TimesEstimate {
+  struct Quantile {
+    double seconds = 0;  // what its bucket stands for; 0 below a minute
+    // 95 % limits in seconds. `high` is absent when the data does not bound it; `low` only when the
+    // quantile is reached by nothing but the very last order.
+    std::optional<double> low, high;
+    bool operator==(const Quantile&) const = default;
+  };
+  // Absent when fewer than that share are known to have finished within the watch.
+  std::optional<Quantile> median, p90;
+  int64_t entered_count = 0;   // orders of the cohorts read, undecayed
+  int64_t finished_count = 0;  // those known to have finished
+  bool median_reached = false;
+  bool operator==(const TimesEstimate&) const = default;
+};
+
+// REQUIRES: measure is handling, transit, delivery or response, and `series` is that measure's.
+TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
+                      const ScoreRules& rules);
+
+}  // namespace plumblane

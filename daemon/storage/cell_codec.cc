@@ -1,0 +1,65 @@
+#include "storage/cell_codec.h"
+
+#include <cassert>
+
+#include "storage/bytes.h"
+
+namespace plumblane {
+namespace {
+
+void WriteTally(ByteWriter& writer, const Tally& tally) {
+  writer.Signed(tally.entered);
+  writer.Number(tally.outcomes.size());
+  for (const Outcome& outcome : tally.outcomes) {
+    writer.Byte(static_cast<uint8_t>(outcome.code));
+    writer.Number(outcome.bucket);
+    writer.Signed(outcome.count);
+  }
+}
+
+Tally ReadTally(ByteReader& reader) {
+  Tally tally;
+  tally.entered = reader.Signed();
+  const uint64_t size = reader.Number();
+  for (uint64_t i = 0; i < size && reader.ok(); ++i) {
+    Outcome outcome;
+    outcome.code = static_cast<Code>(reader.Byte());
+    outcome.bucket = static_cast<uint32_t>(reader.Number());
+    outcome.count = reader.Signed();
+    tally.outcomes.push_back(outcome);
+  }
+  return tally;
+}
+
+}  // namespace
+
+std::string EncodePage(const Series& page) {
+  assert(!page.empty());
+  const int32_t number = PageOf(page.front().day);
+  ByteWriter writer;
+  writer.Number(page.size());
+  for (const Cohort& cohort : page) {
+    assert(PageOf(cohort.day) == number && !cohort.cell.empty());
+    writer.Number(static_cast<uint64_t>(cohort.day - FirstDayOf(number)));
+    WriteTally(writer, cohort.cell.counted);
+    WriteTally(writer, cohort.cell.excused);
+  }
+  return writer.Take();
+}
+
+absl::StatusOr<Series> DecodePage(Day first_day, std::string_view bytes) {
+  ByteReader reader(bytes);
+  Series page;
+  const uint64_t size = reader.Number();
+  for (uint64_t i = 0; i < size && reader.ok(); ++i) {
+    Cohort cohort;
+    cohort.day = first_day + static_cast<int32_t>(reader.Number());
+    cohort.cell.counted = ReadTally(reader);
+    cohort.cell.excused = ReadTally(reader);
+    page.push_back(std::move(cohort));
+  }
+  if (!reader.done()) return absl::DataLossError("malformed page of cells");
+  return page;
+}
+
+}  // namespace plumblane

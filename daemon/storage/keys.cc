@@ -1,0 +1,174 @@
+#include "storage/keys.h"
+
+#include "storage/bytes.h"
+#include "storage/cell_codec.h"
+
+namespace plumblane {
+namespace {
+
+constexpr uint32_t kNoDay = 0xFFFFFFFF;
+
+class KeyWriter : public ByteWriter {
+ public:
+  KeyWriter& Id(std::string_view text) {
+    Raw(text);
+    Byte(0);
+    return *this;
+  }
+  KeyWriter& Ends(const Lane& lane) {
+    return Id(lane.origin).Id(lane.destination).Id(lane.service);
+  }
+  KeyWriter& OfPair(const Pair& pair) { return Id(pair.supplier).Ends(pair.lane); }
+  void DayOf(Day day) { Big(static_cast<uint32_t>(day.number), 4); }
+  void Part(const OrderKey& order, int part) {
+    Id(order.shop).Id(order.order_id).Big(static_cast<uint64_t>(part), 2);
+  }
+};
+
+absl::Status BadKey(std::string_view what) {
+  return absl::DataLossError("malformed key of " + std::string(what));
+}
+
+Lane ReadLane(ByteReader& reader) {
+  Lane lane;
+  lane.origin = reader.UntilZero();
+  lane.destination = reader.UntilZero();
+  lane.service = reader.UntilZero();
+  return lane;
+}
+
+IndexedPart ReadPart(ByteReader& reader) {
+  IndexedPart part;
+  part.order.shop = reader.UntilZero();
+  part.order.order_id = reader.UntilZero();
+  part.part = static_cast<int>(reader.Big(2));
+  return part;
+}
+
+bool IsOpen(const PartState& part) {
+  return part.paid && !part.delivered && !part.cancelled && !part.refunded_by_supplier;
+}
+
+}  // namespace
+
+std::string OrderRecordKey(const OrderKey& order) {
+  return KeyWriter().Id(order.shop).Take() + order.order_id;
+}
+
+std::string CellPageKey(const CellKey& key) {
+  KeyWriter writer;
+  writer.OfPair(key.pair).Byte(static_cast<uint8_t>(key.measure));
+  writer.Big(static_cast<uint32_t>(PageOf(key.day)), 4);
+  return writer.Take();
+}
+
+std::string CellPrefix(const Pair& pair) { return KeyWriter().OfPair(pair).Take(); }
+
+std::string CellPrefix(const Pair& pair, Measure measure) {
+  KeyWriter writer;
+  writer.OfPair(pair).Byte(static_cast<uint8_t>(measure));
+  return writer.Take();
+}
+
+absl::StatusOr<CellPage> ParseCellPageKey(std::string_view key) {
+  ByteReader reader(key);
+  CellPage page;
+  page.pair.supplier = reader.UntilZero();
+  page.pair.lane = ReadLane(reader);
+  page.measure = static_cast<Measure>(reader.Byte());
+  page.first_day = FirstDayOf(static_cast<int32_t>(reader.Big(4)));
+  if (!reader.done() || IndexOf(page.measure) < 0 || IndexOf(page.measure) >= kMeasureCount) {
+    return BadKey("a cell page");
+  }
+  return page;
+}
+
+std::string PairKey(const Pair& pair) {
+  KeyWriter writer;
+  writer.Raw(kPairPrefix);
+  writer.Ends(pair.lane).Raw(pair.supplier);
+  return writer.Take();
+}
+
+absl::StatusOr<Pair> ParsePairKey(std::string_view key) {
+  if (!key.starts_with(kPairPrefix)) return BadKey("a pair");
+  ByteReader reader(key.substr(kPairPrefix.size()));
+  Pair pair;
+  pair.lane = ReadLane(reader);
+  if (!reader.ok()) return BadKey("a pair");
+  pair.supplier = key.substr(key.rfind('\0') + 1);
+  return pair;
+}
+
+std::string SupplierKey(std::string_view supplier) { return "s" + std::string(supplier); }
+std::string SourceKey(std::string_view source) {
+  return std::string(kSourcePrefix) + std::string(source);
+}
+std::string ExcuseKey(std::string_view excuse_id) {
+  return std::string(kExcusePrefix) + std::string(excuse_id);
+}
+
+std::string LogKey(uint64_t sequence) {
+  ByteWriter writer;
+  writer.Big(sequence, 8);
+  return writer.Take();
+}
+
+std::vector<std::string> IndexKeys(const OrderKey& order, const PartState& part) {
+  std::vector<std::string> keys;
+  for (const std::string& tracking : part.tracking) {
+    KeyWriter writer;
+    writer.Raw(TrackingPrefix(tracking));
+    writer.Part(order, part.part);
+    keys.push_back(writer.Take());
+  }
+  if (!part.counts()) return keys;
+  if (part.promised_day) {
+    KeyWriter writer;
+    writer.Raw(DueKeyFrom(part.lane, *part.promised_day));
+    writer.Part(order, part.part);
+    keys.push_back(writer.Take());
+  }
+  if (IsOpen(part)) {
+    KeyWriter writer;
+    writer.Raw("o");
+    writer.OfPair({part.supplier, part.lane});
+    writer.Big(part.promised_day ? static_cast<uint32_t>(part.promised_day->number) : kNoDay, 4);
+    writer.Part(order, part.part);
+    keys.push_back(writer.Take());
+  }
+  return keys;
+}
+
+std::string TrackingPrefix(std::string_view tracking) {
+  return "t" + KeyWriter().Id(tracking).Take();
+}
+
+std::string DuePrefix(const Lane& lane) { return "d" + KeyWriter().Ends(lane).Take(); }
+
+std::string DueKeyFrom(const Lane& lane, Day day) {
+  KeyWriter writer;
+  writer.Raw(DuePrefix(lane));
+  writer.DayOf(day);
+  return writer.Take();
+}
+
+absl::StatusOr<IndexedPart> ParseTrackingKey(std::string_view key) {
+  ByteReader reader(key.substr(std::min<size_t>(1, key.size())));
+  reader.UntilZero();
+  IndexedPart part = ReadPart(reader);
+  if (!reader.done()) return BadKey("a tracking number");
+  return part;
+}
+
+absl::StatusOr<DuePart> ParseDueKey(std::string_view key) {
+  ByteReader reader(key.substr(std::min<size_t>(1, key.size())));
+  ReadLane(reader);
+  DuePart due;
+  due.day = {static_cast<int32_t>(reader.Big(4))};
+  due.part = ReadPart(reader);
+  if (!reader.done()) return BadKey("a due order");
+  return due;
+}
+
+}  // namespace plumblane

@@ -1,0 +1,76 @@
+// The grammar of all keys. Ids hold no control characters (base/ids.h), so a zero byte ends each.
+//
+//   orders  shop 0 order_id
+//   cells   supplier 0 origin 0 destination 0 service 0 measure(1) page(big32)
+//           page = day / kDaysPerPage; the sum over all pairs has four empty texts
+//   index   'p' origin 0 destination 0 service 0 supplier      pairs by lane; value: number of parts
+//           'o' supplier 0 lane 0 0 0 day(big32) shop 0 order_id 0 part(big16)   open orders by
+//               promised day (0xFFFFFFFF = none)
+//           'd' lane 0 0 0 day(big32) shop 0 order_id 0 part(big16)   all orders by promised day
+//           't' tracking 0 shop 0 order_id 0 part(big16)
+//           's' supplier                               value: latest event time, signed millis
+//   meta    "format", "progress", "source/" source, "excuse/" excuse_id
+//   log     sequence(big64)
+//
+// So one supplier's, one lane's (through 'p') and one pair's cells are each read without passing
+// over others.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <string>
+#include <string_view>
+
+#include "base/ids.h"
+#include "cohorts/cell.h"
+#include "orders/fold.h"
+
+namespace plumblane {
+
+std::string OrderRecordKey(const OrderKey& order);
+
+// The page of cells that holds `key.day`.
+std::string CellPageKey(const CellKey& key);
+// All pages of a pair; of one measure of it; from the page of a day on. Prefixes nest.
+std::string CellPrefix(const Pair& pair);
+std::string CellPrefix(const Pair& pair, Measure measure);
+struct CellPage {
+  Pair pair;
+  Measure measure;
+  Day first_day;
+};
+absl::StatusOr<CellPage> ParseCellPageKey(std::string_view key);
+
+std::string PairKey(const Pair& pair);
+inline constexpr std::string_view kPairPrefix = "p";
+absl::StatusOr<Pair> ParsePairKey(std::string_view key);
+
+std::string SupplierKey(std::string_view supplier);
+std::string SourceKey(std::string_view source);
+std::string ExcuseKey(std::string_view excuse_id);
+inline constexpr std::string_view kSourcePrefix = "source/";
+inline constexpr std::string_view kExcusePrefix = "excuse/";
+inline constexpr std::string_view kFormatKey = "format";
+inline constexpr std::string_view kProgressKey = "progress";
+
+std::string LogKey(uint64_t sequence);
+
+// Index keys of one part: open and due (while it counts), and its tracking numbers.
+std::vector<std::string> IndexKeys(const OrderKey& order, const PartState& part);
+// The part an index key of kinds 'o', 'd' or 't' ends with.
+struct IndexedPart {
+  OrderKey order;
+  int part;
+};
+std::string TrackingPrefix(std::string_view tracking);
+std::string DuePrefix(const Lane& lane);
+absl::StatusOr<IndexedPart> ParseTrackingKey(std::string_view key);
+struct DuePart {
+  Day day;
+  IndexedPart part;
+};
+absl::StatusOr<DuePart> ParseDueKey(std::string_view key);
+// From this day on, within DuePrefix.
+std::string DueKeyFrom(const Lane& lane, Day day);
+
+}  // namespace plumblane

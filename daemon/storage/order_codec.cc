@@ -1,0 +1,172 @@
+#include "storage/order_codec.h"
+
+#include "storage/bytes.h"
+
+namespace plumblane {
+namespace {
+
+enum Bit {
+  kSupplier, kOrigin, kDestination, kService, kPromise, kPromiseImplied, kPromiseDays, kItem, kUnits,
+  kCost, kSale, kReason, kClaim, kRefund, kRefundByShop, kReplaces, kTracking, kRetracts, kRevision,
+  kBitCount
+};
+
+// Writes a field and remembers its bit.
+class FieldWriter {
+ public:
+  void Text(Bit bit, const std::string& text) {
+    if (!text.empty()) Set(bit).Text(text);
+  }
+  template <typename T>
+  void Number(Bit bit, const std::optional<T>& value) {
+    if (value) Set(bit).Number(static_cast<uint64_t>(*value));
+  }
+  void Time(Bit bit, const std::optional<Instant>& time) {
+    if (time) Set(bit).Number(static_cast<uint64_t>(time->millis));
+  }
+  void Sum(Bit bit, const std::optional<Money>& money) {
+    if (!money) return;
+    Set(bit).Signed(money->minor_units);
+    fields_.Text(money->currency);
+  }
+  ByteWriter& Set(Bit bit) {
+    mask_ |= uint64_t{1} << bit;
+    return fields_;
+  }
+  void AppendTo(ByteWriter& writer) {
+    writer.Number(mask_);
+    writer.Raw(fields_.Take());
+  }
+
+ private:
+  uint64_t mask_ = 0;
+  ByteWriter fields_;
+};
+
+void WriteEvent(ByteWriter& writer, const Event& event) {
+  writer.Number(static_cast<uint64_t>(event.part));
+  writer.Byte(static_cast<uint8_t>(event.type));
+  writer.Number(static_cast<uint64_t>(event.time.millis));
+  writer.Big(event.content_hash, 8);
+  writer.Text(event.source);
+  writer.Text(event.event_id);
+  FieldWriter fields;
+  fields.Text(kSupplier, event.supplier);
+  fields.Text(kOrigin, event.origin);
+  fields.Text(kDestination, event.destination);
+  fields.Text(kService, event.service);
+  fields.Time(kPromise, event.promise);
+  if (event.promise_implied) fields.Set(kPromiseImplied);
+  fields.Number(kPromiseDays, event.promise_days);
+  fields.Text(kItem, event.item);
+  fields.Number(kUnits, event.units);
+  fields.Sum(kCost, event.cost);
+  fields.Sum(kSale, event.sale);
+  if (event.reason != Reason::kNone) fields.Set(kReason).Byte(static_cast<uint8_t>(event.reason));
+  fields.Sum(kClaim, event.claim);
+  fields.Sum(kRefund, event.refund);
+  if (event.refund_by_shop) fields.Set(kRefundByShop);
+  if (event.replaces != 0) fields.Set(kReplaces).Number(static_cast<uint64_t>(event.replaces));
+  fields.Text(kTracking, event.tracking);
+  fields.Text(kRetracts, event.retracts);
+  fields.Time(kRevision, event.revision);
+  fields.AppendTo(writer);
+}
+
+// Reads the fields that the mask names, in the same order.
+class FieldReader {
+ public:
+  explicit FieldReader(ByteReader& reader) : reader_(reader), mask_(reader.Number()) {}
+
+  bool Has(Bit bit) const { return (mask_ >> bit) & 1; }
+  void Text(Bit bit, std::string& text) {
+    if (Has(bit)) text = reader_.Text();
+  }
+  template <typename T>
+  void Number(Bit bit, std::optional<T>& value) {
+    if (Has(bit)) value = static_cast<T>(reader_.Number());
+  }
+  void Time(Bit bit, std::optional<Instant>& time) {
+    if (Has(bit)) time = Instant{static_cast<int64_t>(reader_.Number())};
+  }
+  void Sum(Bit bit, std::optional<Money>& money) {
+    if (!Has(bit)) return;
+    money.emplace();
+    money->minor_units = reader_.Signed();
+    money->currency = reader_.Text();
+  }
+  bool known() const { return (mask_ >> kBitCount) == 0; }
+
+ private:
+  ByteReader& reader_;
+  uint64_t mask_;
+};
+
+bool ReadEvent(ByteReader& reader, Event& event) {
+  event.part = static_cast<int>(reader.Number());
+  event.type = static_cast<EventType>(reader.Byte());
+  event.time = {static_cast<int64_t>(reader.Number())};
+  event.content_hash = reader.Big(8);
+  event.source = reader.Text();
+  event.event_id = reader.Text();
+  FieldReader fields(reader);
+  fields.Text(kSupplier, event.supplier);
+  fields.Text(kOrigin, event.origin);
+  fields.Text(kDestination, event.destination);
+  fields.Text(kService, event.service);
+  fields.Time(kPromise, event.promise);
+  event.promise_implied = fields.Has(kPromiseImplied);
+  fields.Number(kPromiseDays, event.promise_days);
+  fields.Text(kItem, event.item);
+  fields.Number(kUnits, event.units);
+  fields.Sum(kCost, event.cost);
+  fields.Sum(kSale, event.sale);
+  if (fields.Has(kReason)) event.reason = static_cast<Reason>(reader.Byte());
+  fields.Sum(kClaim, event.claim);
+  fields.Sum(kRefund, event.refund);
+  event.refund_by_shop = fields.Has(kRefundByShop);
+  if (fields.Has(kReplaces)) event.replaces = static_cast<int>(reader.Number());
+  fields.Text(kTracking, event.tracking);
+  fields.Text(kRetracts, event.retracts);
+  fields.Time(kRevision, event.revision);
+  return reader.ok() && fields.known() && event.type >= EventType::kPaid &&
+         event.type <= EventType::kRetracted && event.reason <= Reason::kOther &&
+         event.part >= 1 && event.part <= kMaxPart;
+}
+
+absl::Status Malformed() { return absl::DataLossError("malformed order record"); }
+
+}  // namespace
+
+std::string EncodeEvent(const Event& event) {
+  ByteWriter writer;
+  WriteEvent(writer, event);
+  return writer.Take();
+}
+
+absl::StatusOr<Event> DecodeEvent(std::string_view bytes) {
+  ByteReader reader(bytes);
+  Event event;
+  if (!ReadEvent(reader, event) || !reader.done()) return Malformed();
+  return event;
+}
+
+std::string EncodeOrder(const std::vector<Event>& events) {
+  ByteWriter writer;
+  writer.Number(events.size());
+  for (const Event& event : events) WriteEvent(writer, event);
+  return writer.Take();
+}
+
+absl::StatusOr<std::vector<Event>> DecodeOrder(std::string_view bytes) {
+  ByteReader reader(bytes);
+  const uint64_t size = reader.Number();
+  std::vector<Event> events;
+  for (uint64_t i = 0; i < size; ++i) {
+    if (!ReadEvent(reader, events.emplace_back())) return Malformed();
+  }
+  if (!reader.done()) return Malformed();
+  return events;
+}
+
+}  // namespace plumblane

@@ -1,0 +1,36 @@
+// Events and order records as bytes.
+//
+//   record  number of events, then each event; sorted by (time, source, event_id)
+//   event   part (number), type (1 byte), time (number, millis), content hash (big64), source
+//           (text), event_id (text), mask (number), then for each bit of the mask, lowest first:
+//
+//    0 supplier text       6 promise_days number    12 claim money         18 revision number, millis
+//    1 origin text         7 item text              13 refund money
+//    2 destination text    8 units number           14 refund by the shop, no bytes
+//    3 service text        9 cost money             15 replaces number
+//    4 promise number      10 sale money            16 tracking text
+//    5 promise implied,    11 reason 1 byte         17 retracts text
+//      no bytes
+//   money   minor units (signed), currency (text)
+//
+// Never renumber a bit; a new field takes the next one.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "orders/event.h"
+
+namespace plumblane {
+
+std::string EncodeEvent(const Event& event);
+absl::StatusOr<Event> DecodeEvent(std::string_view bytes);
+
+// REQUIRES: sorted by Earlier().
+std::string EncodeOrder(const std::vector<Event>& events);
+absl::StatusOr<std::vector<Event>> DecodeOrder(std::string_view bytes);
+
+}  // namespace plumblane

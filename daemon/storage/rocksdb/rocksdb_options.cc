@@ -1,0 +1,89 @@
+#include "storage/rocksdb/rocksdb_options.h"
+
+#include <rocksdb/cache.h>
+#include <rocksdb/filter_policy.h>
+#include <rocksdb/listener.h>
+#include <rocksdb/table.h>
+
+namespace plumblane {
+namespace {
+
+// After a failed write nothing may go on by itself: whether the write is there is known only when
+// the store is opened again, and this library version can abort while it recovers on its own.
+class NoAutoRecovery final : public rocksdb::EventListener {
+ public:
+  void OnErrorRecoveryBegin(rocksdb::BackgroundErrorReason /*reason*/, rocksdb::Status /*error*/,
+                            bool* auto_recovery) override {
+    *auto_recovery = false;
+  }
+};
+
+}  // namespace
+
+rocksdb::DBOptions DbOptionsFor() {
+  rocksdb::DBOptions db;
+  db.create_if_missing = true;
+  db.create_missing_column_families = true;
+  // The default mode drops acknowledged writes silently when a log record is damaged. This one
+  // forgives a torn last record, which was never acknowledged, and refuses to open otherwise.
+  db.wal_recovery_mode = rocksdb::WALRecoveryMode::kTolerateCorruptedTailRecords;
+  // Stale records of a recycled file cannot be told from damage in that mode.
+  db.recycle_log_file_num = 0;
+  // A buffered log can be dropped on a failed flush.
+  db.manual_wal_flush = false;
+  // Reports missing files falsely in this version when a log is synced in between.
+  db.track_and_verify_wals_in_manifest = false;
+  // Would skip the log on opening.
+  db.best_efforts_recovery = false;
+  // Any failed write stops all writes; damage is reported, not passed on.
+  db.paranoid_checks = true;
+  db.flush_verify_memtable_count = true;
+  db.verify_sst_unique_id_in_manifest = true;
+  // Each would let readers see part of a batch or reorder batches.
+  db.unordered_write = false;
+  db.two_write_queues = false;
+  db.allow_2pc = false;
+  // Not needed while the log is always on.
+  db.atomic_flush = false;
+  db.max_bgerror_resume_count = 0;
+  db.listeners.push_back(std::make_shared<NoAutoRecovery>());
+  // Bounds the log, and with it the time to open after a crash.
+  db.max_total_wal_size = 256 << 20;
+  db.use_fsync = false;  // fdatasync is as safe here
+  db.max_background_jobs = 2;
+  db.max_open_files = 512;
+  db.keep_log_file_num = 4;
+  db.info_log_level = rocksdb::InfoLogLevel::WARN_LEVEL;
+  return db;
+}
+
+rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options, Space space,
+                                              const std::shared_ptr<rocksdb::Cache>& cache) {
+  rocksdb::BlockBasedTableOptions table;
+  table.block_cache = cache;
+  table.filter_policy.reset(rocksdb::NewBloomFilterPolicy(10));
+  table.cache_index_and_filter_blocks = true;
+  table.pin_l0_filter_and_index_blocks_in_cache = true;
+
+  rocksdb::ColumnFamilyOptions family;
+  family.table_factory.reset(rocksdb::NewBlockBasedTableFactory(table));
+  family.write_buffer_size = static_cast<size_t>(options.write_buffer_bytes);
+  // More than two risks a known wrong-order flush in this version.
+  family.max_write_buffer_number = 2;
+  family.force_consistency_checks = true;
+  family.compression = rocksdb::kLZ4Compression;
+  family.level_compaction_dynamic_level_bytes = true;
+  // The log is written once and trimmed soon; the rest is rewritten often.
+  if (space == Space::kLog) family.compression = rocksdb::kNoCompression;
+  return family;
+}
+
+rocksdb::WriteOptions WriteOptionsFor(bool sync) {
+  rocksdb::WriteOptions write;
+  write.sync = sync;
+  write.disableWAL = false;
+  write.protection_bytes_per_key = 8;  // catches memory corruption on the way to disk
+  return write;
+}
+
+}  // namespace plumblane

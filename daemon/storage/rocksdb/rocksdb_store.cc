@@ -1,0 +1,140 @@
+#include "storage/rocksdb/rocksdb_store.h"
+
+#include <absl/strings/str_cat.h>
+#include <rocksdb/db.h>
+#include <rocksdb/write_batch.h>
+
+#include "storage/rocksdb/rocksdb_options.h"
+
+namespace plumblane {
+namespace {
+
+rocksdb::Slice ToSlice(std::string_view text) { return {text.data(), text.size()}; }
+
+absl::Status ToStatus(const rocksdb::Status& status) {
+  if (status.ok()) return absl::OkStatus();
+  const std::string text = status.ToString();
+  return status.IsCorruption() ? absl::DataLossError(text) : absl::UnavailableError(text);
+}
+
+// The open database and its column families, kept alive by every snapshot.
+struct Database {
+  std::unique_ptr<rocksdb::DB> db;
+  std::vector<rocksdb::ColumnFamilyHandle*> families;
+
+  rocksdb::ColumnFamilyHandle* Of(Space space) const { return families[static_cast<size_t>(space)]; }
+  ~Database() {
+    for (auto* family : families) db->DestroyColumnFamilyHandle(family);
+    if (db) db->Close();
+  }
+};
+
+class RocksDbSnapshot final : public Snapshot {
+ public:
+  explicit RocksDbSnapshot(std::shared_ptr<const Database> database)
+      : database_(std::move(database)), snapshot_(database_->db->GetSnapshot()) {
+    read_.snapshot = snapshot_;
+    read_.verify_checksums = true;
+  }
+  ~RocksDbSnapshot() override { database_->db->ReleaseSnapshot(snapshot_); }
+  RocksDbSnapshot(const RocksDbSnapshot&) = delete;
+  RocksDbSnapshot& operator=(const RocksDbSnapshot&) = delete;
+
+  absl::StatusOr<std::optional<std::string>> Get(Space space,
+                                                 std::string_view key) const override {
+    std::string value;
+    const rocksdb::Status status =
+        database_->db->Get(read_, database_->Of(space), ToSlice(key), &value);
+    if (status.IsNotFound()) return std::nullopt;
+    if (!status.ok()) return ToStatus(status);
+    return std::optional(std::move(value));
+  }
+
+  absl::StatusOr<std::vector<std::optional<std::string>>> GetAll(
+      Space space, const std::vector<std::string>& keys) const override {
+    std::vector<rocksdb::Slice> slices(keys.begin(), keys.end());
+    std::vector<rocksdb::PinnableSlice> found(keys.size());
+    std::vector<rocksdb::Status> statuses(keys.size());
+    database_->db->MultiGet(read_, database_->Of(space), keys.size(), slices.data(), found.data(),
+                            statuses.data());
+    std::vector<std::optional<std::string>> values(keys.size());
+    for (size_t i = 0; i < keys.size(); ++i) {
+      if (statuses[i].IsNotFound()) continue;
+      if (!statuses[i].ok()) return ToStatus(statuses[i]);
+      values[i] = found[i].ToString();
+    }
+    return values;
+  }
+
+  absl::Status Scan(Space space, std::string_view prefix, std::string_view from,
+                    const Each& each) const override {
+    const std::unique_ptr<rocksdb::Iterator> it(
+        database_->db->NewIterator(read_, database_->Of(space)));
+    for (it->Seek(ToSlice(std::max(prefix, from))); it->Valid(); it->Next()) {
+      const std::string_view key(it->key().data(), it->key().size());
+      if (!key.starts_with(prefix)) break;
+      if (!each(key, {it->value().data(), it->value().size()})) break;
+    }
+    return ToStatus(it->status());
+  }
+
+ private:
+  const std::shared_ptr<const Database> database_;
+  const rocksdb::Snapshot* const snapshot_;
+  rocksdb::ReadOptions read_;
+};
+
+class RocksDbStore final : public Store {
+ public:
+  explicit RocksDbStore(std::shared_ptr<Database> database) : database_(std::move(database)) {}
+
+  std::shared_ptr<const Snapshot> TakeSnapshot() const override {
+    return std::make_shared<RocksDbSnapshot>(database_);
+  }
+
+  absl::Status Write(const Batch& batch, bool sync) override {
+    rocksdb::WriteBatch writes;
+    for (const Batch::Change& change : batch.changes) {
+      auto* family = database_->Of(change.space);
+      const rocksdb::Status status = change.value
+                                         ? writes.Put(family, change.key, *change.value)
+                                         : writes.Delete(family, change.key);
+      if (!status.ok()) return ToStatus(status);
+    }
+    return ToStatus(database_->db->Write(WriteOptionsFor(sync), &writes));
+  }
+
+ private:
+  const std::shared_ptr<Database> database_;
+};
+
+}  // namespace
+
+absl::StatusOr<std::unique_ptr<Store>> OpenRocksDbStore(const RocksDbStoreOptions& options) {
+  const auto cache = rocksdb::NewLRUCache(static_cast<size_t>(options.block_cache_bytes));
+  std::vector<rocksdb::ColumnFamilyDescriptor> families;
+  for (int i = 0; i < kSpaceCount; ++i) {
+    families.emplace_back(std::string(kSpaceNames[i]),
+                          FamilyOptionsFor(options, static_cast<Space>(i), cache));
+  }
+  auto database = std::make_shared<Database>();
+  rocksdb::DB* db = nullptr;
+  const rocksdb::Status status = rocksdb::DB::Open(DbOptionsFor(), options.path, families,
+                                                   &database->families, &db);
+  database->db.reset(db);
+  if (!status.ok()) {
+    const std::string text = status.ToString();
+    if (text.find("lock") != std::string::npos || text.find("LOCK") != std::string::npos) {
+      return absl::FailedPreconditionError(
+          absl::StrCat(options.path, " is in use by another daemon (", text, ")"));
+    }
+    // Unknown column families are reported as an invalid argument: not a directory of ours.
+    if (status.IsInvalidArgument()) {
+      return absl::DataLossError(absl::StrCat(options.path, " holds other data: ", text));
+    }
+    return ToStatus(status);
+  }
+  return std::make_unique<RocksDbStore>(std::move(database));
+}
+
+}  // namespace plumblane

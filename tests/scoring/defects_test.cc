@@ -1,0 +1,198 @@
+// The defect rate: when a defect is known, who is at risk when, and what a young cohort counts. One
+// test per rule of defects.h, worked out by hand.
+#include "scoring/defects.h"
+
+#include <gtest/gtest.h>
+
+#include "scoring/fixture.h"
+
+namespace plumblane {
+namespace {
+
+constexpr Code kQuality = Code::kQuality;
+constexpr Day kOld = kToday - 100;  // past the claim window at Asked(kToday)
+constexpr Day kYoung = kToday - 7;  // watched for exactly 5 days at Asked(kToday)
+
+RateEstimate Rate(const Series& series, const Moment& moment, const DefectPrior& pooled = {},
+                  const ScoreRules& rules = kNoDecay, Scope scope = Scope::kCounted) {
+  return DefectRate(series, scope, pooled.prior, pooled.delay, moment, rules);
+}
+
+DefectPrior Pooled(const Series& total, const ScoreRules& rules = kNoDecay) {
+  return PooledDefectPrior(total, Asked(kToday), rules);
+}
+
+TEST(DefectTest, ADefectIsKnownOnceItsDayIsOver) {
+  const Series series = {Counted(kToday, 2, {{kQuality, 3, 1}})};
+  EXPECT_EQ(Rate(series, WatchedFor(kToday, 3 * kMillisPerDay)).hit_count, 1);
+  EXPECT_EQ(Rate(series, WatchedFor(kToday, 3 * kMillisPerDay - 1)).hit_count, 0);
+  EXPECT_EQ(*Rate(series, WatchedFor(kToday, 3 * kMillisPerDay - 1)).observed, 0);
+}
+
+TEST(DefectTest, OrdersCountOnceTheirPromisedDayIsOver) {
+  const Series series = {Counted(kToday, 2, {{kQuality, 0, 1}})};
+  EXPECT_EQ(Rate(series, WatchedFor(kToday, -1)).order_count, 0);
+  const RateEstimate rate = Rate(series, WatchedFor(kToday, 0));
+  EXPECT_EQ(rate.order_count, 2);
+  EXPECT_EQ(rate.hit_count, 1);
+  EXPECT_EQ(*rate.observed, .5);
+}
+
+TEST(DefectTest, AnOrderThatLeftIsAtRiskOnItsOwnDay) {
+  using Outcomes = std::vector<Outcome>;
+  const auto observed = [](const Outcomes& outcomes) {
+    return *Rate({Counted(kOld, 4, outcomes)}, Asked(kToday)).observed;
+  };
+  ExpectSame(observed({{kQuality, 3, 1}, {Code::kLeft, 3, 1}}), 1 / 4.0);
+  ExpectSame(observed({{kQuality, 3, 1}, {Code::kLeft, 2, 1}}), 1 / 3.0);
+  ExpectSame(observed({{kQuality, 3, 1}, {Code::kLeft, 4, 1}}), 1 / 4.0);
+}
+
+TEST(DefectTest, AnOrderThatLeftStaysInTheCount) {
+  const RateEstimate rate = Rate({Counted(kOld, 4, {{Code::kLeft, 3, 1}})}, Asked(kToday));
+  EXPECT_EQ(rate.order_count, 4);
+  EXPECT_EQ(rate.hit_count, 0);
+}
+
+TEST(DefectTest, YoungCohortsAreAtRiskAsFarAsTheyHaveCome) {
+  const auto observed = [](uint32_t delay) {
+    const Series series = {Counted(kOld, 4, {{kQuality, delay, 1}}), Counted(kYoung, 4)};
+    return *Rate(series, Asked(kToday)).observed;
+  };
+  ExpectSame(observed(5), 1 / 8.0);
+  ExpectSame(observed(6), 1 / 4.0);
+}
+
+TEST(DefectTest, ADefectBeyondTheClaimWindowIsNoHit) {
+  const Series series = {Counted(kOld, 4, {{kQuality, 60, 1}, {kQuality, 61, 1}})};
+  const RateEstimate rate = Rate(series, Asked(kToday));
+  EXPECT_EQ(rate.hit_count, 1);
+  EXPECT_EQ(*rate.observed, .25);
+  const ScoreRules longer{.half_life_days = 1e15, .claim_window_days = 61};
+  EXPECT_EQ(Rate(series, Asked(kToday), {}, longer).hit_count, 2);
+}
+
+TEST(DefectTest, BeforeAnyCohortEndsItsWindowTheShareIsThatOfTheLastDayReached) {
+  const RateEstimate rate = Rate({Counted(kYoung, 4, {{kQuality, 2, 1}})}, Asked(kToday));
+  EXPECT_EQ(*rate.observed, .25);
+}
+
+TEST(DefectTest, EveryKindIsADefectAndNothingElseIs) {
+  for (const Code kind : {Code::kDamaged, Code::kQuality, Code::kWrongItem, Code::kMissingPart,
+                          Code::kCounterfeit, Code::kUnsafe, Code::kLost}) {
+    EXPECT_EQ(Rate({Counted(kOld, 4, {{kind, 3, 2}})}, Asked(kToday)).hit_count, 2);
+  }
+  EXPECT_EQ(Rate({Counted(kOld, 4, {{Code::kFault, 3, 2}})}, Asked(kToday)).hit_count, 0);
+}
+
+TEST(DefectTest, RateWithoutOrdersIsAbsent) {
+  const DefectPrior pooled = Pooled({Counted(kOld, 4, {{kQuality, 3, 1}})});
+  const RateEstimate rate = Rate({Counted(kToday - 1, 5)}, Asked(kToday), pooled);
+  EXPECT_EQ(rate.order_count, 0);
+  EXPECT_FALSE(rate.observed || rate.estimate || rate.low || rate.high);
+  EXPECT_DOUBLE_EQ(rate.posterior_a, 1);
+  EXPECT_DOUBLE_EQ(rate.posterior_b, 3);
+}
+
+TEST(DefectTest, ObservedIsTheWeightedShare) {
+  // Weights 1/8 and 1/32 (half-life 10, ages 30 and 50... the window is over for both).
+  const Series series = {Counted(kToday - 50, 4, {{kQuality, 1, 2}}), Counted(kToday - 30, 3)};
+  const ScoreRules rules{.half_life_days = 10, .claim_window_days = 20};
+  const RateEstimate rate = Rate(series, Asked(kToday), {}, rules);
+  ExpectSame(*rate.observed, (2 / 32.0) / (4 / 32.0 + 3 / 8.0));
+  ExpectSame(rate.weight, 4 / 32.0 + 3 / 8.0);
+}
+
+TEST(DelayTest, PooledCurveOfCohortsPastTheWindow) {
+  const Series total = {Counted(kOld, 8, {{kQuality, 2, 1}, {kQuality, 10, 1}})};
+  const std::vector<double> share = Pooled(total).delay.share;
+  ASSERT_EQ(share.size(), 61u);
+  EXPECT_DOUBLE_EQ(share[1], 0);
+  EXPECT_DOUBLE_EQ(share[2], 1 / 8.0);
+  EXPECT_DOUBLE_EQ(share[9], 1 / 8.0);
+  EXPECT_DOUBLE_EQ(share[10], 2 / 8.0);
+  EXPECT_DOUBLE_EQ(share[60], 2 / 8.0);
+}
+
+TEST(DelayTest, AYoungOrderCountsForThePartItHasShown) {
+  // By day 5 half of the defects have shown: 8 old orders count 8, 6 young ones 3.
+  const DefectPrior pooled = Pooled({Counted(kOld, 8, {{kQuality, 2, 1}, {kQuality, 10, 1}})});
+  ExpectSame(pooled.prior->mean, 2 / 8.0);
+  const RateEstimate rate =
+      Rate({Counted(kOld, 8), Counted(kYoung, 6, {{kQuality, 1, 1}})}, Asked(kToday), pooled);
+  ExpectSame(rate.weight, 11);
+  EXPECT_EQ(rate.order_count, 14);
+  ExpectSame(rate.posterior_a, 1 + 1);
+  ExpectSame(rate.posterior_b, 3 + 10);
+  ExpectSame(*rate.estimate, 2 / 15.0);
+  const Beta defect{rate.posterior_a, rate.posterior_b};
+  EXPECT_DOUBLE_EQ(*rate.low, defect.Quantile(.025));
+  EXPECT_DOUBLE_EQ(*rate.high, defect.UpperQuantile(.025));
+}
+
+TEST(DelayTest, ThePriorsOrdersCountForThePartTheyHaveShownToo) {
+  const Series total = {Counted(kOld, 8, {{kQuality, 2, 1}, {kQuality, 10, 1}}),
+                        Counted(kYoung, 8)};
+  // At risk on day 2: 16, on day 10: 7. G(5) = 1/16, G(60) = 1 - 15/16 * 6/7.
+  const double by_window = 1 - 15 / 16.0 * 6 / 7.0;
+  const DefectPrior pooled = Pooled(total);
+  ExpectSame(pooled.prior->mean, 2 / (8 + 8 * (1 / 16.0) / by_window));
+  EXPECT_EQ(pooled.prior->strength, 4);
+}
+
+TEST(DelayTest, WhileNoDefectIsKnownThePartIsThatOfTheWindow) {
+  const DefectPrior pooled = Pooled({Counted(kYoung, 10)});
+  EXPECT_EQ(pooled.prior->mean, 0);
+  const RateEstimate rate = Rate({Counted(kOld, 2), Counted(kYoung, 61)}, Asked(kToday), pooled);
+  ExpectSame(rate.weight, 2 + 6);
+  EXPECT_EQ(rate.posterior_a, .05);
+  ExpectSame(rate.posterior_b, 4 + 8);
+}
+
+TEST(DelayTest, ACurveThatEndsEarlyGoesOnAtItsLastValue) {
+  const DefectPrior pooled = Pooled({Counted(kYoung, 4, {{kQuality, 2, 1}, {kQuality, 4, 1}})});
+  EXPECT_DOUBLE_EQ(pooled.delay.share[60], .5);
+  EXPECT_DOUBLE_EQ(pooled.delay.ReachedBy(2, 60), .5);
+  EXPECT_DOUBLE_EQ(pooled.delay.ReachedBy(5, 60), 1);
+  EXPECT_DOUBLE_EQ(pooled.delay.ReachedBy(600, 60), 1);
+}
+
+TEST(DelayTest, WithNothingKnownTheShareOfTheWindowCounts) {
+  EXPECT_DOUBLE_EQ(DelayCurve{}.ReachedBy(0, 60), 1 / 61.0);
+  EXPECT_DOUBLE_EQ(DelayCurve{}.ReachedBy(600, 60), 1);
+}
+
+TEST(DelayTest, AnEarlyDefectWhereNoneAreUsualStillCounts) {
+  const DefectPrior pooled = Pooled({Counted(kOld, 8, {{kQuality, 10, 1}})});
+  const RateEstimate rate = Rate({Counted(kYoung, 1, {{kQuality, 0, 1}})}, Asked(kToday), pooled);
+  EXPECT_EQ(rate.weight, 0);
+  EXPECT_EQ(*rate.observed, 1);
+  ExpectSame(rate.posterior_a, .5 + 1);
+  ExpectSame(rate.posterior_b, 3.5);
+}
+
+TEST(DelayTest, PriorIsOfCountedOrdersOnlyAndAbsentWithoutAny) {
+  EXPECT_FALSE(Pooled({}).prior.has_value());
+  EXPECT_FALSE(Pooled({Counted(kToday - 1, 5)}).prior.has_value());
+  EXPECT_FALSE(Pooled({Excused(kOld, 5, {{kQuality, 3, 5}})}).prior.has_value());
+  EXPECT_TRUE(Pooled({}).delay.share.empty());
+}
+
+TEST(DelayTest, PriorDecays) {
+  const Series total = {Counted(kToday - 50, 4, {{kQuality, 1, 2}}), Counted(kToday - 30, 3)};
+  const DefectPrior pooled = Pooled(total, {.half_life_days = 10, .claim_window_days = 20});
+  ExpectSame(pooled.prior->mean, (2 / 32.0) / (4 / 32.0 + 3 / 8.0));
+}
+
+TEST(DefectTest, ExcusedOrdersCountForALaneAndNotForASupplier) {
+  const Series series = SeriesOf({Counted(kOld, 3), Excused(kOld, 1, {{Code::kLost, 30, 1}})});
+  EXPECT_EQ(Rate(series, Asked(kToday)).hit_count, 0);
+  EXPECT_EQ(*Rate(series, Asked(kToday)).observed, 0);
+  const RateEstimate lane = Rate(series, Asked(kToday), {}, kNoDecay, Scope::kWithExcused);
+  EXPECT_EQ(lane.order_count, 4);
+  EXPECT_EQ(lane.hit_count, 1);
+  EXPECT_EQ(*lane.observed, .25);
+}
+
+}  // namespace
+}  // namespace plumblane

@@ -1,0 +1,134 @@
+// The whole score: how measures, scopes and moments come together.
+#include "scoring/score.h"
+
+#include <gtest/gtest.h>
+
+#include "cohorts/buckets.h"
+#include "scoring/fixture.h"
+
+namespace plumblane {
+namespace {
+
+const uint32_t kTwoDays = BucketOf(2 * kMillisPerDay);
+
+// Five orders of one day, told in every measure. One of them excused: late and not yet arrived.
+MeasureSet FiveOrders() {
+  const Day paid = kToday - 90;
+  const Day promised = kToday - 80;
+  MeasureSet measures;
+  measures[Measure::kOnTime] =
+      SeriesOf({Counted(promised, 4, {{Code::kDelivered, 0, 3}, {Code::kDeliveredLate, 3, 1}}),
+                Excused(promised, 1)});
+  measures[Measure::kDefect] =
+      SeriesOf({Counted(promised, 4, {{Code::kDamaged, 1, 1}}), Excused(promised, 1)});
+  measures[Measure::kHandling] = {Counted(paid, 5, {{Code::kShipped, kTwoDays, 5}})};
+  measures[Measure::kTransit] =
+      SeriesOf({Counted(paid, 4, {{Code::kDelivered, kTwoDays, 4}}), Excused(paid, 1)});
+  measures[Measure::kDelivery] =
+      SeriesOf({Counted(paid, 3, {{Code::kDelivered, kTwoDays, 3}, {Code::kFault, 0, 1}}),
+                Excused(paid, 1)});
+  measures[Measure::kResponse] = {
+      Counted(promised, 1, {{Code::kAnswered, kTwoDays, 1}, {Code::kFault, 0, 2}})};
+  measures[Measure::kMoney] = {Counted(paid, 5, {{Code::kCost, 5412, 12'300}})};
+  measures[Measure::kUnderway] = {Counted(paid, 5, {{Code::kClosed, 9, 4}})};
+  measures[Measure::kOverdue] = {Counted(promised, 5, {{Code::kClosed, 0, 4}})};
+  return measures;
+}
+
+ScoreEstimate Score(const MeasureSet& measures, Scope scope = Scope::kCounted,
+                    const Priors& priors = {}, const Moment& moment = Asked(kToday)) {
+  return ScoreOf(measures, scope, priors, moment, kNoDecay);
+}
+
+TEST(ScoreTest, EachMeasureIsReadFromItsOwnCells) {
+  const ScoreEstimate score = Score(FiveOrders());
+  EXPECT_EQ(score.on_time.order_count, 4);
+  EXPECT_EQ(score.on_time.hit_count, 1);
+  EXPECT_EQ(*score.on_time.observed, .75);
+  EXPECT_EQ(score.defect.order_count, 4);
+  EXPECT_EQ(score.defect.hit_count, 1);
+  EXPECT_EQ(*score.defect.observed, .25);
+  EXPECT_EQ(score.handling.finished_count, 5);
+  EXPECT_EQ(score.transit.finished_count, 4);
+  EXPECT_EQ(score.delivery.finished_count, 3);
+  EXPECT_EQ(score.response.finished_count, 1);
+  EXPECT_EQ(score.underway_count, 1);
+  EXPECT_EQ(score.overdue_count, 1);
+  EXPECT_EQ(score.excused_count, 1);
+  EXPECT_EQ(score.fault_count, 3);
+}
+
+TEST(ScoreTest, ALaneIncludesExcusedOrders) {
+  const ScoreEstimate lane = Score(FiveOrders(), Scope::kWithExcused);
+  EXPECT_EQ(lane.on_time.order_count, 5);
+  EXPECT_EQ(lane.on_time.hit_count, 2);
+  EXPECT_EQ(lane.defect.order_count, 5);
+  EXPECT_EQ(lane.handling.entered_count, 5);
+  EXPECT_EQ(lane.transit.entered_count, 5);
+  EXPECT_EQ(lane.delivery.entered_count, 4);
+  EXPECT_EQ(lane.response.entered_count, 1);
+  EXPECT_EQ(lane.underway_count, 1);
+  EXPECT_EQ(lane.excused_count, 1);
+  EXPECT_EQ(lane.fault_count, 3);
+}
+
+TEST(ScoreTest, NothingIsNotZero) {
+  const ScoreEstimate score = Score({});
+  EXPECT_EQ(score, ScoreEstimate{});
+  EXPECT_FALSE(score.on_time.observed || score.defect.observed);
+  EXPECT_FALSE(score.transit.median || score.transit.p90);
+}
+
+TEST(ScoreTest, PriorsReachTheirOwnRates) {
+  const Priors priors{Prior{.1, 4}, Prior{.025, 4}, {}};
+  const ScoreEstimate score = Score({}, Scope::kCounted, priors);
+  EXPECT_DOUBLE_EQ(score.on_time.posterior_a, .4);
+  EXPECT_DOUBLE_EQ(score.on_time.posterior_b, 3.6);
+  EXPECT_DOUBLE_EQ(score.defect.posterior_a, .1);
+  EXPECT_DOUBLE_EQ(score.defect.posterior_b, 3.9);
+}
+
+TEST(ScoreTest, PriorsComeFromTheTotals) {
+  const MeasureSet total = FiveOrders();
+  const Priors priors =
+      PooledPriors(total[Measure::kOnTime], total[Measure::kDefect], Asked(kToday), kNoDecay);
+  ExpectSame(priors.late->mean, .25);
+  ExpectSame(priors.defect->mean, .25);
+  EXPECT_EQ(priors.defect_delay.share.size(), 61u);
+  EXPECT_EQ(PooledPriors({}, {}, Asked(kToday), kNoDecay), Priors{});
+}
+
+TEST(ScoreTest, ExcusedOrdersAreCountedOnceSettled) {
+  MeasureSet measures;
+  measures[Measure::kOnTime] = {Excused(kToday - 2, 3), Excused(kToday - 1, 4)};
+  EXPECT_EQ(Score(measures).excused_count, 3);
+}
+
+TEST(ScoreTest, FaultsAreCountedUpToTodayWhateverTheWatch) {
+  MeasureSet measures;
+  for (const Day day : {kToday - 9, kToday, kToday + 1}) {
+    measures[Measure::kTransit].push_back(Counted(day, 0, {{Code::kFault, 0, 1}}));
+    measures[Measure::kHandling].push_back(Excused(day, 0, {{Code::kFault, 0, 2}}));
+  }
+  EXPECT_EQ(Score(measures).fault_count, 6);
+}
+
+TEST(ScoreTest, MoneyIsNotScored) {
+  MeasureSet without = FiveOrders();
+  without[Measure::kMoney].clear();
+  EXPECT_EQ(Score(without), Score(FiveOrders()));
+}
+
+TEST(ScoreTest, AnEarlierMomentGivesTheAnswerOfThatMoment) {
+  // 79 days ago the promised day was just over: no defect of a day later is known.
+  const Moment then = Asked(kToday - 78);
+  const ScoreEstimate score = Score(FiveOrders(), Scope::kCounted, {}, then);
+  EXPECT_EQ(score.on_time.order_count, 4);
+  EXPECT_EQ(score.defect.order_count, 4);
+  EXPECT_EQ(score.defect.hit_count, 0);
+  EXPECT_EQ(score.response.finished_count, 0);
+  EXPECT_EQ(score.transit.finished_count, 4);
+}
+
+}  // namespace
+}  // namespace plumblane
