@@ -80,17 +80,31 @@ ExitCode ExitCodeOf(const grpc::Status& status) {
   }
 }
 
+namespace {
+
+// The library's report without its wrapping: "No such file or directory".
+std::string ReasonOf(const grpc::Status& status) {
+  const std::string& text = status.error_message();
+  if (text.find("failed to connect") == std::string::npos) return text;
+  const size_t colon = text.rfind(": ");
+  return colon == std::string::npos ? text : text.substr(colon + 2);
+}
+
+}  // namespace
+
 std::string Explain(const grpc::Status& status, const std::string& address) {
   switch (status.error_code()) {
     case grpc::StatusCode::UNAVAILABLE:
-      return absl::StrCat("the daemon at ", address, " cannot be reached (", status.error_message(),
-                          "). Is plumblaned running? Name another with --server or "
+      return absl::StrCat("the daemon at ", address, " cannot be reached: ", ReasonOf(status),
+                          "\nIs plumblaned running there? Name another with --server or "
                           "PLUMBLANE_SERVER.");
     case grpc::StatusCode::DEADLINE_EXCEEDED:
-      return absl::StrCat("the daemon at ", address, " does not answer in time; \"plumblane status\" "
+      return absl::StrCat("the daemon at ", address,
+                          " does not answer in time; \"plumblane status\" "
                           "may say why");
     case grpc::StatusCode::UNIMPLEMENTED:
-      return absl::StrCat("the daemon at ", address, " is of another version: it does not know "
+      return absl::StrCat("the daemon at ", address,
+                          " is of another version: it does not know "
                           "this question");
     default:
       return status.error_message().empty() ? "the daemon failed and does not say why"

@@ -51,7 +51,8 @@ class Splitter {
 };
 
 std::string AfterQuote(size_t field) {
-  return absl::StrCat("column ", field, ": a comma is expected after a closing quote; write a quote "
+  return absl::StrCat("column ", field,
+                      ": a comma is expected after a closing quote; write a quote "
                       "inside a quoted text twice");
 }
 
@@ -113,7 +114,10 @@ std::optional<CsvRecord> CsvReader::Next() {
   if (splitter.bad_field() > 0) {
     return GiveUp(*std::move(first), std::move(rest), AfterQuote(splitter.bad_field()));
   }
-  CsvRecord record{first->number, std::move(first->text), std::move(splitter.cells()), {},
+  CsvRecord record{first->number,
+                   std::move(first->text),
+                   std::move(splitter.cells()),
+                   {},
                    rest.empty() ? first->cut : rest.back().cut};
   for (const Line& line : rest) absl::StrAppend(&record.text, "\n", line.text);
   return record;

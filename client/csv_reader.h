@@ -1,12 +1,12 @@
 // Comma-separated values after RFC 4180, with exact line numbers.
 //
-// A record is one line, or several when a quoted field holds line ends (kept as LF). A quote opens a
-// field only at its beginning; elsewhere in an unquoted field it is a character like any other. Empty
-// lines are skipped.
+// A record is one line, or several when a quoted field holds line ends (kept as LF). A quote opens
+// a field only at its beginning; elsewhere in an unquoted field it is a character like any other.
+// Empty lines are skipped.
 //
 // A quote that is never closed must not swallow the rest of the file: when no closing quote comes
-// within 1 MiB, or what follows makes no sense, only the line that opened it is given up, and reading
-// goes on with the line after it.
+// within 1 MiB, or what follows makes no sense, only the line that opened it is given up, and
+// reading goes on with the line after it.
 //
 // Not thread-safe.
 #pragma once
@@ -22,8 +22,8 @@
 namespace plumblane::client {
 
 struct CsvRecord {
-  int64_t line = 0;                    // where it starts
-  std::string text;                    // as read
+  int64_t line = 0;  // where it starts
+  std::string text;  // as read
   std::vector<std::string> cells;
   std::optional<Complaint> complaint;  // set: the cells are of no use
   bool cut = false;                    // the file ends without a line end

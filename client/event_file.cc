@@ -78,9 +78,10 @@ std::optional<Refusal> EventFile::ReadHeader(const Line& line) {
   const bool is_single = columns_.size() == 1;
   for (const char other : {';', '\t', '|'}) {
     if (!is_single || line.text.find(other) == std::string::npos) continue;
-    const std::string shown = other == '\t' ? "tabs" : absl::StrCat("\"", std::string(1, other), "\"");
-    return Unusable(name_, absl::StrCat(where, "columns are separated by ", shown,
-                                        "; expected commas"));
+    const std::string shown =
+        other == '\t' ? "tabs" : absl::StrCat("\"", std::string(1, other), "\"");
+    return Unusable(name_,
+                    absl::StrCat(where, "columns are separated by ", shown, "; expected commas"));
   }
   return CheckColumns();
 }
@@ -100,8 +101,8 @@ std::optional<Refusal> EventFile::CheckColumns() const {
   }
   for (const char* const name : {"event_id", "type", "time"}) {
     if (!has(name)) {
-      return Unusable(name_, absl::StrCat("the first line names no column `", name,
-                                          "`; every event needs it"));
+      return Unusable(
+          name_, absl::StrCat("the first line names no column `", name, "`; every event needs it"));
     }
   }
   if (has("order_id") || has("tracking")) return std::nullopt;
@@ -115,13 +116,16 @@ RowOrRejection EventFile::ToRow(CsvRecord record) const {
   if (record.complaint) return reject(*std::move(record.complaint));
   size_t bad_byte = 0;
   if (!IsUtf8(record.text, &bad_byte)) {
-    return reject({"NOT_UTF8", "", absl::StrCat("byte ", bad_byte, " of the line is no UTF-8 text")});
+    return reject(
+        {"NOT_UTF8", "", absl::StrCat("byte ", bad_byte, " of the line is no UTF-8 text")});
   }
   const size_t found = record.cells.size(), expected = columns_.size();
   if (found != expected) {
     if (record.cut && found < expected) {
-      return reject({"CUT_LINE", "", absl::StrCat("the file ends in the middle of this line, in "
-                                                  "column ", found, " of ", expected)});
+      return reject({"CUT_LINE", "",
+                     absl::StrCat("the file ends in the middle of this line, in "
+                                  "column ",
+                                  found, " of ", expected)});
     }
     return reject({"WRONG_COLUMNS", "",
                    absl::StrCat("expected ", expected, " columns as in the first line, found ",

@@ -1,8 +1,8 @@
 // A file of events, NDJSON or CSV, as a sequence of rows.
 //
 // The form is told by the first character that is no blank: `{` is NDJSON, anything else CSV, whose
-// first line names the columns. Opening reads just that far, so that everything wrong with a file as
-// a whole is known before anything is sent:
+// first line names the columns. Opening reads just that far, so that everything wrong with a file
+// as a whole is known before anything is sent:
 //  - kFailed: it is missing, a directory, or unreadable;
 //  - kUsage: a column that is unknown, named twice or missing; another form (a JSON list, UTF-16,
 //    semicolons).

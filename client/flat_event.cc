@@ -28,8 +28,7 @@ Outcome SetMoney(const std::optional<Cell>& amount, const std::string& currency,
 Outcome SetAmounts(const Amounts& amounts, v1::Event& event) {
   const std::string& currency = amounts.currency;
   if (!currency.empty() && !ParseMoney("0", currency).ok()) {
-    return BadValue({"currency", currency},
-                    "expected an ISO 4217 currency such as EUR");
+    return BadValue({"currency", currency}, "expected an ISO 4217 currency such as EUR");
   }
   const std::pair<const std::optional<Cell>&, v1::Money* (v1::Event::*)()> all[] = {
       {amounts.cost, &v1::Event::mutable_cost},
@@ -39,8 +38,8 @@ Outcome SetAmounts(const Amounts& amounts, v1::Event& event) {
   for (const auto& [amount, field] : all) {
     if (!amount) continue;
     if (currency.empty()) {
-      return Missing("currency", absl::StrCat("expected the currency of `", amount->field,
-                                              "`, such as EUR"));
+      return Missing("currency",
+                     absl::StrCat("expected the currency of `", amount->field, "`, such as EUR"));
     }
     if (Outcome bad = SetMoney(amount, currency, (event.*field)())) return bad;
   }
@@ -51,8 +50,9 @@ Outcome SetAmounts(const Amounts& amounts, v1::Event& event) {
 Outcome CheckRequired(const Draft& draft) {
   const v1::Event& event = draft.event;
   if (event.event_id().empty()) {
-    return Missing("event_id", "expected an id that is this event's own within its source, so that "
-                               "sending it twice changes nothing");
+    return Missing("event_id",
+                   "expected an id that is this event's own within its source, so that "
+                   "sending it twice changes nothing");
   }
   if (event.type() == v1::EVENT_TYPE_UNSPECIFIED) {
     return Missing("type", "expected what happened, such as paid or delivered");
@@ -84,9 +84,9 @@ Outcome CheckTypeFields(const v1::Event& event) {
              cancelled = type == v1::EVENT_TYPE_CANCELLED,
              retracted = type == v1::EVENT_TYPE_RETRACTED;
   const bool moves = type == v1::EVENT_TYPE_SHIPPED || type == v1::EVENT_TYPE_DELIVERED;
-  if (auto bad = CheckBelongs(event.reason() != v1::REASON_UNSPECIFIED,
-                              disputed || refunded || cancelled, "reason",
-                              "disputed, refunded and cancelled")) {
+  if (auto bad =
+          CheckBelongs(event.reason() != v1::REASON_UNSPECIFIED, disputed || refunded || cancelled,
+                       "reason", "disputed, refunded and cancelled")) {
     return bad;
   }
   if (auto bad = CheckBelongs(event.has_claim(), disputed, "claim", "disputed")) return bad;
@@ -98,8 +98,8 @@ Outcome CheckTypeFields(const v1::Event& event) {
   if (auto bad = CheckBelongs(!event.retracts().empty(), retracted, "retracts", "retracted")) {
     return bad;
   }
-  if (auto bad = CheckBelongs(!event.tracking().empty(), moves, "tracking",
-                              "shipped and delivered")) {
+  if (auto bad =
+          CheckBelongs(!event.tracking().empty(), moves, "tracking", "shipped and delivered")) {
     return bad;
   }
   if (retracted && event.retracts().empty()) {
@@ -111,7 +111,8 @@ Outcome CheckTypeFields(const v1::Event& event) {
 Outcome CheckFacts(const Draft& draft) {
   const v1::Event& event = draft.event;
   if (event.has_promise_days() && (event.has_promise_time() || draft.promise_date)) {
-    return Complaint{"FIELD_CONFLICT", "promise_days", "give `promise` or `promise_days`, not both"};
+    return Complaint{"FIELD_CONFLICT", "promise_days",
+                     "give `promise` or `promise_days`, not both"};
   }
   const int part = event.part() == 0 ? 1 : event.part();
   if (event.replaces() >= part) {

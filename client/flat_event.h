@@ -1,11 +1,13 @@
 // From a row as it was written to an event of the API: every check that needs no daemon.
 //
 // Rules:
-//  - A field that is not in the vocabulary is an error that names it: that also keeps customers' data
+//  - A field that is not in the vocabulary is an error that names it: that also keeps customers'
+//  data
 //    out. A word that is not in its list is an error that says the list.
-//  - `event_id`, `type`, `time` and `order_id` are required; a `delivered` may name `tracking` instead
-//    of the order. Tracking numbers are sent on with `shipped` only; a `delivered` that names both is
-//    taken by its order.
+//  - `event_id`, `type`, `time` and `order_id` are required; a `delivered` may name `tracking`
+//  instead
+//    of the order. Tracking numbers are sent on with `shipped` only; a `delivered` that names both
+//    is taken by its order.
 //  - Fields that say nothing on an event of its type (the `reason` of a `paid`) are errors.
 //  - Amounts are plain decimals in major units with a `currency`; from JSON, numbers are taken by
 //    their digits as written. An id may be a whole number, never one with a point.

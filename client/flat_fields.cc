@@ -75,8 +75,9 @@ Outcome Time(const Cell& cell, Draft& draft, Amounts&) {
     if (!LooksLikeDay(std::string_view(cell.value).substr(0, 10))) {
       return BadValue(cell, instant.status());
     }
-    return client::BadValue(cell, "expected a date alone, or date, \"T\", time and the offset from "
-                                  "UTC, such as 2026-03-05T14:00:00+01:00");
+    return client::BadValue(cell,
+                            "expected a date alone, or date, \"T\", time and the offset from "
+                            "UTC, such as 2026-03-05T14:00:00+01:00");
   }
   *(draft.event.*kField)() = ToTimestamp(*instant);
   return std::nullopt;
@@ -165,8 +166,7 @@ SetField SetterOf(std::string_view name) {
 }
 
 Complaint BadValue(const Cell& cell, const std::string& expected) {
-  const std::string said =
-      cell.kind == Cell::Kind::kOther ? cell.value : Quoted(cell.value);
+  const std::string said = cell.kind == Cell::Kind::kOther ? cell.value : Quoted(cell.value);
   return {"BAD_VALUE", cell.field, absl::StrCat(expected, ", not ", said)};
 }
 

@@ -89,8 +89,7 @@ constexpr Help kHelp[] = {
      R"(  plumblane excuse add --lane PL-IE --due 2026-08-17..2026-08-23 --reason "dock strike"
   plumblane excuse add --order 2525 --shop meadow --reason "our label was wrong")",
      "Days are UTC days on which orders were due, both ends included."},
-    {"excuse load",
-     R"(  plumblane excuse load excuses.csv)",
+    {"excuse load", R"(  plumblane excuse load excuses.csv)",
      "Columns, in any order: lane, first_due, last_due, order_id, shop, part, reason."},
     {"excuse list", R"(  plumblane excuse list)", ""},
     {"excuse withdraw", R"(  plumblane excuse withdraw dock-strike)", ""},

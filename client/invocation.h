@@ -5,6 +5,7 @@
 
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "base/ids.h"
@@ -35,10 +36,10 @@ struct SendOptions {
   std::vector<std::string> files;  // "-" is standard input
   EventFile::Format format = EventFile::Format::kByContent;
   std::string shop = kDefaultShop;
-  std::string source;                       // "" = not given: kDefaultSource for events without
+  std::string source;  // "" = not given: kDefaultSource for events without
   std::optional<Instant> complete_through;
   std::optional<int> promise_days;
-  std::string time_zone = "UTC";            // for bare dates at unknown destinations
+  std::string time_zone = "UTC";  // for bare dates at unknown destinations
 };
 
 struct RecordOptions {
@@ -54,8 +55,9 @@ struct RankOptions {
 
 struct ExcuseOptions {
   std::optional<LaneQuery> lane;
-  Day first_due, last_due;
+  std::pair<Day, Day> due;  // first and last day, with a lane
   std::optional<OrderKey> order;
+  std::string shop;  // "" = the order's, else kDefaultShop
   int part = 1;
   std::string reason;
   std::string subject;  // the file to load, the id to withdraw

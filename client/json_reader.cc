@@ -59,7 +59,8 @@ class RowBuilder : public nlohmann::json_sax<json> {
     const std::string near = token.empty() ? "" : absl::StrCat(", near ", Quoted(token));
     return Fail("NOT_JSON", "",
                 absl::StrCat("expected one event as a JSON object on one line; it goes wrong at "
-                             "character ", position, near));
+                             "character ",
+                             position, near));
   }
 
  private:
@@ -87,11 +88,14 @@ class RowBuilder : public nlohmann::json_sax<json> {
 }  // namespace
 
 RowOrRejection ReadJsonRow(const Line& line) {
-  const auto reject = [&](Complaint why) { return Rejection{line.number, std::move(why), line.text}; };
+  const auto reject = [&](Complaint why) {
+    return Rejection{line.number, std::move(why), line.text};
+  };
   if (line.too_long) return reject({"LINE_TOO_LONG", "", "the line is longer than 1 MiB"});
   size_t bad_byte = 0;
   if (!IsUtf8(line.text, &bad_byte)) {
-    return reject({"NOT_UTF8", "", absl::StrCat("byte ", bad_byte, " of the line is no UTF-8 text")});
+    return reject(
+        {"NOT_UTF8", "", absl::StrCat("byte ", bad_byte, " of the line is no UTF-8 text")});
   }
   RowBuilder builder;
   if (!json::sax_parse(line.text, &builder) || !builder.is_object) {

@@ -13,10 +13,10 @@ namespace plumblane::client {
 inline constexpr size_t kMaxLineBytes = 1 << 20;
 
 struct Line {
-  int64_t number = 0;    // from 1
-  std::string text;      // without its end; of a line too long only the first 200 bytes
-  bool too_long = false; // more than kMaxLineBytes
-  bool cut = false;      // the file ends without a line end
+  int64_t number = 0;     // from 1
+  std::string text;       // without its end; of a line too long only the first 200 bytes
+  bool too_long = false;  // more than kMaxLineBytes
+  bool cut = false;       // the file ends without a line end
 };
 
 class LineReader {
@@ -43,7 +43,7 @@ class LineReader {
 
   const int fd_;
   const bool owned_;
-  std::string buffer_;     // read and not yet given out, from position_ on
+  std::string buffer_;  // read and not yet given out, from position_ on
   size_t position_ = 0;
   bool at_end_ = false;
   int64_t line_number_ = 0;

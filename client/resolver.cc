@@ -27,11 +27,11 @@ void NameOrder(const std::string& shop, const std::string& order_id, int part, D
 // The row names a shop, a part: the order found must be that one.
 std::optional<Rejection> CheckFound(const std::string& shop, int part, const Draft& draft) {
   const auto reject = [&](const char* field, const std::string& found) {
-    return Rejection{draft.line,
-                     {"FIELD_CONFLICT", field,
-                      absl::StrCat("tracking ", Quoted(draft.find_by), " belongs to ", field, " ",
-                                   found)},
-                     draft.text};
+    return Rejection{
+        draft.line,
+        {"FIELD_CONFLICT", field,
+         absl::StrCat("tracking ", Quoted(draft.find_by), " belongs to ", field, " ", found)},
+        draft.text};
   };
   if (draft.says_shop && draft.event.shop() != shop) return reject("shop", Quoted(shop));
   if (draft.event.part() != 0 && draft.event.part() != part) {
@@ -108,7 +108,8 @@ bool Resolver::TryRecent(Draft& draft) {
 
 std::optional<Draft> Resolver::Take(Draft draft) {
   if (draft.revision_date) {  // an export has no destination
-    *draft.event.mutable_revision_time() = ToTimestamp(zones_->StartOfDay(*draft.revision_date, ""));
+    *draft.event.mutable_revision_time() =
+        ToTimestamp(zones_->StartOfDay(*draft.revision_date, ""));
   }
   recent_.Note(draft);
   if (TryRecent(draft)) return draft;

@@ -20,8 +20,8 @@ struct Complaint {
 struct Cell {
   enum class Kind { kText, kInteger, kDecimal, kOther };
   std::string field;
-  std::string value;       // of a number its digits exactly as written
-  Kind kind = Kind::kText; // of CSV always text; kOther: true, false, a list or an object
+  std::string value;        // of a number its digits exactly as written
+  Kind kind = Kind::kText;  // of CSV always text; kOther: true, false, a list or an object
 };
 
 // One event as it was written, not yet looked at. Empty values are left out: not stated.

@@ -65,7 +65,8 @@ void Sender::Handle(void* tag, bool ok) {
 void Sender::TakeReceipt() {
   // Receipts come in order; one that is out of it settles nothing.
   if (in_flight_.empty() || in_flight_.front().number != receipt_.batch_number()) {
-    error_ = grpc::Status(grpc::StatusCode::INTERNAL, "the daemon answered a batch it was not sent");
+    error_ =
+        grpc::Status(grpc::StatusCode::INTERNAL, "the daemon answered a batch it was not sent");
     return;
   }
   on_receipt_(in_flight_.front().events, receipt_);

@@ -4,8 +4,8 @@
 // are. Receipts come in the order of their batches and are handed on as they are read, which is
 // whenever this object is called.
 //
-// A stream that breaks, or that gives no receipt for `patience` while one is due, ends this object's
-// use: every later call returns the same error. Batches without a receipt are in doubt;
+// A stream that breaks, or that gives no receipt for `patience` while one is due, ends this
+// object's use: every later call returns the same error. Batches without a receipt are in doubt;
 // first_open_line() says from where on. Sending them again does no harm.
 //
 // Not thread-safe, and needs no thread: it drives the stream while it is called.
@@ -88,17 +88,17 @@ class Sender {
   std::unique_ptr<grpc::ClientAsyncReaderWriterInterface<v1::EventBatch, v1::BatchReceipt>> stream_;
   bool is_writing_ = false;  // the start counts as writing: nothing may be written before it
   bool is_reading_ = false;
-  bool is_ending_ = false;   // WritesDone() was called
-  bool is_over_ = false;     // the stream gives no more
-  bool is_finished_ = false; // its last word is in final_
+  bool is_ending_ = false;    // WritesDone() was called
+  bool is_over_ = false;      // the stream gives no more
+  bool is_finished_ = false;  // its last word is in final_
   grpc::Status final_;
-  grpc::Status error_;       // what every call returns from now on, unless OK
+  grpc::Status error_;  // what every call returns from now on, unless OK
 
-  Batch batch_;                 // being filled
-  std::deque<Batch> in_flight_; // without receipt, oldest first
+  Batch batch_;                  // being filled
+  std::deque<Batch> in_flight_;  // without receipt, oldest first
   int64_t next_number_ = 1;
-  v1::EventBatch message_;      // being written
-  v1::BatchReceipt receipt_;    // being read
+  v1::EventBatch message_;    // being written
+  v1::BatchReceipt receipt_;  // being read
 };
 
 }  // namespace plumblane::client

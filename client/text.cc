@@ -34,8 +34,12 @@ std::string SecondsText(double seconds) {
 size_t CharacterLength(std::string_view text, size_t i) {
   const auto byte = [&](size_t k) { return static_cast<unsigned char>(text[k]); };
   const unsigned char lead = byte(i);
-  const size_t length = lead < 0x80 ? 1 : lead < 0xC2 ? 0 : lead < 0xE0 ? 2 : lead < 0xF0 ? 3
-                        : lead < 0xF5 ? 4 : 0;
+  const size_t length = lead < 0x80   ? 1
+                        : lead < 0xC2 ? 0
+                        : lead < 0xE0 ? 2
+                        : lead < 0xF0 ? 3
+                        : lead < 0xF5 ? 4
+                                      : 0;
   if (length == 0 || i + length > text.size()) return 0;
   for (size_t k = 1; k < length; ++k) {
     if ((byte(i + k) & 0xC0) != 0x80) return 0;
@@ -165,9 +169,9 @@ std::string Quoted(std::string_view text) {
     }
     const size_t length = CharacterLength(text, i);
     const auto lead = static_cast<unsigned char>(text[i]);
-    const bool control = lead < 0x20 || lead == 0x7F ||
-                         (length == 2 && lead == 0xC2 &&
-                          static_cast<unsigned char>(text[i + 1]) < 0xA0);
+    const bool control =
+        lead < 0x20 || lead == 0x7F ||
+        (length == 2 && lead == 0xC2 && static_cast<unsigned char>(text[i + 1]) < 0xA0);
     if (length == 0 || control) {
       shown += '?';
     } else {

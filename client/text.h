@@ -1,8 +1,8 @@
 // Numbers, times and stray texts as a person reads them.
 //
-// Rules: a share without orders is "no orders yet", never 0; a share comes with its interval and the
-// number of orders behind it; a time that too many unfinished orders hide is "not reached". Times
-// are UTC and say so.
+// Rules: a share without orders is "no orders yet", never 0; a share comes with its interval and
+// the number of orders behind it; a time that too many unfinished orders hide is "not reached".
+// Times are UTC and say so.
 //
 // Pure and thread-safe.
 #pragma once

@@ -9,10 +9,10 @@ namespace plumblane::client {
 namespace {
 
 constexpr std::string_view kFields[] = {
-    "event_id",    "source",  "shop",     "order_id", "part",         "type",  "time",
-    "supplier",    "origin",  "destination", "service", "promise",    "promise_days", "item",
-    "units",       "cost",    "sale",     "currency", "replaces",     "tracking", "refund",
-    "by",          "claim",   "reason",   "retracts", "revision"};
+    "event_id", "source", "shop",        "order_id", "part",     "type",         "time",
+    "supplier", "origin", "destination", "service",  "promise",  "promise_days", "item",
+    "units",    "cost",   "sale",        "currency", "replaces", "tracking",     "refund",
+    "by",       "claim",  "reason",      "retracts", "revision"};
 
 constexpr std::string_view kTypePrefix = "EVENT_TYPE_", kReasonPrefix = "REASON_";
 
@@ -41,8 +41,8 @@ size_t Distance(const std::string& a, const std::string& b) {
         d[i][j] = i + j;
         continue;
       }
-      d[i][j] = std::min({d[i - 1][j] + 1, d[i][j - 1] + 1,
-                          d[i - 1][j - 1] + (a[i - 1] == b[j - 1] ? 0 : 1)});
+      d[i][j] = std::min(
+          {d[i - 1][j] + 1, d[i][j - 1] + 1, d[i - 1][j - 1] + (a[i - 1] == b[j - 1] ? 0 : 1)});
       if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1]) {
         d[i][j] = std::min(d[i][j], d[i - 2][j - 2] + 1);
       }

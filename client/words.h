@@ -25,8 +25,8 @@ std::string NameOf(v1::Reason reason);
 std::vector<std::string> TypeNames();
 std::vector<std::string> ReasonNames();
 
-// The known word that `word` most likely stands for, "" when none is near. Case, blanks, hyphens and
-// underscores make no difference.
+// The known word that `word` most likely stands for, "" when none is near. Case, blanks, hyphens
+// and underscores make no difference.
 std::string Nearest(std::string_view word, const std::vector<std::string>& known);
 
 // ", did you mean X?", or "" when none is near.

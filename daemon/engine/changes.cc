@@ -22,12 +22,9 @@ StandingDelta StandingOf(const OrderState& state) {
 }
 
 void Changes::Replace(const OrderKey& order, const OrderState& before, const OrderState& after) {
-  if (before.entries != after.entries) {
-    for (const Entry& entry : before.entries) cells_.Add(entry, -1);
-    for (const Entry& entry : after.entries) cells_.Add(entry, 1);
-  }
   const auto note = [&](const OrderState& state, int sign) {
     for (const PartState& part : state.parts) {
+      for (const Entry& entry : part.entries) cells_.Add(entry, sign);
       if (part.counts()) pairs_[{part.supplier, part.lane}] += sign;
       for (std::string& key : IndexKeys(order, part)) index_[std::move(key)] += sign;
     }

@@ -40,6 +40,7 @@ struct Submission {
   std::vector<OrderEvent> events;
   std::vector<SourceNews> news;
   std::vector<Excuse> excuses;
+  bool empty() const { return events.empty() && news.empty() && excuses.empty(); }
 };
 
 // What became of one event.

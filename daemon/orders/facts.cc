@@ -183,10 +183,11 @@ class Reader {
 // Makes the entries of one part.
 class Writer {
  public:
-  Writer(const PartState& part, const FoldRules& rules, std::vector<Entry>& entries)
-      : part_(part), rules_(rules), entries_(entries) {
+  Writer(const PartState& part, const FoldRules& rules) : part_(part), rules_(rules) {
     if (CancelledEarly(part)) left_ = part.cancelled;
   }
+
+  std::vector<Entry> Take() { return std::move(entries_); }
 
   void OnTime() {
     if (!part_.promised_day || part_.withdrawn) return;
@@ -326,7 +327,7 @@ class Writer {
 
   const PartState& part_;
   const FoldRules& rules_;
-  std::vector<Entry>& entries_;
+  std::vector<Entry> entries_;
   std::optional<Instant> left_;
 };
 
@@ -365,11 +366,11 @@ std::optional<std::pair<Instant, Code>> FirstDefect(const std::vector<const Even
   return std::nullopt;
 }
 
-void AppendEntries(const PartState& part, const ReplacementCost& cost,
-                   const std::optional<std::pair<Instant, Code>>& first_defect,
-                   const FoldRules& rules, std::vector<Entry>& entries) {
-  if (!part.counts()) return;
-  Writer writer(part, rules, entries);
+std::vector<Entry> EntriesOf(const PartState& part, const ReplacementCost& cost,
+                             const std::optional<std::pair<Instant, Code>>& first_defect,
+                             const FoldRules& rules) {
+  if (!part.counts()) return {};
+  Writer writer(part, rules);
   writer.OnTime();
   writer.Defect(first_defect);
   writer.Handling();
@@ -378,6 +379,7 @@ void AppendEntries(const PartState& part, const ReplacementCost& cost,
   writer.Response();
   writer.Money(cost);
   writer.Underway();
+  return writer.Take();
 }
 
 }  // namespace plumblane

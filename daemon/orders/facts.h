@@ -19,9 +19,9 @@ struct ReplacementCost {
 };
 
 // Second half: what a part adds to the cohorts.
-void AppendEntries(const PartState& part, const ReplacementCost& cost,
-                   const std::optional<std::pair<Instant, Code>>& first_defect,
-                   const FoldRules& rules, std::vector<Entry>& entries);
+std::vector<Entry> EntriesOf(const PartState& part, const ReplacementCost& cost,
+                             const std::optional<std::pair<Instant, Code>>& first_defect,
+                             const FoldRules& rules);
 
 // The first dispute or refund in effect for a defect: its time and kind.
 std::optional<std::pair<Instant, Code>> FirstDefect(const std::vector<const Event*>& events,

@@ -98,10 +98,10 @@ OrderState Fold(const OrderKey& order, const std::vector<Event>& events, const F
     costs[part.part].own_counts_elsewhere = true;
     if (part.cost) costs[first].of_replacements[part.cost->currency] += part.cost->minor_units;
   }
-  for (const PartState& part : state.parts) {
+  for (PartState& part : state.parts) {
     const PartEvents& own = by_part.at(part.part);
-    AppendEntries(part, costs[part.part], FirstDefect(own.events, own.ignored), rules,
-                  state.entries);
+    part.entries =
+        EntriesOf(part, costs[part.part], FirstDefect(own.events, own.ignored), rules);
   }
   return state;
 }

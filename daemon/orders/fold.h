@@ -97,6 +97,7 @@ struct PartState {
   std::string excuse;                 // why it is excused; "" = it is not
   bool withdrawn = false;             // from on_time
   std::vector<Fault> faults;          // sorted, each once
+  std::vector<Entry> entries;         // what it adds to the cohorts
 
   // Supplier and both ends are known.
   bool counts() const {
@@ -107,7 +108,6 @@ struct PartState {
 
 struct OrderState {
   std::vector<PartState> parts;  // ascending by part
-  std::vector<Entry> entries;    // what the order adds to the cohorts
   bool operator==(const OrderState&) const = default;
 };
 

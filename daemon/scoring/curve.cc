@@ -44,16 +44,23 @@ std::optional<BucketQuantile> Curve::QuantileAt(double q) const {
   return quantile;
 }
 
-void RiskSet::AddEvents(uint32_t bucket, int64_t count, double weight) {
+RiskSet::Leavers& RiskSet::At(uint32_t bucket, int64_t count, double weight) {
   assert(bucket < leavers_.size() && count >= 0 && weight >= 0);
-  leavers_[bucket].event += weight * static_cast<double>(count);
-  leavers_[bucket].event_squares += weight * weight * static_cast<double>(count);
+  first_ = std::min<size_t>(first_, bucket);
+  end_ = std::max<size_t>(end_, bucket + size_t{1});
+  return leavers_[bucket];
+}
+
+void RiskSet::AddEvents(uint32_t bucket, int64_t count, double weight) {
+  Leavers& out = At(bucket, count, weight);
+  out.event += weight * static_cast<double>(count);
+  out.event_squares += weight * weight * static_cast<double>(count);
 }
 
 void RiskSet::AddCensored(uint32_t bucket, int64_t count, double weight) {
-  assert(bucket < leavers_.size() && count >= 0 && weight >= 0);
-  leavers_[bucket].censored += weight * static_cast<double>(count);
-  leavers_[bucket].censored_squares += weight * weight * static_cast<double>(count);
+  Leavers& out = At(bucket, count, weight);
+  out.censored += weight * static_cast<double>(count);
+  out.censored_squares += weight * weight * static_cast<double>(count);
 }
 
 Curve RiskSet::Estimate() const {
@@ -62,8 +69,8 @@ Curve RiskSet::Estimate() const {
   struct Later {
     double weight = 0, squares = 0;
   };
-  std::vector<Later> later(leavers_.size());
-  for (size_t i = leavers_.size(); i-- > 1;) {
+  std::vector<Later> later(end_);
+  for (size_t i = end_; i-- > first_ + 1;) {
     const Leavers& out = leavers_[i];
     later[i - 1].weight = later[i].weight + (out.event + out.censored);
     later[i - 1].squares = later[i].squares + (out.event_squares + out.censored_squares);
@@ -73,22 +80,24 @@ Curve RiskSet::Estimate() const {
   // outcome; one still at risk has U = hazard(now).
   Curve curve;
   double survival = 1, hazard = 0, gone = 0;
-  for (size_t i = 0; i < leavers_.size(); ++i) {
+  for (size_t i = first_; i < end_; ++i) {
     const Leavers& out = leavers_[i];
-    if (out.event > 0) {
-      const double survivors = later[i].weight + out.censored;
-      const double at_risk = survivors + out.event;
-      const double event_term = hazard - 1 / at_risk;
-      gone += out.event_squares * event_term * event_term;
-      survival *= survivors / at_risk;
-      if (survivors > 0) hazard += out.event / (at_risk * survivors);
+    if (!(out.event > 0)) {
+      gone += out.censored_squares * hazard * hazard;
+      continue;
     }
-    gone += out.censored_squares * hazard * hazard;
-    if (out.event > 0) {
-      const double variance = gone + hazard * hazard * later[i].squares;
-      const double spread = survival > 0 ? std::sqrt(variance) : 0;
-      curve.steps.push_back({static_cast<uint32_t>(i), survival, spread});
+    const double survivors = later[i].weight + out.censored;
+    const double at_risk = survivors + out.event;
+    if (!(survivors > 0)) {
+      curve.steps.push_back({static_cast<uint32_t>(i), 0, 0});
+      break;
     }
+    survival *= survivors / at_risk;
+    const double event_term = hazard - 1 / at_risk;
+    hazard += out.event / (at_risk * survivors);
+    gone += out.event_squares * event_term * event_term + out.censored_squares * hazard * hazard;
+    const double variance = gone + hazard * hazard * later[i].squares;
+    curve.steps.push_back({static_cast<uint32_t>(i), survival, std::sqrt(variance)});
   }
   return curve;
 }

@@ -32,9 +32,9 @@ namespace plumblane {
 // S after one bucket that holds events.
 struct CurveStep {
   uint32_t bucket = 0;
-  double survival = 1;  // S in [0, 1)
+  double survival = 1;  // S in [0, 1]
   double spread = 0;    // sd of S, divided by S; 0 when S is 0
-  // 95 % limits of S; none when S is 0, where the jackknife says nothing.
+  // 95 % limits of S; none when S is 0 (or 1 by rounding), where the jackknife says nothing.
   std::optional<Interval> Limits() const;
 };
 
@@ -60,7 +60,7 @@ struct Curve {
 class RiskSet {
  public:
   // Takes buckets 0 .. bucket_count - 1. Costs 32 bytes a bucket.
-  explicit RiskSet(size_t bucket_count) : leavers_(bucket_count) {}
+  explicit RiskSet(size_t bucket_count) : leavers_(bucket_count), first_(bucket_count) {}
 
   // `count` orders, each of `weight`, have their outcome in `bucket`.
   // REQUIRES: bucket < bucket_count, count >= 0, weight >= 0.
@@ -78,7 +78,11 @@ class RiskSet {
     double censored = 0, censored_squares = 0;  // likewise
   };
 
+  Leavers& At(uint32_t bucket, int64_t count, double weight);
+
   std::vector<Leavers> leavers_;
+  size_t first_;  // buckets outside [first_, end_) are empty
+  size_t end_ = 0;
 };
 
 }  // namespace plumblane

@@ -43,7 +43,7 @@ std::span<const Cohort> Watched(const Series& series, const Moment& moment);
 // C of a cohort in milliseconds; not negative for the cohorts of Watched.
 inline int64_t WatchMillis(Day day, const Moment& moment) { return moment.horizon - EndOf(day); }
 
-// Weight of one order of a cohort of `day`, in (0, 1].
+// Weight of one order of a cohort of `day`, in [0, 1]. REQUIRES: day <= DayOf(moment.now).
 double WeightOn(Day day, const Moment& moment, const ScoreRules& rules);
 
 // Calls `visit` with each tally of the cell that the scope covers.

@@ -27,8 +27,8 @@ namespace plumblane {
 struct TimesEstimate {
   struct Quantile {
     double seconds = 0;  // what its bucket stands for; 0 below a minute
-    // 95 % limits in seconds. `high` is absent when the data does not bound it; `low` only when the
-    // quantile is reached by nothing but the very last order.
+    // 95 % limits in seconds. `high` is absent when the curve does not bound it; `low` only when
+    // the quantile is not reached until the last order at risk finishes.
     std::optional<double> low, high;
     bool operator==(const Quantile&) const = default;
   };

@@ -40,9 +40,10 @@ TEST(WilsonTest, OtherLevelsAndFractionalCounts) {
 }
 
 TEST(WilsonTest, EndsAreExact) {
-  for (const double trials : {1.0, 3.0, 20.0, 29.5, 1e6}) {
-    EXPECT_EQ(WilsonLimits(0, trials).low, 0);
-    EXPECT_EQ(WilsonLimits(trials, trials).high, 1);
+  // The bare formula misses them by a rounding error for many of these.
+  for (int trials = 1; trials <= 1000; ++trials) {
+    EXPECT_EQ(WilsonLimits(0, trials).low, 0) << trials;
+    EXPECT_EQ(WilsonLimits(trials, trials).high, 1) << trials;
   }
 }
 

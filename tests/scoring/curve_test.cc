@@ -200,6 +200,7 @@ TEST(CurveTest, TheLastOneOutLeavesExactlyNobody) {
   for (int i = 0; i < 7; ++i) risk.AddEvents(static_cast<uint32_t>(i), 1, DecayWeight(i, 1.7));
   const Curve curve = risk.Estimate();
   EXPECT_EQ(curve.steps.back().survival, 0);
+  EXPECT_EQ(curve.steps.back().spread, 0);
   EXPECT_FALSE(curve.steps.back().Limits().has_value());
 }
 
@@ -211,12 +212,15 @@ TEST(CurveTest, AQuantileReachedByTheOnlyOrderHasNoLimits) {
 }
 
 TEST(CurveTest, AShareReachedUpToRoundingIsReached) {
-  // Three of ten thirds: 1 - S falls short of 0.3 by a rounding error.
-  std::vector<Life> lives;
-  for (int i = 0; i < 10; ++i) lives.push_back({i, true, 1.0 / 3});
-  const Curve curve = CurveOf(lives);
-  for (int tenth = 1; tenth < 10; ++tenth) {
-    EXPECT_EQ(curve.QuantileAt(tenth / 10.0)->bucket, static_cast<uint32_t>(tenth - 1));
+  // k of n orders: 1 - S falls short of k/n by a rounding error for some.
+  for (int n = 2; n <= 40; ++n) {
+    std::vector<Life> lives;
+    for (int i = 0; i < n; ++i) lives.push_back({i, true, 1.0 / 3});
+    const Curve curve = CurveOf(lives);
+    for (int k = 1; k < n; ++k) {
+      const double q = static_cast<double>(k) / n;
+      EXPECT_EQ(curve.QuantileAt(q)->bucket, static_cast<uint32_t>(k - 1)) << k << " of " << n;
+    }
   }
 }
 

@@ -31,7 +31,7 @@ MeasureSet FiveOrders() {
       Counted(promised, 1, {{Code::kAnswered, kTwoDays, 1}, {Code::kFault, 0, 2}})};
   measures[Measure::kMoney] = {Counted(paid, 5, {{Code::kCost, 5412, 12'300}})};
   measures[Measure::kUnderway] = {Counted(paid, 5, {{Code::kClosed, 9, 4}})};
-  measures[Measure::kOverdue] = {Counted(promised, 5, {{Code::kClosed, 0, 4}})};
+  measures[Measure::kOverdue] = {Counted(promised, 5, {{Code::kClosed, 0, 3}})};
   return measures;
 }
 
@@ -53,7 +53,7 @@ TEST(ScoreTest, EachMeasureIsReadFromItsOwnCells) {
   EXPECT_EQ(score.delivery.finished_count, 3);
   EXPECT_EQ(score.response.finished_count, 1);
   EXPECT_EQ(score.underway_count, 1);
-  EXPECT_EQ(score.overdue_count, 1);
+  EXPECT_EQ(score.overdue_count, 2);
   EXPECT_EQ(score.excused_count, 1);
   EXPECT_EQ(score.fault_count, 3);
 }

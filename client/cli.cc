@@ -1,0 +1,355 @@
+#include "client/cli.h"
+
+#include <absl/strings/numbers.h>
+#include <absl/strings/str_cat.h>
+#include <absl/strings/str_join.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <cmath>
+
+#include "client/help_text.h"
+#include "client/text.h"
+#include "client/words.h"
+
+#ifndef PLUMBLANE_VERSION
+#define PLUMBLANE_VERSION "unknown"
+#endif
+
+namespace plumblane::client {
+namespace {
+
+constexpr double kShortestHalfLifeDays = 1.0 / 24, kLongestHalfLifeDays = 36'525;
+
+// ---- values -----------------------------------------------------------------------------------
+
+// The value of an option, or a usage error that names the option.
+template <typename Value>
+Value Checked(const std::string& option, const std::string& text, absl::StatusOr<Value> value) {
+  if (value.ok()) return *std::move(value);
+  const std::string expected(value.status().message());
+  throw CLI::ValidationError(option, absl::StrCat(expected, ", not ", Quoted(text)));
+}
+
+absl::StatusOr<std::string> ParseId(const std::string& text) {
+  if (const absl::Status status = CheckId(text); !status.ok()) return status;
+  return text;
+}
+
+absl::StatusOr<std::string> ParseText(const std::string& text) { return text; }
+
+absl::StatusOr<Instant> ParseMoment(const std::string& text) {
+  if (!LooksLikeDay(text)) return ParseInstant(text);
+  const absl::StatusOr<Day> day = ParseDay(text);
+  if (!day.ok()) return day.status();
+  return StartOf(*day);
+}
+
+absl::StatusOr<google::protobuf::Duration> ParseHalfLife(const std::string& text) {
+  double days = 0;
+  if (!absl::SimpleAtod(text, &days) ||
+      !(days >= kShortestHalfLifeDays - 1e-6 && days <= kLongestHalfLifeDays)) {
+    return absl::InvalidArgumentError("expected days from 0.05 to 36525, such as 45");
+  }
+  google::protobuf::Duration duration;
+  duration.set_seconds(std::llround(days * 86'400));
+  return duration;
+}
+
+template <int kLow, int kHigh>
+absl::StatusOr<int> ParseNumber(const std::string& text) {
+  int number = 0;
+  if (absl::SimpleAtoi(text, &number) && number >= kLow && number <= kHigh) return number;
+  return absl::InvalidArgumentError(
+      absl::StrCat("expected a whole number from ", kLow, " to ", kHigh));
+}
+
+absl::StatusOr<EventFile::Format> ParseFormat(const std::string& text) {
+  if (text == "csv") return EventFile::Format::kCsv;
+  if (text == "ndjson") return EventFile::Format::kNdjson;
+  return absl::InvalidArgumentError("expected ndjson or csv");
+}
+
+// "1042" or "harbour/1042".
+absl::StatusOr<OrderKey> ParseOrder(const std::string& text) {
+  const size_t slash = text.find('/');
+  const std::string shop = slash == std::string::npos ? "" : text.substr(0, slash);
+  const std::string order_id = slash == std::string::npos ? text : text.substr(slash + 1);
+  if (slash != std::string::npos && !CheckId(shop).ok()) return CheckId(shop);
+  if (const absl::Status status = CheckId(order_id); !status.ok()) return status;
+  return OrderKey{shop, order_id};
+}
+
+// "2026-08-17..2026-08-23", or one day.
+absl::StatusOr<std::pair<Day, Day>> ParseDays(const std::string& text) {
+  const size_t dots = text.find("..");
+  const absl::StatusOr<Day> first = ParseDay(text.substr(0, dots));
+  if (!first.ok()) return first.status();
+  if (dots == std::string::npos) return std::pair(*first, *first);
+  const absl::StatusOr<Day> last = ParseDay(text.substr(dots + 2));
+  if (!last.ok()) return last.status();
+  if (*first <= *last) return std::pair(*first, *last);
+  return absl::InvalidArgumentError("expected the earlier day first, as FROM..TO");
+}
+
+// An option or, without a hyphen, a required word, whose value goes through `take`.
+template <typename Take>
+CLI::Option* AddText(CLI::App& app, const std::string& option, const std::string& value_name,
+                     const std::string& help, Take take) {
+  CLI::Option* added = app.add_option_function<std::string>(option, take, help);
+  added->type_name(value_name);
+  return option[0] == '-' ? added : added->required();
+}
+
+// The same, read by `parse` into `to`.
+template <typename Parse, typename To>
+CLI::Option* AddParsed(CLI::App& app, const std::string& option, const std::string& value_name,
+                       const std::string& help, Parse parse, To& to) {
+  return AddText(app, option, value_name, help, [option, parse, &to](const std::string& text) {
+    to = Checked(option, text, parse(text));
+  });
+}
+
+// ---- commands ---------------------------------------------------------------------------------
+
+struct Builder {
+  CLI::App& app;
+  Invocation& to;
+
+  CLI::App& Command(CLI::App& parent, const std::string& name, Verb verb, const std::string& help) {
+    CLI::App* sub = parent.add_subcommand(name, help);
+    sub->fallthrough();
+    sub->callback([this, verb] { to.verb = verb; });
+    return *sub;
+  }
+
+  void AddGlobal() {
+    AddParsed(app, "--server", "ADDRESS", "Where the daemon listens: unix:PATH or HOST:PORT",
+              ParseText, to.server);
+    app.add_flag("--json", to.json, "Print one JSON document");
+    AddParsed(app, "--as-of", "TIME", "Answer as of then; a bare date is its start in UTC",
+              ParseMoment, to.as_of);
+    AddParsed(app, "--half-life", "DAYS", "Let older orders count half after so many days",
+              ParseHalfLife, to.half_life);
+    app.set_help_flag("-h,--help", "Print this help");
+    app.set_version_flag("--version", "plumblane " PLUMBLANE_VERSION, "Print the version");
+  }
+
+  void AddSend() {
+    SendOptions& send = to.send;
+    CLI::App& sub = Command(app, "send", Verb::kSend, "Feed events from files, or \"-\"");
+    sub.add_option("FILE", send.files, "Files of events, \"-\" for standard input")
+        ->required()
+        ->type_name("");
+    AddParsed(sub, "--shop", "SHOP", "Shop of events that name none", ParseId, send.shop);
+    AddParsed(sub, "--source", "SOURCE", "Source of events that name none", ParseId, send.source);
+    AddParsed(sub, "--complete-through", "TIME",
+              "The files tell all that happened before then; a bare date is its start in UTC",
+              ParseMoment, send.complete_through);
+    AddParsed(sub, "--promise-days", "DAYS", "Promise of paid events that give none",
+              ParseNumber<0, 365>, send.promise_days);
+    AddParsed(sub, "--time-zone", "NAME", "For bare dates where the destination is unknown",
+              ParseText, send.time_zone);
+    AddParsed(sub, "--format", "FORMAT", "ndjson or csv, where the content does not tell",
+              ParseFormat, send.format);
+  }
+
+  void AddRecord() {
+    CLI::App& sub = Command(app, "record", Verb::kRecord, "Tell one event by hand");
+    const auto keep = [this](const std::string& field, const std::string& text) {
+      to.record.fields.push_back({field, text, Cell::Kind::kText});
+    };
+    AddText(sub, "ORDER", "", "The order, or SHOP/ORDER", [keep](const std::string& text) {
+      const OrderKey order = Checked("ORDER", text, ParseOrder(text));
+      keep("order_id", order.order_id);
+      if (!order.shop.empty()) keep("shop", order.shop);
+    });
+    AddText(sub, "TYPE", "", "What happened: " + absl::StrJoin(TypeNames(), " "),
+            [keep](const std::string& text) { keep("type", text); });
+    AddText(sub, "--lane", "LANE", "Origin, destination and service, as VN-DE/express",
+            [keep](const std::string& text) {
+              const LaneQuery lane = Checked("--lane", text, ParseLaneQuery(text));
+              keep("origin", lane.origin);
+              keep("destination", lane.destination);
+              keep("service", lane.service.value_or(""));
+            });
+    for (const std::string_view name : EventFields()) {
+      const std::string field(name);
+      if (field == "order_id" || field == "type") continue;
+      std::string option = "--" + field;
+      std::replace(option.begin(), option.end(), '_', '-');
+      AddText(sub, option, "TEXT", field == "time" ? "When; now if not given" : "As in event files",
+              [keep, field](const std::string& text) { keep(field, text); });
+    }
+    AddParsed(sub, "--time-zone", "NAME", "For bare dates where the destination is unknown",
+              ParseText, to.record.time_zone);
+  }
+
+  void AddScores() {
+    Command(app, "suppliers", Verb::kSuppliers, "How all suppliers do");
+    CLI::App& supplier = Command(app, "supplier", Verb::kSupplier, "One supplier, lane by lane");
+    AddParsed(supplier, "SUPPLIER", "", "Its id", ParseId, to.supplier);
+    Command(app, "lanes", Verb::kLanes, "How all lanes do");
+    CLI::App& lane = Command(app, "lane", Verb::kLane, "One lane, supplier by supplier");
+    AddParsed(lane, "LANE", "", "VN-DE, VN-DE/express, or VN-DE/- for orders without a service",
+              ParseLaneQuery, to.lane);
+    CLI::App& rank = Command(app, "rank", Verb::kRank, "Who gets the next order");
+    AddParsed(rank, "--to", "END", "Where the order goes", ParseLaneEnd, to.rank.destination)
+        ->required();
+    AddParsed(rank, "--from", "END", "Only suppliers that ship from there", ParseLaneEnd,
+              to.rank.origin);
+    AddParsed(rank, "--service", "SERVICE", "Only that service, \"-\" for orders without one",
+              ParseService, to.rank.service);
+    for (CLI::App* sub : {&supplier, &rank}) {
+      sub->add_flag("--explain", to.explain, "Show what the figures rest on");
+    }
+  }
+
+  void AddOrder() {
+    CLI::App& sub = Command(app, "order", Verb::kOrder, "The story of one order");
+    AddParsed(sub, "ORDER", "", "The order, or SHOP/ORDER", ParseOrder, to.order);
+    AddParsed(sub, "--shop", "SHOP", "Whose order it is", ParseId, to.order.shop);
+    Command(app, "status", Verb::kStatus, "How the daemon and its feeds are");
+  }
+
+  void AddExcuse() {
+    CLI::App* group = app.add_subcommand("excuse", "Forgive what was no fault of the supplier");
+    group->fallthrough()->require_subcommand(1);
+    AddExcuseAdd(*group);
+    CLI::App& load =
+        Command(*group, "load", Verb::kExcuseLoad, "Forgive all that a CSV file lists");
+    AddParsed(load, "FILE", "", "The file", ParseText, to.excuse.subject);
+    Command(*group, "list", Verb::kExcuseList, "What is forgiven");
+    CLI::App& withdraw = Command(*group, "withdraw", Verb::kExcuseWithdraw, "Take an excuse back");
+    AddParsed(withdraw, "EXCUSE", "", "Its id, as the list shows it", ParseText, to.excuse.subject);
+  }
+
+  void AddExcuseAdd(CLI::App& group) {
+    ExcuseOptions& excuse = to.excuse;
+    CLI::App& add = Command(group, "add", Verb::kExcuseAdd, "Forgive a lane's days, or one order");
+    CLI::Option* lane =
+        AddParsed(add, "--lane", "LANE", "All orders on a lane ...", ParseLaneQuery, excuse.lane);
+    CLI::Option* due = AddParsed(add, "--due", "FROM..TO", "... that were due on these days",
+                                 ParseDays, excuse.due);
+    CLI::Option* order =
+        AddParsed(add, "--order", "ORDER", "One order, or SHOP/ORDER", ParseOrder, excuse.order);
+    AddParsed(add, "--shop", "SHOP", "Whose order it is", ParseId, excuse.shop)->needs(order);
+    AddParsed(add, "--part", "PART", "Its part", ParseNumber<1, kMaxPart>, excuse.part)
+        ->needs(order);
+    AddParsed(add, "--reason", "TEXT", "Why, in up to 200 characters", ParseText, excuse.reason)
+        ->required();
+    lane->needs(due)->excludes(order);
+    due->needs(lane);
+    add.final_callback([&excuse] {
+      if (!excuse.lane && !excuse.order) {
+        throw CLI::ValidationError("excuse add", "expected --lane with --due, or --order");
+      }
+    });
+  }
+};
+
+// ---- help and mistakes ------------------------------------------------------------------------
+
+// True for commands whose answer depends on the moment and the half-life.
+bool TakesMoment(const std::string& command) {
+  return command == "suppliers" || command == "supplier" || command == "lanes" ||
+         command == "lane" || command == "rank";
+}
+
+class ExamplesFirst : public CLI::Formatter {
+ public:
+  std::string make_help(const CLI::App* app, std::string name,
+                        CLI::AppFormatMode mode) const override {
+    if (mode == CLI::AppFormatMode::Sub) return Formatter::make_help(app, name, mode);
+    const size_t blank = name.find(' ');
+    const std::string command = blank == std::string::npos ? "" : name.substr(blank + 1);
+    std::string text =
+        absl::StrCat(make_description(app), "\nExamples:\n", std::string(ExamplesFor(command)),
+                     "\n\n", make_usage(app, name), make_positionals(app), make_groups(app, mode),
+                     make_subcommands(app, mode));
+    if (!command.empty())
+      absl::StrAppend(&text, "\nEverywhere: --server ADDRESS, --json, --help\n");
+    const std::string notes(NotesFor(command));
+    return notes.empty() ? text : absl::StrCat(text, "\n", notes, "\n");
+  }
+};
+
+// The command that was being read when the mistake was found, and its words.
+const CLI::App& Deepest(const CLI::App& app, std::string& name) {
+  const CLI::App* deepest = &app;
+  while (!deepest->get_subcommands().empty()) {
+    deepest = deepest->get_subcommands().front();
+    absl::StrAppend(&name, " ", deepest->get_name());
+  }
+  return *deepest;
+}
+
+std::vector<std::string> OptionsOf(const CLI::App& app) {
+  std::vector<std::string> names;
+  for (const CLI::Option* option : app.get_options()) {
+    for (const std::string& name : option->get_lnames()) names.push_back("--" + name);
+  }
+  return names;
+}
+
+std::string DescribeMistake(const CLI::App& app, const CLI::App& command, const std::string& what) {
+  for (const std::string& word : app.remaining(/*recurse=*/true)) {
+    if (word.size() > 1 && word[0] == '-') {
+      std::vector<std::string> known = OptionsOf(command);
+      for (std::string& option : OptionsOf(app)) known.push_back(std::move(option));
+      const std::string name = word.substr(0, word.find('='));
+      return absl::StrCat("unknown option ", Quoted(name), DidYouMean(name, known));
+    }
+    std::vector<std::string> known;
+    for (const CLI::App* sub : command.get_subcommands({})) known.push_back(sub->get_name());
+    if (known.empty()) return absl::StrCat("one word too many: ", Quoted(word));
+    return absl::StrCat("unknown command ", Quoted(word), DidYouMean(word, known));
+  }
+  if (what == "A subcommand is required") return "expected a command";
+  return what;
+}
+
+// Options that say nothing to the command.
+std::string CheckApplies(const Invocation& invocation, const std::string& command) {
+  if (TakesMoment(command) || (!invocation.as_of && !invocation.half_life)) return "";
+  return absl::StrCat(invocation.as_of ? "--as-of" : "--half-life",
+                      " goes with suppliers, supplier, lanes, lane and rank only");
+}
+
+}  // namespace
+
+std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>& arguments) {
+  Invocation invocation;
+  CLI::App app("Tells from order events which supplier gets the next order.", "plumblane");
+  app.formatter(std::make_shared<ExamplesFirst>());
+  app.require_subcommand(1);
+  app.get_formatter()->label("SUBCOMMAND", "COMMAND");
+  app.get_formatter()->column_width(34);
+  Builder builder{app, invocation};
+  builder.AddGlobal();
+  builder.AddSend();
+  builder.AddRecord();
+  builder.AddScores();
+  builder.AddOrder();
+  builder.AddExcuse();
+  std::string name = "plumblane";
+  try {
+    app.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));
+    if (const std::string mistake =
+            CheckApplies(invocation, app.get_subcommands().front()->get_name());
+        !mistake.empty()) {
+      return Leave{kUsage, "", mistake + "\n"};
+    }
+    return invocation;
+  } catch (const CLI::CallForHelp&) {
+    return Leave{kDone, app.help(), ""};
+  } catch (const CLI::CallForVersion& version) {
+    return Leave{kDone, std::string(version.what()) + "\n", ""};
+  } catch (const CLI::ParseError& error) {
+    const CLI::App& command = Deepest(app, name);
+    const std::string mistake = DescribeMistake(app, command, error.what());
+    return Leave{kUsage, "", absl::StrCat(mistake, "\nSee ", name, " --help.\n")};
+  }
+}
+
+}  // namespace plumblane::client

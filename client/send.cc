@@ -1,0 +1,247 @@
+#include "client/send.h"
+
+#include <absl/strings/str_cat.h>
+
+#include <algorithm>
+#include <memory>
+#include <utility>
+
+#include "base/zones.h"
+#include "client/event_file.h"
+#include "client/flat_event.h"
+#include "client/progress.h"
+#include "client/rejected_file.h"
+#include "client/resolver.h"
+#include "client/send_report.h"
+#include "client/sender.h"
+#include "client/text.h"
+
+namespace plumblane::client {
+namespace {
+
+constexpr int kLullMillis = 200;  // without input for so long, what is there is sent
+
+Resolver::LookUp LookUpBy(const Connection& connection) {
+  return [&connection](const v1::LookUpOrdersRequest& request, v1::LookUpOrdersResponse* response) {
+    CallContext context;
+    return connection.orders()->LookUpOrders(&context, request, response);
+  };
+}
+
+// One file on its way.
+class FileRun {
+ public:
+  FileRun(const SendOptions& options, EventFile& file, Resolver& resolver, Connection& connection,
+          const Io& io)
+      : options_(options),
+        file_(file),
+        resolver_(resolver),
+        connection_(connection),
+        io_(io),
+        rejected_(file.name(), io),
+        progress_(io),
+        sender_(connection.intake(), {}, [this](const auto& batch, const auto& receipt) {
+          for (const Rejection& refused : TakeReceipt(batch, receipt, report_)) Reject(refused);
+        }) {
+    defaults_.shop = options.shop;
+    defaults_.source = options.source.empty() ? kDefaultSource : options.source;
+    defaults_.promise_days = options.promise_days;
+    report_.name = file.name();
+    report_.rejected_path = rejected_.path();
+  }
+
+  ExitCode Run();
+  const FileReport& report() const { return report_; }
+
+ private:
+  void Reject(const Rejection& rejection) {
+    progress_.Clear();
+    rejected_.Add(rejection);
+  }
+  void RejectHere(const Rejection& rejection) {
+    ++report_.rejected;
+    Reject(rejection);
+  }
+  grpc::Status SendAll();
+  grpc::Status TakeRow(RowOrRejection row);
+  grpc::Status Send(Draft draft);
+  grpc::Status Settle();
+  grpc::Status ReportNews();
+  ExitCode Broken(const grpc::Status& status);
+
+  const SendOptions& options_;
+  EventFile& file_;
+  Resolver& resolver_;
+  Connection& connection_;
+  const Io& io_;
+  EventDefaults defaults_;
+  RejectedFile rejected_;
+  Progress progress_;
+  FileReport report_;
+  int64_t last_line_ = 0;  // read so far
+  Sender sender_;
+};
+
+grpc::Status FileRun::Send(Draft draft) {
+  return sender_.Add({draft.line, std::move(draft.text), std::move(draft.event)});
+}
+
+grpc::Status FileRun::Settle() {
+  if (resolver_.must_flush()) {
+    if (const grpc::Status status = sender_.Flush(); !status.ok()) return status;
+  }
+  std::vector<Draft> ready;
+  std::vector<Rejection> unknown;
+  if (const grpc::Status status = resolver_.Settle(&ready, &unknown); !status.ok()) return status;
+  for (const Rejection& rejection : unknown) RejectHere(rejection);
+  for (Draft& draft : ready) {
+    if (const grpc::Status status = Send(std::move(draft)); !status.ok()) return status;
+  }
+  return grpc::Status::OK;
+}
+
+grpc::Status FileRun::TakeRow(RowOrRejection row) {
+  ++report_.events;
+  progress_.Show(report_.events);
+  if (const auto* rejection = std::get_if<Rejection>(&row)) {
+    last_line_ = rejection->line;
+    RejectHere(*rejection);
+    return grpc::Status::OK;
+  }
+  Row& good = std::get<Row>(row);
+  last_line_ = good.line;
+  Draft draft;
+  if (std::optional<Complaint> complaint = ReadEvent(good, defaults_, draft)) {
+    RejectHere({good.line, *std::move(complaint), std::move(good.text)});
+    return grpc::Status::OK;
+  }
+  if (std::optional<Draft> ready = resolver_.Take(std::move(draft))) return Send(*std::move(ready));
+  return resolver_.waiting() >= Resolver::kMostWaiting ? Settle() : grpc::Status::OK;
+}
+
+grpc::Status FileRun::SendAll() {
+  while (true) {
+    if (!file_.ReadyWithin(kLullMillis)) {
+      if (const grpc::Status status = Settle(); !status.ok()) return status;
+      if (const grpc::Status status = sender_.Flush(); !status.ok()) return status;
+    }
+    std::optional<RowOrRejection> row = file_.Next();
+    if (!row) break;
+    if (const grpc::Status status = TakeRow(*std::move(row)); !status.ok()) return status;
+  }
+  if (const grpc::Status status = Settle(); !status.ok()) return status;
+  return sender_.Finish();
+}
+
+// Tells the daemon how far the file's sources are complete.
+grpc::Status FileRun::ReportNews() {
+  if (options_.complete_through && report_.sources.empty() && !options_.source.empty()) {
+    report_.sources[options_.source];  // an empty file says that nothing happened
+  }
+  for (auto& [source, news] : report_.sources) {
+    if (!options_.complete_through && news.latest.millis == 0) continue;
+    news.complete_through = options_.complete_through.value_or(news.latest);
+    v1::ReportNewsRequest request;
+    request.set_source(source);
+    *request.mutable_complete_through_time() = ToTimestamp(news.complete_through);
+    v1::ReportNewsResponse response;
+    CallContext context;
+    const grpc::Status status = connection_.intake()->ReportNews(&context, request, &response);
+    if (!status.ok()) return status;
+    news.is_reported = true;
+  }
+  return grpc::Status::OK;
+}
+
+ExitCode FileRun::Broken(const grpc::Status& status) {
+  int64_t open = sender_.first_open_line();
+  const int64_t waiting = resolver_.first_waiting_line();
+  if (open == 0 || (waiting != 0 && waiting < open)) open = waiting;
+  const int64_t safe = open == 0 ? last_line_ : open - 1;
+  io_.err << file_.name() << ": " << Explain(status, connection_.address()) << "\n"
+          << file_.name() << ": sent up to line " << Thousands(safe)
+          << "; send the same file again, repeats change nothing\n";
+  return ExitCodeOf(status);
+}
+
+ExitCode FileRun::Run() {
+  const grpc::Status status = SendAll();
+  progress_.Clear();
+  if (!status.ok()) return Broken(status);
+  if (!file_.error().empty()) {
+    io_.err << file_.name() << ": line " << last_line_ + 1 << ": " << file_.error()
+            << "; everything before it was sent\n";
+    return kFailed;
+  }
+  rejected_.Close();
+  report_.is_complete = true;
+  report_.is_empty = file_.is_empty();
+  if (report_.is_empty) io_.err << file_.name() << ": nothing in it\n";
+  if (!file_.is_stdin() || options_.complete_through) {
+    if (const grpc::Status news = ReportNews(); !news.ok()) {
+      io_.err << file_.name() << ": all events were sent, but not how far they are complete: "
+              << Explain(news, connection_.address()) << "\n";
+      return ExitCodeOf(news);
+    }
+  }
+  return rejected_.count() > 0 || report_.is_empty ? kSomeRejected : kDone;
+}
+
+// Opens every file; says all that is wrong with any of them.
+ExitCode OpenAll(const SendOptions& options, const Io& io,
+                 std::vector<std::unique_ptr<EventFile>>& files) {
+  ExitCode code = kDone;
+  int standard_inputs = 0;
+  for (const std::string& path : options.files) {
+    if (path == "-" && ++standard_inputs > 1) {
+      io.err << "\"-\" can be read only once\n";
+      return kUsage;
+    }
+    EventFile::Opened opened = EventFile::Open(path, io.in_fd, options.format);
+    if (const Refusal* refusal = std::get_if<Refusal>(&opened)) {
+      io.err << refusal->message << "\n";
+      if (code == kDone) code = refusal->exit_code;
+    } else {
+      files.push_back(std::get<std::unique_ptr<EventFile>>(std::move(opened)));
+    }
+  }
+  if (code != kDone) io.err << "nothing was sent\n";
+  return code;
+}
+
+bool IsFatal(ExitCode code) { return code != kDone && code != kSomeRejected; }
+
+}  // namespace
+
+ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, const Io& io) {
+  const absl::StatusOr<Zones> zones = Zones::Load(options.time_zone);
+  if (!zones.ok()) {
+    io.err << std::string(zones.status().message()) << "\n";
+    return absl::IsInvalidArgument(zones.status()) ? kUsage : kFailed;
+  }
+  std::vector<std::unique_ptr<EventFile>> files;
+  if (const ExitCode code = OpenAll(options, io, files); code != kDone) return code;
+  if (!connection.WaitUntilReady()) {
+    io.err << Explain(grpc::Status(grpc::StatusCode::UNAVAILABLE, "no answer"),
+                      connection.address())
+           << "\nnothing was sent\n";
+    return kOutOfReach;
+  }
+  Resolver resolver(&*zones, LookUpBy(connection));
+  std::vector<FileReport> reports;
+  ExitCode worst = kDone;
+  for (const auto& file : files) {
+    if (IsFatal(worst)) {
+      io.err << file->name() << ": not sent\n";
+      continue;
+    }
+    FileRun run(options, *file, resolver, connection, io);
+    const ExitCode code = run.Run();
+    if (code != kDone) worst = code;
+    reports.push_back(run.report());
+  }
+  io.out << (json ? ToJson(reports) : ToText(reports));
+  return worst;
+}
+
+}  // namespace plumblane::client

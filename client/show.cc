@@ -1,0 +1,63 @@
+#include "client/show.h"
+
+#include <absl/strings/str_cat.h>
+#include <google/protobuf/util/json_util.h>
+
+#include <sstream>
+
+#include "client/table.h"
+#include "client/text.h"
+#include "plumblane/v1/sourcing.pb.h"
+
+namespace plumblane::client {
+
+void PrintJson(const google::protobuf::Message& message, const Io& io) {
+  google::protobuf::util::JsonPrintOptions options;
+  options.add_whitespace = true;
+  options.always_print_primitive_fields = true;
+  std::string json;
+  const auto status = google::protobuf::util::MessageToJsonString(message, &json, options);
+  if (!status.ok()) {
+    io.err << "the answer cannot be written as JSON: " << status.ToString() << "\n";
+    return;
+  }
+  io.out << json;
+}
+
+ExitCode Fail(const grpc::Status& status, const Connection& connection, const Io& io) {
+  io.err << Explain(status, connection.address()) << "\n";
+  return ExitCodeOf(status);
+}
+
+template <typename Answer>
+std::string HoldsFor(const Answer& answer) {
+  std::string text;
+  const auto add = [&text](const std::string& part) {
+    absl::StrAppend(&text, text.empty() ? "" : "; ", part);
+  };
+  if (answer.has_half_life()) {
+    add("older orders count half after " + HalfLifeText(answer.half_life()));
+  }
+  if (answer.has_news_time()) add("delivery news up to " + TimeText(answer.news_time()));
+  if (answer.has_as_of_time()) add("as of " + TimeText(answer.as_of_time()));
+  return text;
+}
+
+template std::string HoldsFor(const v1::Score&);
+template std::string HoldsFor(const v1::RankSuppliersResponse&);
+
+std::string Wrapped(const std::string& text, int width, int indent) {
+  std::istringstream words(text);
+  std::string out, line;
+  for (std::string word; words >> word;) {
+    if (!line.empty() && DisplayWidth(line) + 1 + DisplayWidth(word) > width) {
+      out += line + "\n";
+      line = std::string(static_cast<size_t>(indent), ' ') + word;
+      continue;
+    }
+    line += (line.empty() ? "" : " ") + word;
+  }
+  return out + line + "\n";
+}
+
+}  // namespace plumblane::client

@@ -1,0 +1,29 @@
+// What all screens share: JSON, failures, and the line that says what the figures hold for.
+#pragma once
+
+#include <google/protobuf/message.h>
+#include <grpcpp/support/status.h>
+
+#include <string>
+
+#include "client/connection.h"
+#include "client/io.h"
+#include "plumblane/v1/scores.pb.h"
+
+namespace plumblane::client {
+
+// The message as ProtoJSON, fields without presence always written.
+void PrintJson(const google::protobuf::Message& message, const Io& io);
+
+// Says why a call failed. REQUIRES: !status.ok().
+ExitCode Fail(const grpc::Status& status, const Connection& connection, const Io& io);
+
+// "older orders count half after 45 days; delivery news up to 2026-09-28; as of 2026-10-01". Parts
+// that the message does not state are left out.
+template <typename Answer>
+std::string HoldsFor(const Answer& answer);
+
+// `text` broken into lines of at most `width` columns, the second and further ones indented.
+std::string Wrapped(const std::string& text, int width, int indent = 0);
+
+}  // namespace plumblane::client

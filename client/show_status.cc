@@ -1,0 +1,94 @@
+#include "client/show_status.h"
+
+#include <absl/strings/str_cat.h>
+#include <absl/strings/str_format.h>
+
+#include "client/show.h"
+#include "client/table.h"
+#include "client/text.h"
+
+namespace plumblane::client {
+namespace {
+
+std::string DetailLine(const std::string& label, const std::string& value) {
+  return absl::StrFormat("  %-13s%s\n", label, value);
+}
+
+std::string NowText(const v1::ServerStatus& status) {
+  if (!status.has_now_time()) return "no event yet";
+  const bool of_events = status.clock_mode() == v1::ServerStatus::CLOCK_MODE_EVENTS;
+  return TimeText(status.now_time()) + (of_events ? ", the time of the latest event" : "");
+}
+
+std::string KindText(const v1::SourceStatus& source) {
+  switch (source.kind()) {
+    case v1::SourceStatus::KIND_LIVE:
+      return "live";
+    case v1::SourceStatus::KIND_PERIODIC:
+      return "periodic";
+    case v1::SourceStatus::KIND_RETIRED:
+      return "retired";
+    default:
+      return "unknown";
+  }
+}
+
+std::string NewsLimit(const v1::ServerStatus& status) {
+  std::vector<std::string> limiting;
+  for (const v1::SourceStatus& source : status.sources()) {
+    if (source.limits_news()) limiting.push_back(source.source());
+  }
+  return limiting.empty() ? "" : ", for want of news from " + Listed(limiting);
+}
+
+std::string SourcesText(const v1::ServerStatus& status, int width) {
+  if (status.sources().empty()) return "\nNo source has sent anything yet.\n";
+  Table table({{"source"}, {"kind"}, {"complete up to"}, {"last event"}, {"tells\ndeliveries"}});
+  for (const v1::SourceStatus& source : status.sources()) {
+    const bool is_live = source.kind() == v1::SourceStatus::KIND_LIVE;
+    table.Add({source.source(), KindText(source),
+               is_live                              ? "now"
+               : source.has_complete_through_time() ? TimeText(source.complete_through_time())
+                                                    : "not said",
+               source.has_last_event_time() ? TimeText(source.last_event_time()) : "none",
+               source.sends_deliveries() ? "yes" : "no"});
+  }
+  return absl::StrCat("\n", table.Render(width));
+}
+
+}  // namespace
+
+std::string ShowStatus(const v1::ServerStatus& status, const std::string& address, int width) {
+  std::string text = absl::StrCat("plumblaned ", status.version(), " at ", address, "\n");
+  if (!status.accepting_events()) {
+    text += Wrapped(
+        "It answers questions but takes no events: a write failed. Look at its log and "
+        "disk, then start it again.",
+        width);
+  }
+  if (status.has_start_time()) {
+    absl::StrAppend(&text, DetailLine("up since", TimeText(status.start_time())));
+  }
+  absl::StrAppend(&text, DetailLine("now", NowText(status)),
+                  DetailLine("orders", absl::StrCat(Thousands(status.order_count()), ", from ",
+                                                    Counted(status.event_count(), "event"))),
+                  DetailLine("suppliers", absl::StrCat(Thousands(status.supplier_count()), " on ",
+                                                       Counted(status.lane_count(), "lane"))));
+  if (status.queued_event_count() > 0) {
+    absl::StrAppend(&text, DetailLine("waiting", Counted(status.queued_event_count(), "event") +
+                                                     " to be written"));
+  }
+  absl::StrAppend(
+      &text,
+      DetailLine("half-life", "older orders count half after " + HalfLifeText(status.half_life())),
+      DetailLine("settling", "an order is late " + DurationText(status.settle_delay()) +
+                                 " after the day of its promise, not earlier"));
+  absl::StrAppend(
+      &text, DetailLine("news", status.has_news_time()
+                                    ? "deliveries are known up to " + TimeText(status.news_time()) +
+                                          NewsLimit(status)
+                                    : "no feed holds anything up"));
+  return text + SourcesText(status, width);
+}
+
+}  // namespace plumblane::client

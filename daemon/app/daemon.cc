@@ -1,0 +1,193 @@
+#include "app/daemon.h"
+
+#include <absl/strings/str_cat.h>
+#include <absl/strings/str_join.h>
+#include <absl/strings/match.h>
+#include <grpcpp/ext/proto_server_reflection_plugin.h>
+#include <grpcpp/grpcpp.h>
+#include <grpcpp/health_check_service_interface.h>
+#include <spdlog/spdlog.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
+#include <sys/un.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <filesystem>
+
+#include "base/zones.h"
+#include "engine/engine.h"
+#include "eventlog/event_log.h"
+#include "service/intake_service.h"
+#include "service/query_services.h"
+#include "storage/rocksdb/rocksdb_store.h"
+
+namespace plumblane {
+namespace {
+
+constexpr int kMaxMessageBytes = 1 << 20;
+
+int ExitCodeFor(const absl::Status& status) {
+  if (absl::IsDataLoss(status) || absl::IsInternal(status)) return kExitDataDamaged;
+  return kExitTryAgain;
+}
+
+int Refuse(const absl::Status& status, int exit_code) {
+  spdlog::critical("not started: {}", std::string(status.message()));
+  return exit_code;
+}
+
+// A socket file that nobody answers on is left from a hard stop and may be replaced; gRPC would
+// also replace a living one.
+absl::Status ClaimSocket(const std::string& path) {
+  struct stat info {};
+  if (lstat(path.c_str(), &info) != 0) return absl::OkStatus();
+  if (!S_ISSOCK(info.st_mode)) {
+    return absl::AlreadyExistsError(absl::StrCat(path, " exists and is no socket"));
+  }
+  const int probe = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
+  sockaddr_un address{};
+  address.sun_family = AF_UNIX;
+  path.copy(address.sun_path, sizeof(address.sun_path) - 1);
+  const bool answered =
+      connect(probe, reinterpret_cast<sockaddr*>(&address), sizeof(address)) == 0;
+  close(probe);
+  if (answered) {
+    return absl::AlreadyExistsError(absl::StrCat("another daemon serves unix:", path));
+  }
+  return unlink(path.c_str()) == 0
+             ? absl::OkStatus()
+             : absl::UnavailableError(absl::StrCat("cannot replace the old socket ", path));
+}
+
+void SetLimits(grpc::ServerBuilder& builder) {
+  builder.SetMaxReceiveMessageSize(kMaxMessageBytes);
+  builder.AddChannelArgument(GRPC_ARG_MAX_METADATA_SIZE, 8 << 10);
+  // Without these a sender can park megabytes in a stream that is not being read.
+  builder.AddChannelArgument(GRPC_ARG_HTTP2_BDP_PROBE, 0);
+  builder.AddChannelArgument(GRPC_ARG_HTTP2_STREAM_LOOKAHEAD_BYTES, 64 << 10);
+  builder.AddChannelArgument(GRPC_ARG_MAX_CONCURRENT_STREAMS, 64);
+  // Two servers on one port would share its connections; the second must fail.
+  builder.AddChannelArgument(GRPC_ARG_ALLOW_REUSEPORT, 0);
+  builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIME_MS, 60'000);
+  builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 20'000);
+  builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 30'000);
+}
+
+// The services and the server, in the order of their dependence.
+class Server {
+ public:
+  Server(Engine& engine, const Zones& zones, const std::string& version)
+      : intake_(engine, zones),
+        scores_(engine),
+        sourcing_(engine),
+        orders_(engine),
+        operations_(engine, version) {}
+
+  // Listens on all addresses or none; `bound` receives them with ports filled in.
+  absl::Status Listen(const std::vector<std::string>& addresses, std::vector<std::string>& bound) {
+    grpc::ServerBuilder builder;
+    SetLimits(builder);
+    std::vector<int> ports(addresses.size(), 0);
+    for (size_t i = 0; i < addresses.size(); ++i) {
+      if (absl::StartsWith(addresses[i], "unix:")) {
+        absl::Status status = ClaimSocket(addresses[i].substr(5));
+        if (!status.ok()) return status;
+      }
+      builder.AddListeningPort(addresses[i], grpc::InsecureServerCredentials(), &ports[i]);
+    }
+    for (grpc::Service* service : std::initializer_list<grpc::Service*>{
+             &intake_, &scores_, &sourcing_, &orders_, &operations_}) {
+      builder.RegisterService(service);
+    }
+    server_ = builder.BuildAndStart();
+    for (size_t i = 0; i < addresses.size(); ++i) {
+      if (server_ && ports[i] != 0) continue;
+      return absl::UnavailableError(
+          absl::StrCat("cannot listen on ", addresses[i], ": is another program using it?"));
+    }
+    for (size_t i = 0; i < addresses.size(); ++i) {
+      const bool is_socket = absl::StartsWith(addresses[i], "unix:");
+      bound.push_back(is_socket ? addresses[i]
+                                : absl::StrCat(addresses[i].substr(0, addresses[i].rfind(':') + 1),
+                                               ports[i]));
+      // The socket is for the daemon's own user and group.
+      if (is_socket) chmod(addresses[i].c_str() + 5, 0660);
+    }
+    server_->GetHealthCheckService()->SetServingStatus(true);
+    return absl::OkStatus();
+  }
+
+  // Answers what is in flight, then ends; calls still open at the deadline are cut.
+  void Stop(std::chrono::seconds within) {
+    if (!server_) return;
+    server_->GetHealthCheckService()->SetServingStatus(false);
+    intake_.Drain();
+    server_->Shutdown(std::chrono::system_clock::now() + within);
+    server_->Wait();
+  }
+
+ private:
+  IntakeService intake_;
+  ScoresService scores_;
+  SourcingService sourcing_;
+  OrdersService orders_;
+  OperationsService operations_;
+  std::unique_ptr<grpc::Server> server_;
+};
+
+absl::Status MakeDirectory(const std::string& path) {
+  std::error_code error;
+  const bool existed = std::filesystem::exists(path, error);
+  std::filesystem::create_directories(path, error);
+  if (error || !std::filesystem::is_directory(path)) {
+    return absl::UnavailableError(absl::StrCat("cannot use ", path, " as data directory",
+                                               error ? ": " + error.message() : ""));
+  }
+  if (!existed) std::filesystem::permissions(path, std::filesystem::perms::owner_all, error);
+  return absl::OkStatus();
+}
+
+}  // namespace
+
+int RunDaemon(const Settings& settings, const std::string& version,
+              const std::function<void(const std::vector<std::string>&)>& ready,
+              const std::function<void()>& wait_for_stop) {
+  const auto zones = Zones::Load();
+  if (!zones.ok()) return Refuse(zones.status(), kExitBadSettings);
+  if (absl::Status status = MakeDirectory(settings.data_directory); !status.ok()) {
+    return Refuse(status, kExitTryAgain);
+  }
+  auto store = OpenRocksDbStore({.path = settings.data_directory + "/store",
+                                 .block_cache_bytes = settings.block_cache_mib << 20,
+                                 .write_buffer_bytes = settings.write_buffer_mib << 20});
+  if (!store.ok()) return Refuse(store.status(), ExitCodeFor(store.status()));
+
+  const WallClock clock;
+  StoreLog log(**store);
+  Engine engine(**store, log, clock, settings.engine);
+  if (absl::Status status = engine.Start(); !status.ok()) {
+    const int code =
+        absl::IsFailedPrecondition(status) ? kExitDataDamaged : ExitCodeFor(status);
+    return Refuse(status, code);
+  }
+
+  grpc::EnableDefaultHealthCheckService(true);
+  grpc::reflection::InitProtoReflectionServerBuilderPlugin();
+  Server server(engine, *zones, version);
+  std::vector<std::string> addresses;
+  if (absl::Status status = server.Listen(settings.listen, addresses); !status.ok()) {
+    return Refuse(status, kExitTryAgain);
+  }
+  spdlog::info("plumblaned {} serves {} on {}", version, settings.data_directory,
+               absl::StrJoin(addresses, ", "));
+  ready(addresses);
+  wait_for_stop();
+  spdlog::info("stopping");
+  server.Stop(std::chrono::seconds(settings.shutdown_seconds));
+  engine.Stop();
+  spdlog::info("stopped");
+  return kExitStopped;
+}
+
+}  // namespace plumblane

@@ -1,0 +1,27 @@
+// The composition root: builds everything in the order it depends on each other, takes it down in
+// reverse.
+#pragma once
+
+#include <absl/status/status.h>
+
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "app/settings.h"
+
+namespace plumblane {
+
+// Exit codes of the daemon (sysexits).
+inline constexpr int kExitStopped = 0;
+inline constexpr int kExitDataDamaged = 65;  // do not restart: a person must look
+inline constexpr int kExitTryAgain = 75;     // disk or address not available now
+inline constexpr int kExitBadSettings = 78;
+
+// Runs until `wait_for_stop` returns; calls `ready` with the addresses in use (ports filled in)
+// once requests are served. The exit code; the reason of a failure is logged.
+int RunDaemon(const Settings& settings, const std::string& version,
+              const std::function<void(const std::vector<std::string>&)>& ready,
+              const std::function<void()>& wait_for_stop);
+
+}  // namespace plumblane

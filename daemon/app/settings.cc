@@ -1,0 +1,182 @@
+#include "app/settings.h"
+
+#include <absl/strings/match.h>
+#include <absl/strings/str_cat.h>
+#include <toml++/toml.h>
+
+#include <cmath>
+#include <filesystem>
+#include <functional>
+#include <map>
+
+namespace plumblane {
+namespace {
+
+constexpr char kDefaultAddress[] = "127.0.0.1:7437";
+
+// What a key takes and where it goes; false when the value is not of that kind or range.
+using Setter = std::function<bool(const toml::node&)>;
+struct Key {
+  std::string expected;
+  Setter set;
+};
+
+Key Text(std::string& to) {
+  return {"text", [&to](const toml::node& node) {
+            const auto value = node.value_exact<std::string>();
+            if (value) to = *value;
+            return value.has_value();
+          }};
+}
+
+template <typename Number>
+Key Whole(Number& to, int64_t least, int64_t most, int64_t scale = 1) {
+  return {absl::StrCat("a whole number from ", least, " to ", most),
+          [&to, least, most, scale](const toml::node& node) {
+            const auto value = node.value_exact<int64_t>();
+            if (!value || *value < least || *value > most) return false;
+            to = static_cast<Number>(*value * scale);
+            return true;
+          }};
+}
+
+Key Days(double& to, double least, double most) {
+  return {absl::StrCat("a number of days from ", least, " to ", most),
+          [&to, least, most](const toml::node& node) {
+            if (!node.is_number()) return false;
+            const double value = *node.value<double>();
+            if (!(value >= least && value <= most)) return false;
+            to = value;
+            return true;
+          }};
+}
+
+std::map<std::string, Key> KeysOf(Settings& settings) {
+  ReadRules& rules = settings.engine.rules;
+  constexpr int64_t kMillisPerHour = 3'600'000;
+  return {
+      {"data_directory", Text(settings.data_directory)},
+      {"log_level", {"trace, debug, info, warning, error or off", Text(settings.log_level).set}},
+      {"clock",
+       {"\"wall\" or \"events\"",
+        [&settings](const toml::node& node) {
+          const auto mode = ReadClockMode(node.value_or<std::string>(""));
+          if (mode.ok()) settings.engine.clock_mode = *mode;
+          return mode.ok();
+        }}},
+      {"listen",
+       {"a list of addresses",
+        [&settings](const toml::node& node) {
+          const toml::array* list = node.as_array();
+          if (list == nullptr || !list->is_homogeneous<std::string>()) return false;
+          settings.listen.clear();
+          for (const toml::node& item : *list) {
+            settings.listen.push_back(*item.value<std::string>());
+          }
+          return true;
+        }}},
+      {"shutdown_seconds", Whole(settings.shutdown_seconds, 1, 600)},
+      {"scores.half_life_days", Days(rules.half_life_days, 1.0 / 24, 36525)},
+      {"scores.settle_delay_hours", Whole(rules.settle_delay_millis, 0, 24 * 30, kMillisPerHour)},
+      {"scores.claim_window_days", Whole(rules.claim_window_days, 1, 365)},
+      {"counting.lost_after_days", Whole(rules.fold.lost_after_days, 1, 365)},
+      {"counting.tolerance_hours", Whole(rules.fold.tolerance_millis, 0, 24 * 30, kMillisPerHour)},
+      {"storage.block_cache_mib", Whole(settings.block_cache_mib, 8, 1 << 20)},
+      {"storage.write_buffer_mib", Whole(settings.write_buffer_mib, 1, 1024)},
+      {"intake.queue_events", Whole(settings.engine.queue_events, 1000, 10'000'000)},
+  };
+}
+
+std::string Place(const std::string& path, const toml::source_region& at) {
+  return absl::StrCat(path, ", line ", at.begin.line);
+}
+
+absl::Status ReadTable(const std::string& path, const std::string& prefix, const toml::table& table,
+                       const std::map<std::string, Key>& keys) {
+  for (const auto& [key, node] : table) {
+    const std::string name = prefix + std::string(key.str());
+    if (const toml::table* inner = node.as_table()) {
+      absl::Status status = ReadTable(path, name + ".", *inner, keys);
+      if (!status.ok()) return status;
+      continue;
+    }
+    const auto it = keys.find(name);
+    if (it == keys.end()) {
+      return absl::InvalidArgumentError(
+          absl::StrCat(Place(path, node.source()), ": unknown key ", name));
+    }
+    if (!it->second.set(node)) {
+      return absl::InvalidArgumentError(absl::StrCat(Place(path, node.source()), ": ", name,
+                                                     ": expected ", it->second.expected));
+    }
+  }
+  return absl::OkStatus();
+}
+
+absl::Status CheckAddress(const std::string& address) {
+  if (absl::StartsWith(address, "unix:")) {
+    // The kernel's limit for a socket's path.
+    if (address.size() <= 5 || address.size() - 5 > 107) {
+      return absl::InvalidArgumentError(
+          absl::StrCat("listen: expected unix:PATH with a path of 1 to 107 bytes, not ", address));
+    }
+    return absl::OkStatus();
+  }
+  const size_t colon = address.rfind(':');
+  const std::string host = address.substr(0, colon);
+  if (colon == std::string::npos || colon + 1 == address.size()) {
+    return absl::InvalidArgumentError(
+        absl::StrCat("listen: expected unix:PATH or HOST:PORT, not ", address));
+  }
+  if (host != "127.0.0.1" && host != "localhost" && host != "[::1]") {
+    return absl::InvalidArgumentError(
+        absl::StrCat("listen: ", address, " is not on this machine; only unix:PATH, 127.0.0.1, "
+                     "localhost and [::1] are served, because nobody is asked for a key yet"));
+  }
+  return absl::OkStatus();
+}
+
+}  // namespace
+
+absl::StatusOr<ClockMode> ReadClockMode(const std::string& word) {
+  if (word == "wall") return ClockMode::kWall;
+  if (word == "events") return ClockMode::kEvents;
+  return absl::InvalidArgumentError(absl::StrCat("clock: expected wall or events, not ", word));
+}
+
+absl::Status ReadSettingsFile(const std::string& path, Settings& settings) {
+  std::error_code error;
+  if (std::filesystem::is_directory(path, error)) {
+    return absl::InvalidArgumentError(absl::StrCat(path, ": is a directory"));
+  }
+  try {
+    return ReadTable(path, "", toml::parse_file(path), KeysOf(settings));
+  } catch (const toml::parse_error& bad) {
+    return absl::InvalidArgumentError(
+        absl::StrCat(Place(path, bad.source()), ": ", std::string(bad.description())));
+  }
+}
+
+absl::Status CompleteSettings(Settings& settings) {
+  if (settings.data_directory.empty()) {
+    return absl::InvalidArgumentError(
+        "data_directory: expected a directory, by --data DIR or in the settings file");
+  }
+  if (settings.listen.empty()) {
+    settings.listen = {absl::StrCat("unix:", settings.data_directory, "/plumblane.sock"),
+                       kDefaultAddress};
+  }
+  for (const std::string& address : settings.listen) {
+    if (absl::Status status = CheckAddress(address); !status.ok()) return status;
+  }
+  static constexpr absl::string_view kLevels[] = {"trace", "debug", "info",
+                                                  "warning", "error", "off"};
+  for (const absl::string_view level : kLevels) {
+    if (level == settings.log_level) return absl::OkStatus();
+  }
+  return absl::InvalidArgumentError(
+      absl::StrCat("log_level: expected trace, debug, info, warning, error or off, not ",
+                   settings.log_level));
+}
+
+}  // namespace plumblane

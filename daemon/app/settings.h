@@ -1,0 +1,37 @@
+// The daemon's settings: defaults, then the file, then the command line.
+//
+// deploy/plumblane.toml explains every key with unit, default and consequence.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "engine/engine.h"
+
+namespace plumblane {
+
+struct Settings {
+  std::string data_directory;
+  // "unix:PATH" or "HOST:PORT"; only loopback hosts.
+  std::vector<std::string> listen;
+  std::string log_level = "info";
+  int64_t shutdown_seconds = 10;
+  int64_t block_cache_mib = 256;
+  int64_t write_buffer_mib = 64;
+  EngineOptions engine;
+};
+
+// Reads a TOML file over `settings`. Errors name file, line and key: not readable, not TOML, an
+// unknown key, a value of the wrong type or out of range.
+absl::Status ReadSettingsFile(const std::string& path, Settings& settings);
+
+// Checks what must hold whatever the source, and fills in the default listeners
+// (unix:DATA/plumblane.sock and 127.0.0.1:7437).
+absl::Status CompleteSettings(Settings& settings);
+
+absl::StatusOr<ClockMode> ReadClockMode(const std::string& word);
+
+}  // namespace plumblane

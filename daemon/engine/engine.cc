@@ -1,0 +1,274 @@
+#include "engine/engine.h"
+
+#include <absl/strings/str_cat.h>
+#include <spdlog/spdlog.h>
+
+#include <iterator>
+#include <utility>
+
+#include "engine/applier.h"
+#include "storage/keys.h"
+
+namespace plumblane {
+namespace {
+
+constexpr uint32_t kPartition = 0;
+constexpr size_t kReplayBytes = 16 << 20;
+// Entries that stay in the log after they were applied, for a person who wants to look.
+constexpr uint64_t kKeptEntries = 16;
+
+}  // namespace
+
+Engine::Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options)
+    : store_(store), log_(log), wall_clock_(wall_clock), options_(options) {}
+
+Engine::~Engine() { Stop(); }
+
+absl::Status Engine::Start() {
+  if (absl::Status status = CheckFormat(); !status.ok()) return status;
+  auto catalog = LoadCatalog(*store_.TakeSnapshot());
+  if (!catalog.ok()) return catalog.status();
+  Publish(*std::move(catalog));
+  if (absl::Status status = Replay(); !status.ok()) return status;
+  {
+    std::lock_guard lock(queue_mutex_);
+    phase_ = Phase::kRunning;
+  }
+  committer_ = std::thread([this] { Commit(); });
+  return absl::OkStatus();
+}
+
+absl::Status Engine::CheckFormat() {
+  const auto snapshot = store_.TakeSnapshot();
+  const auto record = snapshot->Get(Space::kMeta, kFormatKey);
+  if (!record.ok()) return record.status();
+  if (!*record) {
+    Batch batch;
+    batch.Put(Space::kMeta, std::string(kFormatKey),
+              EncodeFormat({kFormatVersion, options_.rules.fold, {}, {}}));
+    return store_.Write(batch, /*sync=*/true);
+  }
+  auto format = DecodeFormat(**record);
+  if (!format.ok()) return format.status();
+  if (format->version != kFormatVersion) {
+    return absl::FailedPreconditionError(
+        absl::StrCat("the data has format version ", format->version, "; this daemon reads version ",
+                     kFormatVersion, " only. Nothing was changed"));
+  }
+  // A change of rules that was cut short goes on first.
+  if (format->next_rules) {
+    if (absl::Status status = Refold(*format); !status.ok()) return status;
+    format->rules = *format->next_rules;
+  }
+  if (format->rules == options_.rules.fold) return absl::OkStatus();
+  return Refold({kFormatVersion, format->rules, options_.rules.fold, {}});
+}
+
+absl::Status Engine::Refold(Format format) {
+  spdlog::info("the rules for counting orders changed: counting every order anew");
+  while (format.next_rules) {
+    const auto snapshot = store_.TakeSnapshot();
+    const auto catalog = LoadCatalog(*snapshot);
+    if (!catalog.ok()) return catalog.status();
+    const auto batch = RefoldSome(*snapshot, *catalog, options_.refold_orders, format);
+    if (!batch.ok()) return batch.status();
+    if (absl::Status status = store_.Write(*batch, /*sync=*/true); !status.ok()) return status;
+  }
+  return absl::OkStatus();
+}
+
+absl::Status Engine::Replay() {
+  const auto tail = log_.Tail(kPartition);
+  if (!tail.ok()) return tail.status();
+  if (*tail < catalog_->log_sequence) {
+    return absl::DataLossError(absl::StrCat("the log ends at ", *tail, " but the state has applied ",
+                                            catalog_->log_sequence));
+  }
+  const uint64_t before = catalog_->log_sequence;
+  while (catalog_->log_sequence < *tail) {
+    const auto records = log_.Read(kPartition, catalog_->log_sequence + 1, kReplayBytes);
+    if (!records.ok()) return records.status();
+    for (const LogRecord& record : *records) {
+      const auto entry = DecodeLogEntry(record.bytes);
+      if (!entry.ok()) return entry.status();
+      auto applied =
+          Apply(*snapshot_, *catalog_, options_.rules.fold, record.sequence, *entry);
+      if (!applied.ok()) return applied.status();
+      if (absl::Status status = store_.Write(applied->batch, /*sync=*/false); !status.ok()) {
+        return status;
+      }
+      Publish(std::move(applied->catalog));
+    }
+  }
+  if (*tail > before) spdlog::info("applied {} log entries again after a hard stop", *tail - before);
+  return absl::OkStatus();
+}
+
+void Engine::Stop() {
+  {
+    std::lock_guard lock(queue_mutex_);
+    if (phase_ == Phase::kRunning) phase_ = Phase::kStopping;
+  }
+  queue_changed_.notify_all();
+  if (committer_.joinable()) committer_.join();
+}
+
+bool Engine::Submit(Submission submission, Answer answer) {
+  const size_t events = submission.events.size();
+  {
+    std::lock_guard lock(queue_mutex_);
+    if (phase_ == Phase::kRunning) {
+      if (queued_events_ > 0 && queued_events_ + events > options_.queue_events) return false;
+      queued_events_ += events;
+      queue_.push_back({std::move(submission), std::move(answer)});
+      queue_changed_.notify_one();
+      return true;
+    }
+  }
+  answer({absl::UnavailableError("the daemon takes no events now; send again later"), 0, {}, {}});
+  return true;
+}
+
+void Engine::WhenRoom(std::function<void()> ready) {
+  {
+    std::lock_guard lock(queue_mutex_);
+    if (phase_ == Phase::kRunning && queued_events_ > 0) {
+      wants_room_.push_back(std::move(ready));
+      return;
+    }
+  }
+  ready();
+}
+
+View Engine::Look() const {
+  std::shared_ptr<const Snapshot> snapshot;
+  std::shared_ptr<const Catalog> catalog;
+  {
+    std::lock_guard lock(published_mutex_);
+    snapshot = snapshot_;
+    catalog = catalog_;
+  }
+  const Instant now = options_.clock_mode == ClockMode::kWall
+                          ? wall_clock_.Now()
+                          : catalog->latest_event.value_or(kEarliestInstant);
+  return View(std::move(snapshot), std::move(catalog), options_.rules, now);
+}
+
+size_t Engine::QueuedEvents() const {
+  std::lock_guard lock(queue_mutex_);
+  return queued_events_;
+}
+
+bool Engine::AcceptsEvents() const {
+  std::lock_guard lock(queue_mutex_);
+  return phase_ == Phase::kRunning;
+}
+
+void Engine::Commit() {
+  for (;;) {
+    std::vector<Waiting> taken = TakeWaiting();
+    if (taken.empty()) return;
+    Submission content;
+    for (Waiting& waiting : taken) {
+      const auto move_all = [](auto& from, auto& to) {
+        to.insert(to.end(), std::make_move_iterator(from.begin()),
+                  std::make_move_iterator(from.end()));
+      };
+      // Sizes are still needed to hand the fates back, so the vectors keep their moved-from events.
+      move_all(waiting.submission.events, content.events);
+      move_all(waiting.submission.news, content.news);
+      move_all(waiting.submission.excuses, content.excuses);
+    }
+    if (content.empty()) {
+      Applied nothing;
+      nothing.catalog.log_sequence = catalog_->log_sequence;
+      Reply(taken, nothing);
+      continue;
+    }
+    auto applied = LogAndApply(content);
+    if (!applied.ok()) return Fail(applied.status(), std::move(taken));
+    Publish(applied->catalog);
+    Reply(taken, *applied);
+  }
+}
+
+std::vector<Engine::Waiting> Engine::TakeWaiting() {
+  std::vector<Waiting> taken;
+  std::vector<std::function<void()>> ready;
+  {
+    std::unique_lock lock(queue_mutex_);
+    queue_changed_.wait(lock, [this] { return !queue_.empty() || phase_ != Phase::kRunning; });
+    size_t events = 0;
+    while (!queue_.empty() && (taken.empty() || events < options_.entry_events)) {
+      events += queue_.front().submission.events.size();
+      taken.push_back(std::move(queue_.front()));
+      queue_.pop_front();
+    }
+    queued_events_ -= events;
+    if (taken.empty()) phase_ = Phase::kStopped;
+    ready.swap(wants_room_);
+  }
+  for (const auto& call : ready) call();
+  return taken;
+}
+
+absl::StatusOr<Applied> Engine::LogAndApply(const Submission& content) {
+  const uint64_t sequence = catalog_->log_sequence + 1;
+  const Instant received = wall_clock_.Now();
+  // All entries before this one are as durable as this append, so they may go with it.
+  if (sequence > kKeptEntries) {
+    if (absl::Status s = log_.Trim(kPartition, sequence - kKeptEntries); !s.ok()) return s;
+  }
+  const Appended appended =
+      log_.Append(kPartition, sequence, EncodeLogEntry(received, content));
+  if (appended != Appended::kDurable) {
+    return absl::UnavailableError("writing the log failed; the outcome is unknown");
+  }
+  auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, sequence, {received, content});
+  if (!applied.ok()) return applied.status();
+  if (absl::Status status = store_.Write(applied->batch, /*sync=*/false); !status.ok()) {
+    return status;
+  }
+  return applied;
+}
+
+void Engine::Reply(std::vector<Waiting>& taken, const Applied& applied) {
+  size_t at = 0;
+  for (Waiting& waiting : taken) {
+    Receipt receipt;
+    receipt.log_sequence = applied.catalog.log_sequence;
+    for (size_t i = 0; i < waiting.submission.events.size(); ++i, ++at) {
+      receipt.fates.push_back(applied.fates[at]);
+      receipt.standing += applied.standings[at];
+    }
+    waiting.answer(std::move(receipt));
+  }
+}
+
+void Engine::Publish(Catalog catalog) {
+  auto snapshot = store_.TakeSnapshot();
+  auto shared = std::make_shared<const Catalog>(std::move(catalog));
+  std::lock_guard lock(published_mutex_);
+  snapshot_ = std::move(snapshot);
+  catalog_ = std::move(shared);
+}
+
+void Engine::Fail(const absl::Status& why, std::vector<Waiting> taken) {
+  spdlog::critical("no more events are taken until restart: {}", why.ToString());
+  std::vector<std::function<void()>> ready;
+  {
+    std::lock_guard lock(queue_mutex_);
+    phase_ = Phase::kFailed;
+    taken.insert(taken.end(), std::make_move_iterator(queue_.begin()),
+                 std::make_move_iterator(queue_.end()));
+    queue_.clear();
+    queued_events_ = 0;
+    ready.swap(wants_room_);
+  }
+  const absl::Status unknown = absl::UnavailableError(
+      "the daemon's disk failed; the outcome is unknown, send again later: repeats change nothing");
+  for (Waiting& waiting : taken) waiting.answer({unknown, 0, {}, {}});
+  for (const auto& call : ready) call();
+}
+
+}  // namespace plumblane

@@ -1,0 +1,122 @@
+// The engine: one writer, many readers, the clock.
+//
+// Submissions wait in a bounded queue. One committer thread takes all that is waiting, appends it to
+// the log as one entry (synced), applies it (orders, cells, position: one atomic write) and then
+// answers each submission. Readers get a View of the latest applied entry and never wait.
+//
+// After a failed write nothing is acknowledged any more by this engine: pending and later
+// submissions get UNAVAILABLE ("outcome unknown, send again"), questions go on. What was logged
+// and not applied is applied on the next start.
+#pragma once
+
+#include <absl/status/status.h>
+#include <absl/status/statusor.h>
+
+#include <condition_variable>
+#include <deque>
+#include <functional>
+#include <memory>
+#include <mutex>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include "base/clock.h"
+#include "engine/applier.h"
+#include "engine/catalog.h"
+#include "engine/records.h"
+#include "engine/submission.h"
+#include "engine/view.h"
+#include "eventlog/event_log.h"
+#include "storage/store.h"
+
+namespace plumblane {
+
+enum class ClockMode {
+  kWall,
+  kEvents,  // now = the latest event time ever taken
+};
+
+struct EngineOptions {
+  ReadRules rules;
+  ClockMode clock_mode = ClockMode::kWall;
+  // Submissions are refused with "no room" while this many events wait.
+  size_t queue_events = 50'000;
+  // One log entry holds about this many events at the most.
+  size_t entry_events = 10'000;
+  // Orders folded at a time when the fold rules changed.
+  size_t refold_orders = 10'000;
+};
+
+// Thread-safe, except Start and the destructor.
+class Engine {
+ public:
+  // `store`, `log` and `wall_clock` must outlive the engine.
+  Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options);
+  ~Engine();
+  Engine(const Engine&) = delete;
+  Engine& operator=(const Engine&) = delete;
+
+  // Checks the format of the store, applies what the log holds beyond it, folds again if the rules
+  // changed, then starts the committer. Errors: FAILED_PRECONDITION for a store of another version,
+  // DATA_LOSS for damage, UNAVAILABLE from the medium.
+  absl::Status Start();
+
+  // Takes everything that was submitted, then stops the committer. Idempotent.
+  void Stop();
+
+  using Answer = std::function<void(Receipt)>;
+  // Queues a submission; an empty one only waits its turn. `answer` is called once, from the committer, when it is durable and
+  // applied or has failed; it must be quick and must not call the engine's Stop. False: no room,
+  // nothing was taken, `answer` will not be called; use WhenRoom.
+  bool Submit(Submission submission, Answer answer);
+
+  // Calls `ready` once, from the committer or at once, when there may be room again.
+  void WhenRoom(std::function<void()> ready);
+
+  View Look() const;
+
+  // Wall time, for checking how far ahead an event lies and for receive times.
+  Instant WallNow() const { return wall_clock_.Now(); }
+  ClockMode clock_mode() const { return options_.clock_mode; }
+  size_t QueuedEvents() const;
+  // False after a failed write, before Start and after Stop.
+  bool AcceptsEvents() const;
+
+ private:
+  struct Waiting {
+    Submission submission;
+    Answer answer;
+  };
+
+  absl::Status CheckFormat();
+  absl::Status Replay();
+  absl::Status Refold(Format format);
+  void Commit();
+  std::vector<Waiting> TakeWaiting();
+  absl::StatusOr<Applied> LogAndApply(const Submission& content);
+  void Reply(std::vector<Waiting>& taken, const Applied& applied);
+  void Publish(Catalog catalog);
+  void Fail(const absl::Status& why, std::vector<Waiting> taken);
+
+  Store& store_;
+  EventLog& log_;
+  const Clock& wall_clock_;
+  const EngineOptions options_;
+
+  mutable std::mutex queue_mutex_;
+  std::condition_variable queue_changed_;
+  std::deque<Waiting> queue_;                       // guarded by queue_mutex_
+  size_t queued_events_ = 0;                        // guarded by queue_mutex_
+  std::vector<std::function<void()>> wants_room_;   // guarded by queue_mutex_
+  enum class Phase { kNew, kRunning, kStopping, kStopped, kFailed };
+  Phase phase_ = Phase::kNew;                       // guarded by queue_mutex_
+
+  mutable std::mutex published_mutex_;
+  std::shared_ptr<const Snapshot> snapshot_;        // guarded by published_mutex_
+  std::shared_ptr<const Catalog> catalog_;          // guarded by published_mutex_
+
+  std::thread committer_;
+};
+
+}  // namespace plumblane

@@ -1,0 +1,259 @@
+#include "engine/view.h"
+
+#include <absl/strings/str_cat.h>
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include "engine/records.h"
+#include "storage/cell_codec.h"
+#include "storage/keys.h"
+#include "storage/order_codec.h"
+
+namespace plumblane {
+namespace {
+
+constexpr double kShortestHalfLife = 1.0 / 24;
+constexpr double kLongestHalfLife = 36525;
+
+void AddMeasures(MeasureSet& sum, const MeasureSet& other) {
+  for (int i = 0; i < kMeasureCount; ++i) {
+    const auto at = static_cast<size_t>(i);
+    AddSeries(sum.series[at], other.series[at]);
+  }
+}
+
+}  // namespace
+
+absl::StatusOr<View::Question> View::Put(const Asked& asked) const {
+  Question question;
+  question.basis.as_of = asked.as_of.value_or(now_);
+  question.basis.half_life_days = asked.half_life_days.value_or(rules_.half_life_days);
+  if (!(question.basis.half_life_days >= kShortestHalfLife &&
+        question.basis.half_life_days <= kLongestHalfLife)) {
+    return absl::InvalidArgumentError("half_life: expected 1 hour to 100 years");
+  }
+  question.basis.news = catalog_->NewsHorizon();
+  question.moment.now = question.basis.as_of;
+  question.moment.horizon = question.basis.as_of - rules_.settle_delay_millis;
+  if (question.basis.news) {
+    question.moment.horizon = std::min(question.moment.horizon, *question.basis.news);
+  }
+  // Asked about a moment in the past, only days that were over by then count.
+  const Day today = DayOf(question.basis.as_of);
+  question.moment.underway_limit = asked.as_of ? today - 1 : today;
+  question.rules = {question.basis.half_life_days, rules_.claim_window_days};
+  const auto total = Read(Pair{});
+  if (!total.ok()) return total.status();
+  // The prior is a function of the cells as of the last ended day.
+  Moment ended = question.moment;
+  ended.now = StartOf(today);
+  ended.horizon = std::min(ended.horizon, ended.now - rules_.settle_delay_millis);
+  question.basis.priors = PooledPriors((*total)[Measure::kOnTime], (*total)[Measure::kDefect],
+                                       ended, question.rules);
+  return question;
+}
+
+absl::StatusOr<MeasureSet> View::Read(const Pair& pair) const {
+  MeasureSet measures;
+  absl::Status bad;
+  const absl::Status scanned =
+      snapshot_->Scan(Space::kCells, CellPrefix(pair), "", [&](auto key, auto value) {
+        const auto page = ParseCellPageKey(key);
+        bad.Update(page.status());
+        if (!page.ok()) return false;
+        auto series = DecodePage(page->first_day, value);
+        bad.Update(series.status());
+        if (!series.ok()) return false;
+        Series& all = measures[page->measure];
+        all.insert(all.end(), std::make_move_iterator(series->begin()),
+                   std::make_move_iterator(series->end()));
+        return true;
+      });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+  return measures;
+}
+
+absl::StatusOr<ScoreAnswer> View::SumOf(const std::vector<Pair>& pairs, Scope scope,
+                                        const Question& question, bool each) const {
+  ScoreAnswer answer;
+  MeasureSet sum;
+  for (const Pair& pair : pairs) {
+    const auto measures = Read(pair);
+    if (!measures.ok()) return measures.status();
+    AddMeasures(sum, *measures);
+    if (each) {
+      answer.pairs.emplace_back(pair, ScoreOf(*measures, Scope::kCounted, question.basis.priors,
+                                              question.moment, question.rules));
+    }
+  }
+  answer.score = ScoreOf(sum, scope, question.basis.priors, question.moment, question.rules);
+  return answer;
+}
+
+std::vector<Pair> View::PairsOf(const Subject& subject) const {
+  const PairDirectory& directory = *catalog_->pairs;
+  std::vector<Pair> pairs;
+  if (subject.supplier) {
+    for (auto it = directory.by_supplier.lower_bound(Pair{*subject.supplier, {}});
+         it != directory.by_supplier.end() && it->supplier == *subject.supplier; ++it) {
+      if (!subject.lane || subject.lane->Covers(it->lane)) pairs.push_back(*it);
+    }
+    return pairs;
+  }
+  const auto at = directory.by_destination.find(subject.lane->destination);
+  if (at == directory.by_destination.end()) return pairs;
+  for (const auto& [lane, supplier] : at->second) {
+    if (subject.lane->Covers(lane)) pairs.push_back({supplier, lane});
+  }
+  return pairs;
+}
+
+absl::StatusOr<std::optional<Instant>> View::LastHeard(const std::string& supplier) const {
+  const auto stored = snapshot_->Get(Space::kIndex, SupplierKey(supplier));
+  if (!stored.ok()) return stored.status();
+  if (!*stored) return std::nullopt;
+  const auto time = DecodeInstant(**stored);
+  if (!time.ok()) return time.status();
+  return *time;
+}
+
+absl::StatusOr<WithBasis<ScoreAnswer>> View::Score(const Subject& subject,
+                                                   const Asked& asked) const {
+  const std::vector<Pair> pairs = PairsOf(subject);
+  if (pairs.empty()) {
+    return absl::NotFoundError(absl::StrCat(
+        "no order names ", subject.supplier ? "supplier " + *subject.supplier : "",
+        subject.supplier && subject.lane ? " on " : "",
+        subject.lane ? "lane " + FormatLaneQuery(*subject.lane) : ""));
+  }
+  const auto question = Put(asked);
+  if (!question.ok()) return question.status();
+  const Scope scope = subject.supplier ? Scope::kCounted : Scope::kWithExcused;
+  const bool each = !(subject.supplier && subject.lane);
+  auto answer = SumOf(pairs, scope, *question, each);
+  if (!answer.ok()) return answer.status();
+  answer->subject = subject;
+  if (subject.supplier) {
+    const auto heard = LastHeard(*subject.supplier);
+    if (!heard.ok()) return heard.status();
+    answer->last_event = *heard;
+  }
+  return WithBasis<ScoreAnswer>{question->basis, *std::move(answer)};
+}
+
+absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListSuppliers(const Asked& asked,
+                                                                        const std::string& after,
+                                                                        size_t limit) const {
+  const auto question = Put(asked);
+  if (!question.ok()) return question.status();
+  WithBasis<std::vector<ScoreAnswer>> list{question->basis, {}};
+  const std::set<Pair>& pairs = catalog_->pairs->by_supplier;
+  auto it = pairs.begin();
+  if (!after.empty()) {
+    // A zero byte cannot occur in a name: this is the first pair of a later supplier.
+    it = pairs.lower_bound(Pair{after + '\0', {}});
+  }
+  while (it != pairs.end() && list.answer.size() < limit) {
+    const Subject subject{it->supplier, std::nullopt};
+    std::vector<Pair> own;
+    for (; it != pairs.end() && it->supplier == *subject.supplier; ++it) own.push_back(*it);
+    auto answer = SumOf(own, Scope::kCounted, *question, /*each=*/false);
+    if (!answer.ok()) return answer.status();
+    answer->subject = subject;
+    const auto heard = LastHeard(*subject.supplier);
+    if (!heard.ok()) return heard.status();
+    answer->last_event = *heard;
+    list.answer.push_back(*std::move(answer));
+  }
+  return list;
+}
+
+absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListLanes(const Asked& asked,
+                                                                    const std::string& after,
+                                                                    size_t limit) const {
+  const auto question = Put(asked);
+  if (!question.ok()) return question.status();
+  WithBasis<std::vector<ScoreAnswer>> list{question->basis, {}};
+  std::map<std::string, std::pair<LaneQuery, std::vector<Pair>>> lanes;  // by name
+  for (const Pair& pair : catalog_->pairs->by_supplier) {
+    const LaneQuery lane{pair.lane.origin, pair.lane.destination, std::nullopt};
+    auto& [query, pairs] = lanes[FormatLaneQuery(lane)];
+    query = lane;
+    pairs.push_back(pair);
+  }
+  for (auto it = lanes.upper_bound(after); it != lanes.end() && list.answer.size() < limit; ++it) {
+    const auto& [lane, pairs] = it->second;
+    auto answer = SumOf(pairs, Scope::kWithExcused, *question, /*each=*/false);
+    if (!answer.ok()) return answer.status();
+    answer->subject = {std::nullopt, lane};
+    list.answer.push_back(*std::move(answer));
+  }
+  return list;
+}
+
+absl::StatusOr<WithBasis<View::Ranking>> View::Rank(const std::string& destination,
+                                                    const std::optional<std::string>& origin,
+                                                    const std::optional<std::string>& service,
+                                                    const Asked& asked) const {
+  const auto question = Put(asked);
+  if (!question.ok()) return question.status();
+  WithBasis<Ranking> ranking{question->basis, {}};
+  const auto at = catalog_->pairs->by_destination.find(destination);
+  if (at == catalog_->pairs->by_destination.end()) return ranking;
+  for (const auto& [lane, supplier] : at->second) {
+    if ((origin && *origin != lane.origin) || (service && *service != lane.service)) continue;
+    const Pair pair{supplier, lane};
+    const auto measures = Read(pair);
+    if (!measures.ok()) return measures.status();
+    ranking.answer.candidates.push_back(
+        {pair, ScoreOf(*measures, Scope::kCounted, question->basis.priors, question->moment,
+                       question->rules)});
+  }
+  ranking.answer.ranked = RankByBadShare(ranking.answer.candidates);
+  return ranking;
+}
+
+absl::StatusOr<OrderAnswer> View::Order(const OrderKey& key) const {
+  const auto record = snapshot_->Get(Space::kOrders, OrderRecordKey(key));
+  if (!record.ok()) return record.status();
+  if (!*record) return absl::NotFoundError(absl::StrCat("no event names order ", FormatOrder(key)));
+  auto events = DecodeOrder(**record);
+  if (!events.ok()) return events.status();
+  OrderAnswer answer;
+  answer.key = key;
+  answer.events = *std::move(events);
+  answer.ignored = EventsInEffect(answer.events);
+  answer.state = Fold(key, answer.events, rules_.fold, *catalog_->excuses);
+  return answer;
+}
+
+absl::StatusOr<std::optional<OrderMatch>> View::FindByTracking(const std::string& tracking) const {
+  std::optional<IndexedPart> found;
+  absl::Status bad;
+  const absl::Status scanned =
+      snapshot_->Scan(Space::kIndex, TrackingPrefix(tracking), "", [&](auto key, auto) {
+        const auto part = ParseTrackingKey(key);
+        bad.Update(part.status());
+        if (part.ok()) found = *part;
+        return false;
+      });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+  if (!found) return std::nullopt;
+  return FindPart(found->order, found->part);
+}
+
+absl::StatusOr<std::optional<OrderMatch>> View::FindPart(const OrderKey& key, int part) const {
+  const auto order = Order(key);
+  if (absl::IsNotFound(order.status())) return std::nullopt;
+  if (!order.ok()) return order.status();
+  for (const PartState& state : order->state.parts) {
+    if (state.part == part) return OrderMatch{key, part, state.lane.destination};
+  }
+  return std::nullopt;
+}
+
+}  // namespace plumblane

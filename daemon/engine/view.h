@@ -1,0 +1,138 @@
+// A view: the state as of one applied log entry, and every question that can be asked of it.
+//
+// Immutable and thread-safe; answers never wait for the writer or the disk's sync. Two questions to
+// one view are consistent with each other. Times asked about:
+//   as_of absent   now: orders under way count everything known
+//   as_of D        what is known today about what had happened by D, at day granularity
+// Cost: a pair reads the pages of its cells (about active days / 16 records per measure); a supplier
+// or lane the sum over its pairs; all grow with active days, not with orders.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <map>
+#include <memory>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "engine/catalog.h"
+#include "orders/fold.h"
+#include "ranking/rank.h"
+#include "scoring/score.h"
+#include "storage/store.h"
+
+namespace plumblane {
+
+// How a question is put.
+struct Asked {
+  std::optional<Instant> as_of;
+  std::optional<double> half_life_days;  // absent = the setting
+};
+
+struct ReadRules {
+  double half_life_days = 45;
+  int64_t settle_delay_millis = kMillisPerDay;  // waits for tracking news before calling late
+  int claim_window_days = 60;
+  FoldRules fold;
+};
+
+// What a score is about: a supplier, a lane (both with their pairs), or one of both.
+struct Subject {
+  std::optional<std::string> supplier;
+  std::optional<LaneQuery> lane;
+};
+
+struct ScoreAnswer {
+  Subject subject;
+  ScoreEstimate score;
+  std::optional<Instant> last_event;                        // suppliers only
+  std::vector<std::pair<Pair, ScoreEstimate>> pairs;        // suppliers and lanes
+};
+
+// The common part of every answer about scores.
+struct Basis {
+  Instant as_of;
+  double half_life_days = 0;
+  std::optional<Instant> news;  // delivery news is complete up to here; none = no limit
+  Priors priors;
+};
+
+template <typename T>
+struct WithBasis {
+  Basis basis;
+  T answer;
+};
+
+struct OrderAnswer {
+  OrderKey key;
+  std::vector<Event> events;
+  std::vector<Ignored> ignored;  // along events
+  OrderState state;
+};
+
+struct OrderMatch {
+  OrderKey key;
+  int part = 1;
+  std::string destination;
+};
+
+class View {
+ public:
+  View(std::shared_ptr<const Snapshot> snapshot, std::shared_ptr<const Catalog> catalog,
+       const ReadRules& rules, Instant now)
+      : snapshot_(std::move(snapshot)), catalog_(std::move(catalog)), rules_(rules), now_(now) {}
+
+  // Errors of all questions: INVALID_ARGUMENT for a half-life outside 1 hour to 100 years,
+  // NOT_FOUND for a subject that no order names, DATA_LOSS or UNAVAILABLE from the store.
+  absl::StatusOr<WithBasis<ScoreAnswer>> Score(const Subject& subject, const Asked& asked) const;
+
+  // Up to `limit` suppliers or lanes (summed over services) whose name is above `after`.
+  absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> ListSuppliers(const Asked& asked,
+                                                                    const std::string& after,
+                                                                    size_t limit) const;
+  absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> ListLanes(const Asked& asked,
+                                                                const std::string& after,
+                                                                size_t limit) const;
+
+  struct Ranking {
+    std::vector<RankCandidate> candidates;
+    std::vector<Ranked> ranked;
+  };
+  // The pairs that ship to `destination`, from `origin` and by `service` when given.
+  absl::StatusOr<WithBasis<Ranking>> Rank(const std::string& destination,
+                                          const std::optional<std::string>& origin,
+                                          const std::optional<std::string>& service,
+                                          const Asked& asked) const;
+
+  absl::StatusOr<OrderAnswer> Order(const OrderKey& key) const;
+  // The first order part with that tracking number; none when unknown.
+  absl::StatusOr<std::optional<OrderMatch>> FindByTracking(const std::string& tracking) const;
+  absl::StatusOr<std::optional<OrderMatch>> FindPart(const OrderKey& key, int part) const;
+
+  const Catalog& catalog() const { return *catalog_; }
+  const ReadRules& rules() const { return rules_; }
+  const Snapshot& snapshot() const { return *snapshot_; }
+  Instant now() const { return now_; }
+
+ private:
+  struct Question {
+    Basis basis;
+    Moment moment;
+    ScoreRules rules;
+  };
+  absl::StatusOr<Question> Put(const Asked& asked) const;
+  absl::StatusOr<MeasureSet> Read(const Pair& pair) const;
+  absl::StatusOr<ScoreAnswer> SumOf(const std::vector<Pair>& pairs, Scope scope,
+                                    const Question& question, bool each) const;
+  absl::StatusOr<std::optional<Instant>> LastHeard(const std::string& supplier) const;
+  std::vector<Pair> PairsOf(const Subject& subject) const;
+
+  std::shared_ptr<const Snapshot> snapshot_;
+  std::shared_ptr<const Catalog> catalog_;
+  ReadRules rules_;
+  Instant now_;
+};
+
+}  // namespace plumblane

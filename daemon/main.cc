@@ -1,0 +1,109 @@
+// plumblaned: parse, run, exit code.
+#include <CLI/CLI.hpp>
+#include <signal.h>
+#include <spdlog/sinks/stdout_color_sinks.h>
+#include <spdlog/spdlog.h>
+
+#include <cstdio>
+#include <iostream>
+#include <thread>
+
+#include "app/daemon.h"
+#include "app/settings.h"
+
+namespace {
+
+struct Flags {
+  std::string config, data, clock;
+  std::vector<std::string> listen;
+  bool check_config = false;
+};
+
+absl::Status Apply(const Flags& flags, plumblane::Settings& settings) {
+  if (!flags.config.empty()) {
+    absl::Status status = plumblane::ReadSettingsFile(flags.config, settings);
+    if (!status.ok()) return status;
+  }
+  if (!flags.data.empty()) settings.data_directory = flags.data;
+  if (!flags.listen.empty()) settings.listen = flags.listen;
+  if (!flags.clock.empty()) {
+    const auto mode = plumblane::ReadClockMode(flags.clock);
+    if (!mode.ok()) return mode.status();
+    settings.engine.clock_mode = *mode;
+  }
+  return plumblane::CompleteSettings(settings);
+}
+
+// SIGTERM and SIGINT are blocked before any thread starts and waited for here; a second one ends
+// the process at once, which is as safe as a power cut: nothing acknowledged is lost.
+sigset_t BlockStopSignals() {
+  sigset_t signals;
+  sigemptyset(&signals);
+  sigaddset(&signals, SIGTERM);
+  sigaddset(&signals, SIGINT);
+  pthread_sigmask(SIG_BLOCK, &signals, nullptr);
+  signal(SIGPIPE, SIG_IGN);
+  return signals;
+}
+
+void WaitForStop(const sigset_t& signals) {
+  int caught = 0;
+  sigwait(&signals, &caught);
+  std::thread([signals] {
+    int again = 0;
+    sigwait(&signals, &again);
+    _exit(plumblane::kExitTryAgain);
+  }).detach();
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  CLI::App app{"plumblaned: keeps order events and says how suppliers and lanes do.\n"
+               "  plumblaned --data /var/lib/plumblane\n"
+               "  plumblaned --config plumblane.toml --check-config"};
+  Flags flags;
+  app.add_option("--data", flags.data, "Directory for the data; made when missing")
+      ->type_name("DIR");
+  app.add_option("--listen", flags.listen,
+                 "unix:PATH or HOST:PORT on this machine; may be given several times")
+      ->type_name("ADDRESS")
+      ->take_all();
+  app.add_option("--clock", flags.clock,
+                 "wall (default), or events: now is the latest event time taken")
+      ->type_name("wall|events");
+  app.add_option("--config", flags.config, "Settings file (TOML)")->type_name("FILE");
+  app.add_flag("--check-config", flags.check_config, "Check the settings and exit");
+  app.set_version_flag("--version", "plumblaned " PLUMBLANE_VERSION);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    return app.exit(error) == 0 ? 0 : plumblane::kExitBadSettings;
+  }
+
+  plumblane::Settings settings;
+  const absl::Status status = Apply(flags, settings);
+  if (!status.ok()) {
+    std::cerr << "plumblaned: " << std::string(status.message()) << "\n";
+    return plumblane::kExitBadSettings;
+  }
+  if (flags.check_config) {
+    std::cout << "settings are fine\n";
+    return plumblane::kExitStopped;
+  }
+
+  spdlog::set_default_logger(spdlog::stderr_color_mt("plumblaned"));
+  spdlog::set_pattern("%Y-%m-%dT%H:%M:%S.%eZ %l %v", spdlog::pattern_time_type::utc);
+  spdlog::set_level(spdlog::level::from_str(settings.log_level));
+  const sigset_t signals = BlockStopSignals();
+  const int code = plumblane::RunDaemon(
+      settings, PLUMBLANE_VERSION,
+      [](const std::vector<std::string>& addresses) {
+        std::string line = "ready";
+        for (const std::string& address : addresses) line += " " + address;
+        std::cout << line << std::endl;
+      },
+      [&signals] { WaitForStop(signals); });
+  spdlog::shutdown();
+  return code;
+}

@@ -1,0 +1,75 @@
+#include "ranking/rank.h"
+
+#include <absl/strings/str_cat.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace plumblane {
+namespace {
+
+double Variance(double a, double b) { return a * b / ((a + b) * (a + b) * (a + b + 1)); }
+
+// "1 in 8"; shares too small to be told from none are said as such.
+std::string OneIn(double share) {
+  if (share < 0.0005) return "fewer than 1 in 2,000";
+  if (share > 0.75) return absl::StrCat(std::lround(share * 100), " in 100");
+  return absl::StrCat("1 in ", std::max(2L, std::lround(1 / share)));
+}
+
+std::string ReasonFor(const RankCandidate& candidate, bool assumed) {
+  const RateEstimate& late = candidate.score.on_time;
+  const RateEstimate& bad = candidate.score.defect;
+  if (assumed) return "no order settled yet: taken to be like the average of all suppliers";
+  const double late_share = late.posterior_a / (late.posterior_a + late.posterior_b);
+  const double bad_share = bad.posterior_a / (bad.posterior_a + bad.posterior_b);
+  return absl::StrCat("expect ", OneIn(late_share), " late and ", OneIn(bad_share), " bad; ",
+                      late.order_count, " orders settled");
+}
+
+Ranked Judge(size_t index, const RankCandidate& candidate) {
+  Ranked ranked;
+  ranked.candidate = index;
+  const RateEstimate& late = candidate.score.on_time;
+  const RateEstimate& bad = candidate.score.defect;
+  if (late.posterior_a <= 0 || bad.posterior_a <= 0) {
+    ranked.reason = "no order of any supplier has a promise whose day is over: nothing to judge by";
+    ranked.assumed = true;
+    return ranked;
+  }
+  ranked.assumed = late.order_count == 0;
+  ranked.reason = ReasonFor(candidate, ranked.assumed);
+  const double mean = late.posterior_a / (late.posterior_a + late.posterior_b) +
+                      bad.posterior_a / (bad.posterior_a + bad.posterior_b);
+  const double variance = Variance(late.posterior_a, late.posterior_b) +
+                          Variance(bad.posterior_a, bad.posterior_b);
+  // A Beta on [0, 1] of half the sum: its mean m and variance v fix a + b = m (1 - m) / v - 1.
+  const double m = mean / 2, v = variance / 4;
+  const double strength = m * (1 - m) / v - 1;
+  const Beta half{m * strength, (1 - m) * strength};
+  ranked.expected_bad = mean;
+  ranked.low = 2 * half.Quantile((1 - kIntervalLevel) / 2);
+  ranked.high = 2 * half.Quantile((1 + kIntervalLevel) / 2);
+  return ranked;
+}
+
+}  // namespace
+
+std::vector<Ranked> RankByBadShare(const std::vector<RankCandidate>& candidates) {
+  std::vector<Ranked> ranking;
+  for (size_t i = 0; i < candidates.size(); ++i) ranking.push_back(Judge(i, candidates[i]));
+  constexpr double kUnjudged = std::numeric_limits<double>::infinity();
+  std::sort(ranking.begin(), ranking.end(), [&](const Ranked& x, const Ranked& y) {
+    const double bad_x = x.expected_bad.value_or(kUnjudged);
+    const double bad_y = y.expected_bad.value_or(kUnjudged);
+    if (bad_x != bad_y) return bad_x < bad_y;
+    return candidates[x.candidate].pair < candidates[y.candidate].pair;
+  });
+  for (size_t i = 1; i < ranking.size(); ++i) {
+    ranking[i].close_to_first = ranking[i].low && *ranking[i].low <= *ranking[0].high;
+  }
+  return ranking;
+}
+
+}  // namespace plumblane

@@ -1,0 +1,38 @@
+// Which supplier gets the next order: candidates sorted by the share of orders that come late or
+// bad, as far as their own orders and the average of all tell.
+//
+// The measure is P(late) + P(defect), 0 to 2: an order that is both late and bad counts twice. The
+// two rates are taken as independent. Its mean is the sum of the posterior means; its interval
+// comes from a Beta distribution on [0, 2] with the same mean and variance (an approximation: exact
+// in the first two moments).
+//
+// Pure and thread-safe.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "cohorts/cell.h"
+#include "scoring/score.h"
+
+namespace plumblane {
+
+struct RankCandidate {
+  Pair pair;
+  ScoreEstimate score;
+};
+
+struct Ranked {
+  size_t candidate = 0;  // position in the input
+  // Absent when neither it nor any other supplier has an order to judge by.
+  std::optional<double> expected_bad, low, high;
+  bool assumed = false;         // no settled order of its own: the average of all suppliers
+  bool close_to_first = false;  // its interval overlaps that of the first
+  std::string reason;           // one plain sentence
+};
+
+// Best first; those that cannot be judged last; ties by (supplier, lane).
+std::vector<Ranked> RankByBadShare(const std::vector<RankCandidate>& candidates);
+
+}  // namespace plumblane

@@ -1,0 +1,250 @@
+#include "service/intake_service.h"
+
+#include <absl/strings/str_cat.h>
+
+#include <deque>
+#include <utility>
+
+#include "service/read_event.h"
+#include "service/read_question.h"
+#include "service/status.h"
+#include "service/write_answer.h"
+
+namespace plumblane {
+
+// One stream. gRPC calls its reactions, the committer its answers; each takes the mutex. It ends
+// with exactly one Finish, when nothing of it is with the engine or being written any more.
+class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt> {
+ public:
+  explicit IngestStream(IntakeService& service) : service_(service) {
+    std::lock_guard lock(mutex_);
+    ReadNext();
+  }
+
+  void OnReadDone(bool ok) override {
+    std::unique_lock lock(mutex_);
+    reading_ = false;
+    if (!ok) {
+      no_more_reads_ = true;
+      return FinishIfIdle();
+    }
+    if (batch_.events_size() > kMaxBatchEvents) {
+      return End({grpc::RESOURCE_EXHAUSTED,
+                  absl::StrCat("a batch of ", batch_.events_size(), " events; expected at most ",
+                               kMaxBatchEvents)});
+    }
+    Read read = ReadBatch();
+    ++in_flight_;
+    lock.unlock();
+    Submit(std::move(read));
+    lock.lock();
+    ReadNext();
+  }
+
+  void OnWriteDone(bool ok) override {
+    std::lock_guard lock(mutex_);
+    writing_ = false;
+    if (!ok) no_more_reads_ = true;
+    receipts_.pop_front();
+    if (!ok) receipts_.clear();
+    WriteNext();
+    ReadNext();
+    FinishIfIdle();
+  }
+
+  void OnCancel() override {
+    std::lock_guard lock(mutex_);
+    End({grpc::CANCELLED, "cancelled"});
+  }
+
+  void OnDone() override {
+    service_.Forget(this);
+    delete this;
+  }
+
+  void Drain() {
+    std::lock_guard lock(mutex_);
+    End({grpc::UNAVAILABLE, "the daemon is stopping; send what has no receipt again"});
+  }
+
+ private:
+  struct Read {
+    Submission submission;
+    v1::BatchReceipt receipt;
+    std::vector<int> indexes;  // of the submitted events in the batch
+  };
+
+  // The rest of the private methods: REQUIRES mutex_ held, except Submit and Answer.
+
+  void ReadNext() {
+    if (reading_ || no_more_reads_) return;
+    if (in_flight_ + static_cast<int>(receipts_.size()) >= kBatchesInFlight) return;
+    reading_ = true;
+    batch_.Clear();
+    StartRead(&batch_);
+  }
+
+  Read ReadBatch() {
+    Read read;
+    read.receipt.set_batch_number(batch_.batch_number());
+    const Instant now = service_.engine_.WallNow();
+    for (int i = 0; i < batch_.events_size(); ++i) {
+      auto event = ReadEvent(batch_.events(i), service_.zones_, now);
+      if (auto* taken = std::get_if<OrderEvent>(&event)) {
+        read.submission.events.push_back(std::move(*taken));
+        read.indexes.push_back(i);
+        continue;
+      }
+      auto& rejection = std::get<Rejection>(event);
+      v1::EventResult* result = read.receipt.add_results();
+      result->set_index(i);
+      result->set_outcome(v1::EventResult::OUTCOME_REJECTED);
+      result->set_code(std::move(rejection.code));
+      result->set_field(std::move(rejection.field));
+      result->set_message(std::move(rejection.message));
+      read.receipt.set_rejected_count(read.receipt.rejected_count() + 1);
+    }
+    return read;
+  }
+
+  // Retried, with what it holds, until the engine has room.
+  void Submit(Read read) {
+    auto shared = std::make_shared<Read>(std::move(read));
+    Try(shared);
+  }
+
+  void Try(const std::shared_ptr<Read>& read) {
+    Submission copy = read->submission;
+    if (service_.engine_.Submit(std::move(copy), [this, read](Receipt receipt) {
+          Answer(*read, std::move(receipt));
+        })) {
+      return;
+    }
+    service_.engine_.WhenRoom([this, read] { Try(read); });
+  }
+
+  void Answer(Read& read, Receipt receipt) {
+    std::lock_guard lock(mutex_);
+    --in_flight_;
+    if (!receipt.status.ok()) {
+      End(ToGrpc(receipt.status));
+      return;
+    }
+    Count(read, receipt);
+    receipts_.push_back(std::move(read.receipt));
+    WriteNext();
+    FinishIfIdle();
+  }
+
+  static void Count(Read& read, const Receipt& receipt) {
+    v1::BatchReceipt& out = read.receipt;
+    out.set_log_sequence(static_cast<int64_t>(receipt.log_sequence));
+    int64_t accepted = 0, duplicates = 0, conflicts = 0, refused = 0;
+    for (size_t i = 0; i < receipt.fates.size(); ++i) {
+      switch (receipt.fates[i].kind) {
+        case EventFate::Kind::kDuplicate: ++duplicates; break;
+        case EventFate::Kind::kConflict: ++conflicts; break;
+        case EventFate::Kind::kOrderFull: ++refused; break;
+        default: ++accepted;
+      }
+      if (auto result = WriteFate(read.indexes[i], receipt.fates[i])) {
+        *out.add_results() = *std::move(result);
+      }
+    }
+    out.set_accepted_count(accepted);
+    out.set_duplicate_count(duplicates);
+    out.set_conflict_count(conflicts);
+    out.set_rejected_count(out.rejected_count() + refused);
+    out.set_order_delta(receipt.standing.orders);
+    out.set_waiting_delta(receipt.standing.waiting);
+    out.set_unpromised_delta(receipt.standing.unpromised);
+  }
+
+  void WriteNext() {
+    if (writing_ || receipts_.empty() || finished_) return;
+    writing_ = true;
+    StartWrite(&receipts_.front());
+  }
+
+  void End(grpc::Status status) {
+    if (end_.ok()) end_ = std::move(status);
+    no_more_reads_ = true;
+    FinishIfIdle();
+  }
+
+  void FinishIfIdle() {
+    if (finished_ || !no_more_reads_ || in_flight_ > 0 || writing_ || !receipts_.empty()) return;
+    finished_ = true;
+    Finish(end_);
+  }
+
+  IntakeService& service_;
+  std::mutex mutex_;
+  v1::EventBatch batch_;                   // being read into, or just read
+  std::deque<v1::BatchReceipt> receipts_;  // the first is being written when writing_
+  int in_flight_ = 0;                      // batches with the engine
+  bool reading_ = false, writing_ = false, no_more_reads_ = false, finished_ = false;
+  grpc::Status end_;
+};
+
+grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt>* IntakeService::IngestEvents(
+    grpc::CallbackServerContext* /*context*/) {
+  auto* stream = new IngestStream(*this);
+  std::lock_guard lock(mutex_);
+  streams_.insert(stream);
+  if (draining_) stream->Drain();
+  return stream;
+}
+
+void IntakeService::Forget(IngestStream* stream) {
+  std::lock_guard lock(mutex_);
+  streams_.erase(stream);
+}
+
+void IntakeService::Drain() {
+  std::lock_guard lock(mutex_);
+  draining_ = true;
+  for (IngestStream* stream : streams_) stream->Drain();
+}
+
+namespace {
+
+absl::StatusOr<SourceNews> ReadNews(const v1::ReportNewsRequest& request, Instant now) {
+  SourceNews news;
+  news.source = request.source().empty() ? kDefaultSource : request.source();
+  if (absl::Status status = CheckId(news.source); !status.ok()) {
+    return absl::InvalidArgumentError(absl::StrCat("source: ", std::string(status.message())));
+  }
+  if (request.has_complete_through_time()) {
+    auto time = ReadTime("complete_through_time", request.complete_through_time(), now);
+    if (!time.ok()) return time.status();
+    news.news = *time;
+  } else if (request.live()) {
+    news.news = SourceNews::Live{};
+  } else if (request.retired()) {
+    news.news = SourceNews::Retired{};
+  } else {
+    return absl::InvalidArgumentError("expected complete_through_time, live or retired");
+  }
+  return news;
+}
+
+}  // namespace
+
+grpc::ServerUnaryReactor* IntakeService::ReportNews(grpc::CallbackServerContext* context,
+                                                    const v1::ReportNewsRequest* request,
+                                                    v1::ReportNewsResponse* response) {
+  grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
+  auto news = ReadNews(*request, engine_.WallNow());
+  if (!news.ok()) {
+    reactor->Finish(ToGrpc(news.status()));
+    return reactor;
+  }
+  SubmitFact(engine_, Submission{{}, {*std::move(news)}, {}}, reactor,
+             [response](const Receipt& receipt) {
+               response->set_log_sequence(static_cast<int64_t>(receipt.log_sequence));
+             });
+  return reactor;
+}
+
+}  // namespace plumblane

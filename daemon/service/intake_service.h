@@ -1,0 +1,49 @@
+// Intake: batches of events in, receipts out.
+//
+// One stream holds at most kBatchesInFlight batches that were read and not yet answered; beyond that,
+// and while the engine has no room, nothing is read, so the sender is slowed by flow control. A slow
+// reader of receipts slows only itself.
+#pragma once
+
+#include <plumblane/v1/intake.grpc.pb.h>
+
+#include <memory>
+#include <mutex>
+#include <set>
+
+#include "base/zones.h"
+#include "engine/engine.h"
+
+namespace plumblane {
+
+inline constexpr int kMaxBatchEvents = 1000;
+inline constexpr int kBatchesInFlight = 8;
+
+class IngestStream;
+
+class IntakeService final : public v1::Intake::CallbackService {
+ public:
+  // `engine` and `zones` must outlive the service and all its streams.
+  IntakeService(Engine& engine, const Zones& zones) : engine_(engine), zones_(zones) {}
+
+  grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt>* IngestEvents(
+      grpc::CallbackServerContext* context) override;
+  grpc::ServerUnaryReactor* ReportNews(grpc::CallbackServerContext* context,
+                                       const v1::ReportNewsRequest* request,
+                                       v1::ReportNewsResponse* response) override;
+
+  // Open streams read no more, answer what they hold and end with UNAVAILABLE; so do new ones.
+  void Drain();
+
+ private:
+  friend class IngestStream;
+  void Forget(IngestStream* stream);
+
+  Engine& engine_;
+  const Zones& zones_;
+  std::mutex mutex_;
+  bool draining_ = false;             // guarded by mutex_
+  std::set<IngestStream*> streams_;   // guarded by mutex_
+};
+
+}  // namespace plumblane

@@ -1,0 +1,300 @@
+#include "service/query_services.h"
+
+#include <absl/strings/escaping.h>
+#include <absl/strings/str_cat.h>
+
+#include <algorithm>
+#include <set>
+
+#include "base/ids.h"
+#include "service/read_question.h"
+#include "service/status.h"
+#include "service/write_answer.h"
+#include "storage/bytes.h"
+
+namespace plumblane {
+namespace {
+
+constexpr int kDefaultPageSize = 200;
+constexpr int kMaxPageSize = 1000;
+constexpr int kMaxQuestions = 1000;
+
+// A page token names the last item of the page before and the question it belongs to.
+std::string MakeToken(const std::string& question, const std::string& after) {
+  ByteWriter writer;
+  writer.Text(question);
+  writer.Text(after);
+  return absl::WebSafeBase64Escape(writer.Take());
+}
+
+absl::StatusOr<std::string> ReadToken(const std::string& question, const std::string& token) {
+  if (token.empty()) return std::string();
+  std::string bytes;
+  if (absl::WebSafeBase64Unescape(token, &bytes)) {
+    ByteReader reader(bytes);
+    const bool same = reader.Text() == question;
+    const std::string after(reader.Text());
+    if (reader.done() && same) return after;
+  }
+  return absl::InvalidArgumentError("page_token: expected the token of the page before this one");
+}
+
+std::string Fingerprint(const v1::ListScoresRequest& request) {
+  return absl::StrCat(request.collection(), "|", request.as_of_time().seconds(), ".",
+                      request.as_of_time().nanos(), "|", request.half_life().seconds(), ".",
+                      request.half_life().nanos());
+}
+
+v1::ServerStatus StatusOf(const Engine& engine, const View& view) {
+  v1::ServerStatus out;
+  const Catalog& catalog = view.catalog();
+  out.set_clock_mode(engine.clock_mode() == ClockMode::kWall
+                         ? v1::ServerStatus::CLOCK_MODE_WALL
+                         : v1::ServerStatus::CLOCK_MODE_EVENTS);
+  WriteTime(view.now(), out.mutable_now_time());
+  WriteDuration(view.rules().half_life_days * 86400, out.mutable_half_life());
+  WriteDuration(static_cast<double>(view.rules().settle_delay_millis) / kMillisPerSecond,
+                out.mutable_settle_delay());
+  const std::optional<Instant> news = catalog.NewsHorizon();
+  if (news) WriteTime(*news, out.mutable_news_time());
+  out.set_log_sequence(static_cast<int64_t>(catalog.log_sequence));
+  out.set_order_count(catalog.order_count);
+  out.set_event_count(catalog.event_count);
+  std::set<std::string_view> suppliers;
+  std::set<std::pair<std::string_view, std::string_view>> lanes;
+  for (const Pair& pair : catalog.pairs->by_supplier) {
+    suppliers.insert(pair.supplier);
+    lanes.emplace(pair.lane.origin, pair.lane.destination);
+  }
+  out.set_supplier_count(static_cast<int64_t>(suppliers.size()));
+  out.set_lane_count(static_cast<int64_t>(lanes.size()));
+  out.set_queued_event_count(static_cast<int64_t>(engine.QueuedEvents()));
+  out.set_accepting_events(engine.AcceptsEvents());
+  for (const auto& [name, source] : catalog.sources) {
+    v1::SourceStatus* to = out.add_sources();
+    to->set_source(name);
+    to->set_kind(source.retired    ? v1::SourceStatus::KIND_RETIRED
+                 : source.periodic ? v1::SourceStatus::KIND_PERIODIC
+                                   : v1::SourceStatus::KIND_LIVE);
+    if (source.complete_through) {
+      WriteTime(*source.complete_through, to->mutable_complete_through_time());
+    }
+    if (source.last_event) WriteTime(*source.last_event, to->mutable_last_event_time());
+    to->set_sends_deliveries(source.sends_deliveries);
+    to->set_limits_news(source.limits_news() && source.complete_through == news);
+  }
+  return out;
+}
+
+}  // namespace
+
+Instant LatestAskable(const Engine& engine, const View& view) {
+  return std::max(engine.WallNow(), view.now());
+}
+
+grpc::ServerUnaryReactor* ScoresService::GetScore(grpc::CallbackServerContext* context,
+                                                  const v1::GetScoreRequest* request,
+                                                  v1::Score* response) {
+  return ReplyNow(context, [&]() -> absl::Status {
+    const View view = engine_.Look();
+    const auto subject = ReadSubject(request->name());
+    if (!subject.ok()) return subject.status();
+    const auto asked = ReadAsked(*request, LatestAskable(engine_, view));
+    if (!asked.ok()) return asked.status();
+    const auto score = view.Score(*subject, *asked);
+    if (!score.ok()) return score.status();
+    WriteScore(score->basis, score->answer, response);
+    return absl::OkStatus();
+  });
+}
+
+grpc::ServerUnaryReactor* ScoresService::ListScores(grpc::CallbackServerContext* context,
+                                                    const v1::ListScoresRequest* request,
+                                                    v1::ListScoresResponse* response) {
+  return ReplyNow(context, [&] {
+    const View view = engine_.Look();
+    return plumblane::ListScores(view, *request, LatestAskable(engine_, view), response);
+  });
+}
+
+absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, Instant latest,
+                        v1::ListScoresResponse* response) {
+  if (request.page_size() < 0) {
+    return absl::InvalidArgumentError("page_size: expected 0 to 1,000");
+  }
+  const auto asked = ReadAsked(request, latest);
+  if (!asked.ok()) return asked.status();
+  const auto after = ReadToken(Fingerprint(request), request.page_token());
+  if (!after.ok()) return after.status();
+  const auto size = static_cast<size_t>(
+      request.page_size() == 0 ? kDefaultPageSize : std::min(request.page_size(), kMaxPageSize));
+
+  absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> list =
+      absl::InvalidArgumentError("collection: expected suppliers or lanes");
+  // One more than the page, to know whether there is another.
+  if (request.collection() == v1::ListScoresRequest::COLLECTION_SUPPLIERS) {
+    list = view.ListSuppliers(*asked, *after, size + 1);
+  } else if (request.collection() == v1::ListScoresRequest::COLLECTION_LANES) {
+    list = view.ListLanes(*asked, *after, size + 1);
+  }
+  if (!list.ok()) return list.status();
+  const bool more = list->answer.size() > size;
+  if (more) list->answer.resize(size);
+  for (const ScoreAnswer& answer : list->answer) {
+    WriteScore(list->basis, answer, response->add_scores());
+  }
+  if (more) {
+    const Subject& last = list->answer.back().subject;
+    response->set_next_page_token(
+        MakeToken(Fingerprint(request), last.supplier ? *last.supplier : FormatLaneQuery(*last.lane)));
+  }
+  return absl::OkStatus();
+}
+
+grpc::ServerUnaryReactor* SourcingService::RankSuppliers(grpc::CallbackServerContext* context,
+                                                         const v1::RankSuppliersRequest* request,
+                                                         v1::RankSuppliersResponse* response) {
+  return ReplyNow(context, [&]() -> absl::Status {
+    const View view = engine_.Look();
+    const auto asked = ReadAsked(*request, LatestAskable(engine_, view));
+    if (!asked.ok()) return asked.status();
+    const auto destination = ParseLaneEnd(request->destination());
+    if (!destination.ok()) {
+      return absl::InvalidArgumentError(
+          absl::StrCat("destination: ", std::string(destination.status().message())));
+    }
+    std::optional<std::string> origin, service;
+    if (!request->origin().empty()) {
+      auto end = ParseLaneEnd(request->origin());
+      if (!end.ok()) {
+        return absl::InvalidArgumentError(
+            absl::StrCat("origin: ", std::string(end.status().message())));
+      }
+      origin = *std::move(end);
+    }
+    if (request->has_service()) service = request->service() == "-" ? "" : request->service();
+    const auto ranking = view.Rank(*destination, origin, service, *asked);
+    if (!ranking.ok()) return ranking.status();
+    WriteRanking(*ranking, response);
+    return absl::OkStatus();
+  });
+}
+
+grpc::ServerUnaryReactor* OrdersService::GetOrder(grpc::CallbackServerContext* context,
+                                                  const v1::GetOrderRequest* request,
+                                                  v1::Order* response) {
+  return ReplyNow(context, [&]() -> absl::Status {
+    const auto key = ReadOrderKey(request->shop(), request->order_id());
+    if (!key.ok()) return key.status();
+    const auto order = engine_.Look().Order(*key);
+    if (!order.ok()) return order.status();
+    WriteOrder(*order, response);
+    return absl::OkStatus();
+  });
+}
+
+grpc::ServerUnaryReactor* OrdersService::LookUpOrders(grpc::CallbackServerContext* context,
+                                                      const v1::LookUpOrdersRequest* request,
+                                                      v1::LookUpOrdersResponse* response) {
+  return ReplyNow(context, [&] {
+    return plumblane::LookUpOrders(engine_.Look(), *request, response);
+  });
+}
+
+absl::Status LookUpOrders(const View& view, const v1::LookUpOrdersRequest& request,
+                          v1::LookUpOrdersResponse* response) {
+  if (request.questions_size() > kMaxQuestions) {
+    return absl::InvalidArgumentError("questions: expected at most 1,000");
+  }
+  for (const auto& question : request.questions()) {
+    const v1::OrderName& order = question.order();
+    const OrderKey key{order.shop().empty() ? kDefaultShop : order.shop(), order.order_id()};
+    auto found = question.has_order() ? view.FindPart(key, std::max(1, order.part()))
+                                      : view.FindByTracking(question.tracking());
+    if (!found.ok()) return found.status();
+    auto* answer = response->add_answers();
+    if (!*found) continue;
+    answer->set_shop((*found)->key.shop);
+    answer->set_order_id((*found)->key.order_id);
+    answer->set_part((*found)->part);
+    answer->set_destination((*found)->destination);
+  }
+  return absl::OkStatus();
+}
+
+absl::StatusOr<Excuse> ExcuseToCreate(const View& view, const v1::CreateExcuseRequest& request) {
+  auto excuse = ReadExcuse(request.excuse());
+  if (!excuse.ok()) return excuse.status();
+  const auto& known = view.catalog().excuses->all();
+  const auto it = known.find(excuse->excuse_id);
+  if (it != known.end() && !it->second.withdrawn && it->second.subject != excuse->subject) {
+    return absl::AlreadyExistsError(
+        absl::StrCat("excuse_id ", excuse->excuse_id, " is taken by another excuse"));
+  }
+  return excuse;
+}
+
+absl::StatusOr<Excuse> ExcuseToWithdraw(const View& view, const std::string& excuse_id) {
+  const auto& known = view.catalog().excuses->all();
+  const auto it = known.find(excuse_id);
+  if (it == known.end()) {
+    return absl::NotFoundError(absl::StrCat("there is no excuse ", excuse_id));
+  }
+  Excuse excuse = it->second;
+  excuse.withdrawn = true;
+  return excuse;
+}
+
+namespace {
+
+grpc::ServerUnaryReactor* LogExcuse(Engine& engine, grpc::CallbackServerContext* context,
+                                    const absl::StatusOr<Excuse>& excuse, v1::Excuse* response) {
+  grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
+  if (!excuse.ok()) {
+    reactor->Finish(ToGrpc(excuse.status()));
+    return reactor;
+  }
+  SubmitFact(engine, Submission{{}, {}, {*excuse}}, reactor,
+             [response, logged = *excuse](const Receipt&) { WriteExcuse(logged, response); });
+  return reactor;
+}
+
+}  // namespace
+
+grpc::ServerUnaryReactor* OrdersService::CreateExcuse(grpc::CallbackServerContext* context,
+                                                      const v1::CreateExcuseRequest* request,
+                                                      v1::Excuse* response) {
+  return LogExcuse(engine_, context, ExcuseToCreate(engine_.Look(), *request), response);
+}
+
+grpc::ServerUnaryReactor* OrdersService::WithdrawExcuse(grpc::CallbackServerContext* context,
+                                                        const v1::WithdrawExcuseRequest* request,
+                                                        v1::Excuse* response) {
+  return LogExcuse(engine_, context, ExcuseToWithdraw(engine_.Look(), request->excuse_id()),
+                   response);
+}
+
+grpc::ServerUnaryReactor* OrdersService::ListExcuses(grpc::CallbackServerContext* context,
+                                                     const v1::ListExcusesRequest* /*request*/,
+                                                     v1::ListExcusesResponse* response) {
+  return ReplyNow(context, [&] {
+    const View view = engine_.Look();
+    for (const auto& [id, excuse] : view.catalog().excuses->all()) {
+      WriteExcuse(excuse, response->add_excuses());
+    }
+    return absl::OkStatus();
+  });
+}
+
+grpc::ServerUnaryReactor* OperationsService::GetStatus(grpc::CallbackServerContext* context,
+                                                       const v1::GetStatusRequest* /*request*/,
+                                                       v1::ServerStatus* response) {
+  return ReplyNow(context, [&] {
+    *response = StatusOf(engine_, engine_.Look());
+    response->set_version(version_);
+    WriteTime(started_, response->mutable_start_time());
+    return absl::OkStatus();
+  });
+}
+
+}  // namespace plumblane

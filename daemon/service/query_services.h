@@ -1,0 +1,92 @@
+// Questions in, answers out: convert, look, convert.
+#pragma once
+
+#include <plumblane/v1/operations.grpc.pb.h>
+#include <plumblane/v1/orders.grpc.pb.h>
+#include <plumblane/v1/scores.grpc.pb.h>
+#include <plumblane/v1/sourcing.grpc.pb.h>
+
+#include <string>
+
+#include "engine/engine.h"
+
+namespace plumblane {
+
+// Each `engine` must outlive the service. The handlers' logic is in the functions further down,
+// which need no server.
+
+class ScoresService final : public v1::Scores::CallbackService {
+ public:
+  explicit ScoresService(Engine& engine) : engine_(engine) {}
+  grpc::ServerUnaryReactor* GetScore(grpc::CallbackServerContext* context,
+                                     const v1::GetScoreRequest* request,
+                                     v1::Score* response) override;
+  grpc::ServerUnaryReactor* ListScores(grpc::CallbackServerContext* context,
+                                       const v1::ListScoresRequest* request,
+                                       v1::ListScoresResponse* response) override;
+
+ private:
+  Engine& engine_;
+};
+
+class SourcingService final : public v1::Sourcing::CallbackService {
+ public:
+  explicit SourcingService(Engine& engine) : engine_(engine) {}
+  grpc::ServerUnaryReactor* RankSuppliers(grpc::CallbackServerContext* context,
+                                          const v1::RankSuppliersRequest* request,
+                                          v1::RankSuppliersResponse* response) override;
+
+ private:
+  Engine& engine_;
+};
+
+class OrdersService final : public v1::Orders::CallbackService {
+ public:
+  explicit OrdersService(Engine& engine) : engine_(engine) {}
+  grpc::ServerUnaryReactor* GetOrder(grpc::CallbackServerContext* context,
+                                     const v1::GetOrderRequest* request,
+                                     v1::Order* response) override;
+  grpc::ServerUnaryReactor* LookUpOrders(grpc::CallbackServerContext* context,
+                                         const v1::LookUpOrdersRequest* request,
+                                         v1::LookUpOrdersResponse* response) override;
+  grpc::ServerUnaryReactor* CreateExcuse(grpc::CallbackServerContext* context,
+                                         const v1::CreateExcuseRequest* request,
+                                         v1::Excuse* response) override;
+  grpc::ServerUnaryReactor* ListExcuses(grpc::CallbackServerContext* context,
+                                        const v1::ListExcusesRequest* request,
+                                        v1::ListExcusesResponse* response) override;
+  grpc::ServerUnaryReactor* WithdrawExcuse(grpc::CallbackServerContext* context,
+                                           const v1::WithdrawExcuseRequest* request,
+                                           v1::Excuse* response) override;
+
+ private:
+  Engine& engine_;
+};
+
+class OperationsService final : public v1::Operations::CallbackService {
+ public:
+  OperationsService(Engine& engine, std::string version)
+      : engine_(engine), version_(std::move(version)), started_(engine.WallNow()) {}
+  grpc::ServerUnaryReactor* GetStatus(grpc::CallbackServerContext* context,
+                                      const v1::GetStatusRequest* request,
+                                      v1::ServerStatus* response) override;
+
+ private:
+  Engine& engine_;
+  const std::string version_;
+  const Instant started_;
+};
+
+// The latest moment that may be asked about: now, or the wall clock when that is ahead.
+Instant LatestAskable(const Engine& engine, const View& view);
+
+absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, Instant latest,
+                        v1::ListScoresResponse* response);
+absl::Status LookUpOrders(const View& view, const v1::LookUpOrdersRequest& request,
+                          v1::LookUpOrdersResponse* response);
+// The excuse to log for a request to create one.
+absl::StatusOr<Excuse> ExcuseToCreate(const View& view, const v1::CreateExcuseRequest& request);
+// The excuse to log for a request to withdraw one.
+absl::StatusOr<Excuse> ExcuseToWithdraw(const View& view, const std::string& excuse_id);
+
+}  // namespace plumblane

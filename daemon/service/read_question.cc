@@ -1,0 +1,116 @@
+#include "service/read_question.h"
+
+#include <absl/strings/str_cat.h>
+#include <absl/strings/str_replace.h>
+
+#include "base/ids.h"
+
+namespace plumblane {
+namespace {
+
+constexpr size_t kMaxReason = 200;
+
+absl::Status Prefixed(const std::string& field, const absl::Status& status) {
+  return absl::InvalidArgumentError(absl::StrCat(field, ": ", std::string(status.message())));
+}
+
+absl::StatusOr<ExcusedDays> ReadLaneDays(const v1::LaneDays& in) {
+  std::string text = absl::StrCat(in.lane().origin(), "-", in.lane().destination());
+  if (in.lane().has_service()) {
+    absl::StrAppend(&text, "/", in.lane().service().empty() ? "-" : in.lane().service());
+  }
+  auto lane = ParseLaneQuery(text);
+  if (!lane.ok()) return Prefixed("lane_days.lane", lane.status());
+  const auto first = ParseDay(in.first_due_date());
+  if (!first.ok()) return Prefixed("lane_days.first_due_date", first.status());
+  const auto last = ParseDay(in.last_due_date());
+  if (!last.ok()) return Prefixed("lane_days.last_due_date", last.status());
+  if (*last < *first) {
+    return absl::InvalidArgumentError("lane_days.last_due_date: expected a date not before the first");
+  }
+  return ExcusedDays{*std::move(lane), *first, *last};
+}
+
+}  // namespace
+
+absl::StatusOr<Instant> ReadTime(const std::string& field, const google::protobuf::Timestamp& in,
+                                 Instant latest) {
+  const Instant time{in.seconds() * kMillisPerSecond + in.nanos() / 1'000'000};
+  if (in.seconds() < 0 || in.seconds() > kLatestInstant.millis / kMillisPerSecond) {
+    return absl::InvalidArgumentError(
+        absl::StrCat(field, ": expected a time in the years 1970 to 9999"));
+  }
+  if (time > latest + kMillisPerDay) {
+    return absl::InvalidArgumentError(absl::StrCat(field, ": ", FormatInstant(time),
+                                                   " lies more than a day ahead of ",
+                                                   FormatInstant(latest)));
+  }
+  return time;
+}
+
+absl::StatusOr<Subject> ReadSubject(const std::string& name) {
+  constexpr std::string_view kSuppliers = "suppliers/", kLanes = "lanes/";
+  std::string_view rest = name;
+  Subject subject;
+  if (rest.starts_with(kSuppliers)) {
+    rest.remove_prefix(kSuppliers.size());
+    const size_t slash = rest.find('/');
+    subject.supplier = std::string(rest.substr(0, slash));
+    if (absl::Status status = CheckId(*subject.supplier); !status.ok()) {
+      return Prefixed("name", status);
+    }
+    if (slash == std::string_view::npos) return subject;
+    rest.remove_prefix(slash + 1);
+  }
+  if (!rest.starts_with(kLanes)) {
+    return absl::InvalidArgumentError(
+        "name: expected suppliers/ID, lanes/VN-DE or suppliers/ID/lanes/VN-DE");
+  }
+  auto lane = ParseLaneQuery(rest.substr(kLanes.size()));
+  if (!lane.ok()) return Prefixed("name", lane.status());
+  subject.lane = *std::move(lane);
+  return subject;
+}
+
+absl::StatusOr<OrderKey> ReadOrderKey(const std::string& shop, const std::string& order_id) {
+  OrderKey key{shop.empty() ? kDefaultShop : shop, order_id};
+  if (absl::Status status = CheckId(key.shop); !status.ok()) return Prefixed("shop", status);
+  if (absl::Status status = CheckId(key.order_id); !status.ok()) {
+    return Prefixed("order_id", status);
+  }
+  return key;
+}
+
+absl::StatusOr<Excuse> ReadExcuse(const v1::Excuse& in) {
+  Excuse excuse;
+  std::string made_id;
+  if (in.has_order()) {
+    auto key = ReadOrderKey(in.order().shop(), in.order().order_id());
+    if (!key.ok()) return key.status();
+    const int part = in.order().part() == 0 ? 1 : in.order().part();
+    if (part < 1 || part > kMaxPart) {
+      return absl::InvalidArgumentError(absl::StrCat("order.part: expected 1 to ", kMaxPart));
+    }
+    made_id = absl::StrCat(key->shop, ".", key->order_id, ".", part);
+    excuse.subject = ExcusedOrder{*std::move(key), part};
+  } else if (in.has_lane_days()) {
+    auto days = ReadLaneDays(in.lane_days());
+    if (!days.ok()) return days.status();
+    made_id = absl::StrCat(absl::StrReplaceAll(FormatLaneQuery(days->lane), {{"/", "."}}), ".",
+                           FormatDay(days->first_due), ".", FormatDay(days->last_due));
+    excuse.subject = *std::move(days);
+  } else {
+    return absl::InvalidArgumentError("expected order or lane_days");
+  }
+  excuse.excuse_id = in.excuse_id().empty() ? made_id : in.excuse_id();
+  if (absl::Status status = CheckId(excuse.excuse_id); !status.ok()) {
+    return Prefixed("excuse_id", status);
+  }
+  excuse.reason = in.reason();
+  if (excuse.reason.empty() || excuse.reason.size() > kMaxReason) {
+    return absl::InvalidArgumentError("reason: expected 1 to 200 characters");
+  }
+  return excuse;
+}
+
+}  // namespace plumblane

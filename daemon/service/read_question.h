@@ -1,0 +1,46 @@
+// Questions of the API into questions of the engine.
+#pragma once
+
+#include <absl/status/statusor.h>
+#include <google/protobuf/duration.pb.h>
+#include <google/protobuf/timestamp.pb.h>
+#include <plumblane/v1/event.pb.h>
+#include <plumblane/v1/orders.pb.h>
+
+#include <string>
+
+#include "engine/view.h"
+
+namespace plumblane {
+
+// Error INVALID_ARGUMENT, naming the field: the time lies before 1970, or more than a day after
+// `latest`, when nothing can be known yet.
+absl::StatusOr<Instant> ReadTime(const std::string& field, const google::protobuf::Timestamp& in,
+                                 Instant latest);
+
+// as_of_time and half_life of any request that has both.
+template <typename Request>
+absl::StatusOr<Asked> ReadAsked(const Request& request, Instant latest) {
+  Asked asked;
+  if (request.has_as_of_time()) {
+    auto time = ReadTime("as_of_time", request.as_of_time(), latest);
+    if (!time.ok()) return time.status();
+    asked.as_of = *time;
+  }
+  if (request.has_half_life()) {
+    asked.half_life_days = (static_cast<double>(request.half_life().seconds()) +
+                            request.half_life().nanos() * 1e-9) / 86400;
+  }
+  return asked;
+}
+
+// "suppliers/S", "lanes/VN-DE", "lanes/VN-DE/express", "suppliers/S/lanes/VN-DE".
+absl::StatusOr<Subject> ReadSubject(const std::string& name);
+
+// Shop and order id with the default filled in, checked.
+absl::StatusOr<OrderKey> ReadOrderKey(const std::string& shop, const std::string& order_id);
+
+// An excuse to be logged, its id made from its subject when it has none.
+absl::StatusOr<Excuse> ReadExcuse(const v1::Excuse& in);
+
+}  // namespace plumblane

@@ -1,0 +1,41 @@
+// The border between the engine's errors and gRPC's.
+#pragma once
+
+#include <absl/status/status.h>
+#include <grpcpp/grpcpp.h>
+
+#include <memory>
+#include <utility>
+
+#include "engine/engine.h"
+
+namespace plumblane {
+
+// Codes are the same by number; the message is kept.
+inline grpc::Status ToGrpc(const absl::Status& status) {
+  return {static_cast<grpc::StatusCode>(status.raw_code()), std::string(status.message())};
+}
+
+// Answers a unary call at once with what `answer` returns.
+template <typename Answer>
+grpc::ServerUnaryReactor* ReplyNow(grpc::CallbackServerContext* context, const Answer& answer) {
+  grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
+  reactor->Finish(ToGrpc(answer()));
+  return reactor;
+}
+
+// Submits facts and finishes the call when they are durable; `fill` writes the response before. A
+// full queue is an answer here, not a wait: facts are few.
+template <typename Fill>
+void SubmitFact(Engine& engine, Submission submission, grpc::ServerUnaryReactor* reactor,
+                const Fill& fill) {
+  const bool queued = engine.Submit(std::move(submission), [reactor, fill](Receipt receipt) {
+    if (receipt.status.ok()) fill(receipt);
+    reactor->Finish(ToGrpc(receipt.status));
+  });
+  if (!queued) {
+    reactor->Finish({grpc::RESOURCE_EXHAUSTED, "too many events are waiting; try again shortly"});
+  }
+}
+
+}  // namespace plumblane

@@ -1,0 +1,181 @@
+#include <absl/strings/str_cat.h>
+#include <absl/strings/str_format.h>
+
+#include "cohorts/buckets.h"
+#include "service/write_answer.h"
+
+namespace plumblane {
+namespace {
+
+std::string Text(std::string_view text) { return std::string(text); }
+
+std::string Days(uint32_t days) { return absl::StrCat(days, days == 1 ? " day" : " days"); }
+
+std::string Span(uint32_t bucket) {
+  const double seconds = BucketSeconds(bucket);
+  if (seconds < 60) return "under a minute";
+  if (seconds < 2 * 3600) return absl::StrFormat("about %.0f minutes", seconds / 60);
+  if (seconds < 2 * 86400) return absl::StrFormat("about %.1f hours", seconds / 3600);
+  return absl::StrFormat("about %.1f days", seconds / 86400);
+}
+
+std::string_view MeasureName(Measure measure) {
+  constexpr std::string_view kNames[] = {"on_time",  "defect",   "handling",  "transit", "delivery",
+                                         "response", "money",    "underway",  "overdue"};
+  return kNames[IndexOf(measure)];
+}
+
+std::string_view DefectName(Code code) {
+  switch (code) {
+    case Code::kDamaged: return "damaged";
+    case Code::kQuality: return "quality";
+    case Code::kWrongItem: return "wrong item";
+    case Code::kMissingPart: return "missing part";
+    case Code::kCounterfeit: return "counterfeit";
+    case Code::kUnsafe: return "unsafe";
+    default: return "lost";
+  }
+}
+
+// What became of the order in this measure, in words.
+std::string Describe(const Entry& entry) {
+  if (entry.outcomes.empty()) return "not yet";
+  const Outcome& outcome = entry.outcomes.front();
+  const bool in_days = entry.key.measure == Measure::kDefect;
+  const std::string after = in_days ? Days(outcome.bucket) + " after the promised day"
+                                    : "after " + Span(outcome.bucket);
+  switch (outcome.code) {
+    case Code::kDelivered:
+      return entry.key.measure == Measure::kOnTime ? "delivered by the promise"
+                                                   : absl::StrCat("delivered ", after);
+    case Code::kDeliveredLate:
+      return outcome.bucket == 0 ? "delivered late, on the promised day"
+                                 : absl::StrCat("delivered ", Days(outcome.bucket), " late");
+    case Code::kShipped: return absl::StrCat("shipped ", after);
+    case Code::kAnswered: return absl::StrCat("answered ", after);
+    case Code::kLeft: return absl::StrCat("left without outcome, ", after);
+    case Code::kFault: return "not counted: its dates contradict each other";
+    default:
+      return outcome.code == Code::kLost && in_days
+                 ? absl::StrCat("lost, or taken for lost ", after, " if not delivered by then")
+                 : absl::StrCat(Text(DefectName(outcome.code)), ", ", after);
+  }
+}
+
+std::string_view IgnoredWord(Ignored ignored) {
+  switch (ignored) {
+    case Ignored::kNo: return "";
+    case Ignored::kRetracted: return "retracted";
+    case Ignored::kOlderRevision: return "replaced by a later export";
+  }
+  return "";
+}
+
+void WriteEvent(const OrderKey& key, const Event& event, v1::Event* out) {
+  out->set_event_id(event.event_id);
+  out->set_source(event.source);
+  out->set_shop(key.shop);
+  out->set_order_id(key.order_id);
+  out->set_part(event.part);
+  out->set_type(static_cast<v1::EventType>(event.type));
+  WriteTime(event.time, out->mutable_event_time());
+  out->set_supplier(event.supplier);
+  out->set_origin(event.origin);
+  out->set_destination(event.destination);
+  out->set_service(event.service);
+  if (event.promise_days) {
+    out->set_promise_days(*event.promise_days);
+  } else if (event.promise) {
+    WriteTime(*event.promise, out->mutable_promise_time());
+  }
+  out->set_item(event.item);
+  if (event.units) out->set_unit_count(*event.units);
+  if (event.cost) WriteMoney(*event.cost, out->mutable_cost());
+  if (event.sale) WriteMoney(*event.sale, out->mutable_sale());
+  out->set_replaces(event.replaces);
+  out->set_tracking(event.tracking);
+  out->set_reason(static_cast<v1::Reason>(event.reason));
+  if (event.claim) WriteMoney(*event.claim, out->mutable_claim());
+  if (event.refund) WriteMoney(*event.refund, out->mutable_refund());
+  if (event.type == EventType::kRefunded) {
+    out->set_refund_side(event.refund_by_shop ? v1::REFUND_SIDE_SHOP : v1::REFUND_SIDE_SUPPLIER);
+  }
+  out->set_retracts(event.retracts);
+  if (event.revision) WriteTime(*event.revision, out->mutable_revision_time());
+}
+
+void WriteMissing(const PartState& part, v1::OrderPart* out) {
+  if (part.supplier.empty()) out->add_missing("supplier");
+  if (part.lane.origin.empty()) out->add_missing("origin");
+  if (part.lane.destination.empty()) out->add_missing("destination");
+  if (!part.paid) out->add_missing("paid");
+  if (!part.promise) out->add_missing("promise");
+}
+
+void WritePart(const PartState& part, v1::OrderPart* out) {
+  out->set_part(part.part);
+  out->set_supplier(part.supplier);
+  out->set_origin(part.lane.origin);
+  out->set_destination(part.lane.destination);
+  out->set_service(part.lane.service);
+  if (part.promise) {
+    WriteTime(part.promise->time, out->mutable_promise_time());
+    out->set_promise_ignored(!part.promise->counted);
+  }
+  if (part.paid) WriteTime(*part.paid, out->mutable_pay_time());
+  if (part.shipped) WriteTime(*part.shipped, out->mutable_ship_time());
+  if (part.delivered) WriteTime(*part.delivered, out->mutable_deliver_time());
+  if (part.disputed) WriteTime(*part.disputed, out->mutable_dispute_time());
+  if (part.answered) WriteTime(*part.answered, out->mutable_answer_time());
+  if (part.cancelled) WriteTime(*part.cancelled, out->mutable_cancel_time());
+  if (part.cost) WriteMoney(*part.cost, out->mutable_cost());
+  if (part.sale) WriteMoney(*part.sale, out->mutable_sale());
+  if (part.claim) WriteMoney(*part.claim, out->mutable_claim());
+  for (const auto& [currency, sum] : part.refunds_by_supplier) {
+    WriteMoney({sum, currency}, out->add_refunds_by_supplier());
+  }
+  for (const auto& [currency, sum] : part.refunds_by_shop) {
+    WriteMoney({sum, currency}, out->add_refunds_by_shop());
+  }
+  out->set_item(part.item);
+  if (part.units) out->set_unit_count(*part.units);
+  out->set_replaces(part.replaces);
+  if (!part.tracking.empty()) out->set_tracking(part.tracking.front());
+  out->set_excuse(part.excuse);
+  if (part.withdrawn) out->set_withdrawal("cancelled before the promise");
+  for (const Fault fault : part.faults) out->add_faults(Text(Describe(fault)));
+  WriteMissing(part, out);
+}
+
+void WriteCounts(const PartState& part, v1::OrderPart* out) {
+  for (const Entry& entry : part.entries) {
+    const Measure measure = entry.key.measure;
+    if (measure == Measure::kUnderway || measure == Measure::kOverdue) continue;
+    v1::Count* to = out->add_counts();
+    to->set_measure(Text(MeasureName(measure)));
+    to->set_day(FormatDay(entry.key.day));
+    to->set_excused(entry.excused);
+    to->set_outcome(measure == Measure::kMoney ? "counted" : Describe(entry));
+  }
+}
+
+}  // namespace
+
+void WriteOrder(const OrderAnswer& answer, v1::Order* out) {
+  out->set_shop(answer.key.shop);
+  out->set_order_id(answer.key.order_id);
+  std::map<int, v1::OrderPart*> parts;
+  for (const PartState& part : answer.state.parts) {
+    v1::OrderPart* to = out->add_parts();
+    WritePart(part, to);
+    WriteCounts(part, to);
+    parts[part.part] = to;
+  }
+  for (size_t i = 0; i < answer.events.size(); ++i) {
+    v1::OrderEvent* to = parts.at(answer.events[i].part)->add_events();
+    WriteEvent(answer.key, answer.events[i], to->mutable_event());
+    to->set_ignored(Text(IgnoredWord(answer.ignored[i])));
+  }
+}
+
+}  // namespace plumblane

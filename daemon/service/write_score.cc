@@ -1,0 +1,176 @@
+#include <absl/strings/str_cat.h>
+
+#include <cmath>
+
+#include "service/write_answer.h"
+
+namespace plumblane {
+namespace {
+
+void WriteRate(const RateEstimate& rate, v1::Rate* out) {
+  if (rate.observed) out->set_observed(*rate.observed);
+  if (rate.estimate) out->set_estimate(*rate.estimate);
+  if (rate.low) out->set_low(*rate.low);
+  if (rate.high) out->set_high(*rate.high);
+  out->set_weight(rate.weight);
+  out->set_order_count(rate.order_count);
+  out->set_hit_count(rate.hit_count);
+}
+
+void WriteTimes(const TimesEstimate& times, v1::Times* out) {
+  if (times.median) {
+    WriteDuration(times.median->seconds, out->mutable_median());
+    if (times.median->low) WriteDuration(*times.median->low, out->mutable_median_low());
+    if (times.median->high) WriteDuration(*times.median->high, out->mutable_median_high());
+  }
+  if (times.p90) {
+    WriteDuration(times.p90->seconds, out->mutable_p90());
+    if (times.p90->low) WriteDuration(*times.p90->low, out->mutable_p90_low());
+    if (times.p90->high) WriteDuration(*times.p90->high, out->mutable_p90_high());
+  }
+  out->set_entered_count(times.entered_count);
+  out->set_finished_count(times.finished_count);
+  out->set_median_reached(times.median_reached);
+}
+
+std::string NameOf(const Subject& subject) {
+  std::string name;
+  if (subject.supplier) name = absl::StrCat("suppliers/", *subject.supplier);
+  if (subject.lane) {
+    absl::StrAppend(&name, name.empty() ? "" : "/", "lanes/", FormatLaneQuery(*subject.lane));
+  }
+  return name;
+}
+
+void WriteLane(const LaneQuery& lane, v1::Lane* out) {
+  out->set_origin(lane.origin);
+  out->set_destination(lane.destination);
+  if (lane.service) out->set_service(*lane.service);
+}
+
+void WriteEstimate(const Basis& basis, const Subject& subject, const ScoreEstimate& score,
+                   v1::Score* out) {
+  out->set_name(NameOf(subject));
+  if (subject.supplier) out->set_supplier_id(*subject.supplier);
+  if (subject.lane) WriteLane(*subject.lane, out->mutable_lane());
+  WriteTime(basis.as_of, out->mutable_as_of_time());
+  WriteDuration(basis.half_life_days * 86400, out->mutable_half_life());
+  if (basis.news) WriteTime(*basis.news, out->mutable_news_time());
+  WriteRate(score.on_time, out->mutable_on_time());
+  WriteRate(score.defect, out->mutable_defect());
+  WriteTimes(score.handling, out->mutable_handling());
+  WriteTimes(score.transit, out->mutable_transit());
+  WriteTimes(score.delivery, out->mutable_delivery());
+  WriteTimes(score.response, out->mutable_response());
+  out->set_underway_count(score.underway_count);
+  out->set_overdue_count(score.overdue_count);
+  out->set_excused_count(score.excused_count);
+  out->set_fault_count(score.fault_count);
+  const auto prior = [](const std::optional<Prior>& from, auto make) {
+    if (!from) return;
+    v1::Prior* to = make();
+    to->set_mean(from->mean);
+    to->set_strength(from->strength);
+  };
+  prior(basis.priors.late, [out] { return out->mutable_late_prior(); });
+  prior(basis.priors.defect, [out] { return out->mutable_defect_prior(); });
+}
+
+Subject SubjectOf(const Pair& pair) {
+  return {pair.supplier, LaneQuery{pair.lane.origin, pair.lane.destination, pair.lane.service}};
+}
+
+}  // namespace
+
+void WriteTime(Instant t, google::protobuf::Timestamp* out) {
+  const int64_t seconds = t.millis / kMillisPerSecond;
+  out->set_seconds(seconds);
+  out->set_nanos(static_cast<int32_t>(t.millis - seconds * kMillisPerSecond) * 1'000'000);
+}
+
+void WriteDuration(double seconds, google::protobuf::Duration* out) {
+  const int64_t millis = std::llround(seconds * kMillisPerSecond);
+  out->set_seconds(millis / kMillisPerSecond);
+  out->set_nanos(static_cast<int32_t>(millis % kMillisPerSecond) * 1'000'000);
+}
+
+void WriteMoney(const Money& money, v1::Money* out) {
+  out->set_minor_units(money.minor_units);
+  out->set_currency_code(money.currency);
+}
+
+void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out) {
+  WriteEstimate(basis, answer.subject, answer.score, out);
+  if (answer.last_event) WriteTime(*answer.last_event, out->mutable_last_event_time());
+  for (const auto& [pair, score] : answer.pairs) {
+    WriteEstimate(basis, SubjectOf(pair), score, out->add_pairs());
+  }
+}
+
+void WriteRanking(const WithBasis<View::Ranking>& ranking, v1::RankSuppliersResponse* out) {
+  WriteTime(ranking.basis.as_of, out->mutable_as_of_time());
+  WriteDuration(ranking.basis.half_life_days * 86400, out->mutable_half_life());
+  if (ranking.basis.news) WriteTime(*ranking.basis.news, out->mutable_news_time());
+  for (const Ranked& ranked : ranking.answer.ranked) {
+    const RankCandidate& candidate = ranking.answer.candidates[ranked.candidate];
+    v1::Candidate* to = out->add_candidates();
+    to->set_rank(out->candidates_size());
+    WriteEstimate(ranking.basis, SubjectOf(candidate.pair), candidate.score, to->mutable_score());
+    if (ranked.expected_bad) to->set_expected_bad(*ranked.expected_bad);
+    if (ranked.low) to->set_low(*ranked.low);
+    if (ranked.high) to->set_high(*ranked.high);
+    to->set_assumed(ranked.assumed);
+    to->set_close_to_first(ranked.close_to_first);
+    to->set_reason(ranked.reason);
+  }
+}
+
+std::optional<v1::EventResult> WriteFate(int index, const EventFate& fate) {
+  v1::EventResult result;
+  result.set_index(index);
+  const auto say = [&](v1::EventResult::Outcome outcome, const char* code, const char* field,
+                       const std::string& message) {
+    result.set_outcome(outcome);
+    result.set_code(code);
+    result.set_field(field);
+    result.set_message(message);
+  };
+  switch (fate.kind) {
+    case EventFate::Kind::kAccepted:
+    case EventFate::Kind::kDuplicate: return std::nullopt;
+    case EventFate::Kind::kContradiction:
+      say(v1::EventResult::OUTCOME_CONTRADICTION, "CONTRADICTION", "", fate.message);
+      break;
+    case EventFate::Kind::kConflict:
+      say(v1::EventResult::OUTCOME_CONFLICT, "ID_CONFLICT", "event_id",
+          "this id is known with other content; the first stays");
+      break;
+    case EventFate::Kind::kOrderFull:
+      say(v1::EventResult::OUTCOME_REJECTED, "ORDER_FULL", "order_id",
+          absl::StrCat("the order holds ", kMaxEventsPerOrder, " events already"));
+      break;
+    case EventFate::Kind::kWaiting:
+      say(v1::EventResult::OUTCOME_WAITING, "UNKNOWN_RETRACTED", "retracts",
+          "no event with this id has been seen; the retraction waits for it");
+      break;
+  }
+  return result;
+}
+
+void WriteExcuse(const Excuse& excuse, v1::Excuse* out) {
+  out->set_excuse_id(excuse.excuse_id);
+  out->set_reason(excuse.reason);
+  out->set_withdrawn(excuse.withdrawn);
+  if (const auto* order = std::get_if<ExcusedOrder>(&excuse.subject)) {
+    out->mutable_order()->set_shop(order->order.shop);
+    out->mutable_order()->set_order_id(order->order.order_id);
+    out->mutable_order()->set_part(order->part);
+    return;
+  }
+  const auto& days = std::get<ExcusedDays>(excuse.subject);
+  WriteLane(days.lane, out->mutable_lane_days()->mutable_lane());
+  out->mutable_lane_days()->set_first_due_date(FormatDay(days.first_due));
+  out->mutable_lane_days()->set_last_due_date(FormatDay(days.last_due));
+}
+
+}  // namespace plumblane
