@@ -267,8 +267,10 @@ class ExamplesFirst : public CLI::Formatter {
         absl::StrCat(make_description(app), "\nExamples:\n", std::string(ExamplesFor(command)),
                      "\n\n", make_usage(app, name), make_positionals(app), make_groups(app, mode),
                      make_subcommands(app, mode));
-    if (!command.empty())
-      absl::StrAppend(&text, "\nEverywhere: --server ADDRESS, --json, --help\n");
+    if (!command.empty()) {
+      absl::StrAppend(&text, "\nAs everywhere: --server ADDRESS, --json",
+                      TakesMoment(command) ? ", --as-of TIME, --half-life DAYS\n" : "\n");
+    }
     const std::string notes(NotesFor(command));
     return notes.empty() ? text : absl::StrCat(text, "\n", notes, "\n");
   }

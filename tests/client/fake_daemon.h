@@ -1,0 +1,70 @@
+// A daemon that keeps nothing: it writes down what it is sent and answers what a test lays out.
+//
+// It listens on a socket in a folder of its own under the system's temporary folder; both go with it.
+#pragma once
+
+#include <grpcpp/server.h>
+
+#include <atomic>
+#include <chrono>
+#include <functional>
+#include <map>
+#include <memory>
+#include <mutex>
+#include <string>
+#include <vector>
+
+#include "plumblane/v1/intake.grpc.pb.h"
+#include "plumblane/v1/operations.grpc.pb.h"
+#include "plumblane/v1/orders.grpc.pb.h"
+#include "plumblane/v1/scores.grpc.pb.h"
+#include "plumblane/v1/sourcing.grpc.pb.h"
+
+namespace plumblane::client {
+
+// What a test lays out, before the first call, and finds after the last one.
+struct FakeState {
+  // Fills the receipt of a batch; every event is accepted when this is empty.
+  std::function<void(const v1::EventBatch&, v1::BatchReceipt*)> receive;
+  std::chrono::milliseconds receipt_delay{0};
+  int break_after = -1;  // batches; then the stream ends with UNAVAILABLE
+  bool is_mute = false;  // gives no receipts at all
+
+  std::map<std::string, v1::LookUpOrdersResponse::Answer> by_tracking;  // known orders
+  std::map<std::string, std::string> destinations;                      // by "shop/order"
+  std::map<std::string, v1::Score> scores;                              // GetScore, by name
+  std::vector<v1::Score> suppliers, lanes;                              // ListScores
+  int page_size = 1000;
+  std::vector<v1::Order> orders;
+  std::vector<v1::Excuse> excuses;
+  v1::RankSuppliersResponse ranking;
+  v1::ServerStatus status;
+
+  std::mutex mutex;  // guards what follows
+  std::vector<v1::Event> events;
+  std::vector<v1::ReportNewsRequest> news;
+  std::vector<v1::LookUpOrdersRequest> look_ups;
+  v1::GetScoreRequest score_request;
+  v1::RankSuppliersRequest rank_request;
+  int batches = 0;
+  int most_unanswered = 0;
+};
+
+class FakeDaemon {
+ public:
+  FakeDaemon();
+  ~FakeDaemon();
+
+  FakeState state;
+  const std::string& address() const { return address_; }
+  void Stop() { server_->Shutdown(std::chrono::system_clock::now()); }
+
+ private:
+  class Services;
+
+  std::string folder_, address_;
+  std::unique_ptr<Services> services_;
+  std::unique_ptr<grpc::Server> server_;
+};
+
+}  // namespace plumblane::client

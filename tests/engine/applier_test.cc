@@ -1,0 +1,269 @@
+// Applying entries: whatever the order, repetition and split into batches, the same events leave the
+// same bytes, and the stored cells are the fold of the stored orders.
+#include "engine/applier.h"
+
+#include <absl/strings/str_cat.h>
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <algorithm>
+
+#include "storage/keys.h"
+#include "storage/memory_store.h"
+#include "support/order_builder.h"
+#include "support/random_orders.h"
+
+namespace plumblane {
+namespace {
+
+using test::At;
+using test::KeyedEvent;
+using test::On;
+using test::OrderBuilder;
+using test::RandomOrders;
+using ::testing::ElementsAre;
+using ::testing::IsEmpty;
+
+// A store and catalog that entries are applied to.
+class State {
+ public:
+  explicit State(FoldRules rules = {}) : rules_(rules) {}
+
+  Applied Apply(const Submission& content) {
+    auto applied = plumblane::Apply(*store_.TakeSnapshot(), catalog_, rules_,
+                                    catalog_.log_sequence + 1, {At("2026-01-01"), content});
+    EXPECT_TRUE(applied.ok()) << applied.status();
+    EXPECT_TRUE(store_.Write(applied->batch, true).ok());
+    catalog_ = applied->catalog;
+    return *std::move(applied);
+  }
+  Applied Apply(const OrderBuilder& order) {
+    Submission content;
+    for (const Event& event : order.events()) content.events.push_back({order.key(), event});
+    return Apply(content);
+  }
+  std::string Difference() const {
+    return *FindDifference(*store_.TakeSnapshot(), catalog_, rules_);
+  }
+  // All that must not depend on the order of events.
+  std::map<std::string, std::string> Bytes() const {
+    std::map<std::string, std::string> bytes;
+    const auto snapshot = store_.TakeSnapshot();
+    for (const Space space : {Space::kOrders, Space::kCells, Space::kIndex}) {
+      const absl::Status scanned = snapshot->Scan(space, "", "", [&](auto key, auto value) {
+        // When a supplier was last heard of goes by what was known of the order at that time.
+        if (space == Space::kIndex && key[0] == 's') return true;
+        bytes[absl::StrCat(static_cast<int>(space), std::string(key))] = value;
+        return true;
+      });
+      EXPECT_TRUE(scanned.ok());
+    }
+    return bytes;
+  }
+  MemoryStore& store() { return store_; }
+  const Catalog& catalog() const { return catalog_; }
+  FoldRules& rules() { return rules_; }
+
+ private:
+  FoldRules rules_;
+  MemoryStore store_;
+  Catalog catalog_;
+};
+
+void ApplyInBatches(State& state, const std::vector<KeyedEvent>& events, RandomOrders& random) {
+  for (size_t at = 0; at < events.size();) {
+    Submission content;
+    const int size = 1 + random.Below(40);
+    for (int i = 0; i < size && at < events.size(); ++i, ++at) {
+      content.events.push_back({events[at].order, events[at].event});
+    }
+    state.Apply(content);
+  }
+}
+
+TEST(Apply, AnyPermutationDuplicationAndSplitLeavesTheSameBytes) {
+  for (uint64_t seed = 1; seed <= 60; ++seed) {
+    RandomOrders random(seed);
+    std::vector<KeyedEvent> events = random.Make(40);
+    State straight;
+    ApplyInBatches(straight, events, random);
+    ASSERT_EQ(straight.Difference(), "") << "seed " << seed;
+
+    std::vector<KeyedEvent> shuffled = events;
+    for (const KeyedEvent& event : events) {
+      for (int copies = random.Below(3); copies > 0; --copies) shuffled.push_back(event);
+    }
+    std::shuffle(shuffled.begin(), shuffled.end(), random.generator());
+    State other;
+    ApplyInBatches(other, shuffled, random);
+    ASSERT_EQ(other.Difference(), "") << "seed " << seed;
+    ASSERT_TRUE(straight.Bytes() == other.Bytes()) << "seed " << seed;
+    EXPECT_EQ(straight.catalog().order_count, other.catalog().order_count);
+    EXPECT_EQ(straight.catalog().event_count, other.catalog().event_count);
+    EXPECT_EQ(straight.catalog().pairs->by_supplier, other.catalog().pairs->by_supplier);
+  }
+}
+
+TEST(Apply, ThousandsOfOneOrderHistoriesFoldTheSameInAnyOrder) {
+  for (uint64_t seed = 1; seed <= 3000; ++seed) {
+    RandomOrders random(seed * 7919);
+    std::vector<KeyedEvent> events = random.Make(2);
+    State straight, other;
+    ApplyInBatches(straight, events, random);
+    std::shuffle(events.begin(), events.end(), random.generator());
+    ApplyInBatches(other, events, random);
+    ASSERT_TRUE(straight.Bytes() == other.Bytes()) << "seed " << seed;
+  }
+}
+
+TEST(Apply, ExcusesGivenBeforeOrAfterTheOrdersCountTheSame) {
+  for (uint64_t seed = 1; seed <= 30; ++seed) {
+    RandomOrders random(seed);
+    const std::vector<KeyedEvent> events = random.Make(40);
+    const Day first = DayOf(events[0].event.time);
+    Submission excuses;
+    excuses.excuses.push_back({"lane", ExcusedDays{{"VN", "DE", std::nullopt}, first, first + 20}, "strike"});
+    excuses.excuses.push_back({"one", ExcusedOrder{events[0].order, 1}, "our mistake"});
+    State before, after, never, withdrawn;
+    before.Apply(excuses);
+    ApplyInBatches(before, events, random);
+    ApplyInBatches(after, events, random);
+    after.Apply(excuses);
+    ASSERT_TRUE(before.Bytes() == after.Bytes()) << "seed " << seed;
+    ASSERT_EQ(after.Difference(), "");
+
+    ApplyInBatches(never, events, random);
+    EXPECT_FALSE(never.Bytes() == after.Bytes()) << "the excuse changes nothing, seed " << seed;
+    ApplyInBatches(withdrawn, events, random);
+    withdrawn.Apply(excuses);
+    for (Excuse& excuse : excuses.excuses) excuse.withdrawn = true;
+    withdrawn.Apply(excuses);
+    ASSERT_TRUE(never.Bytes() == withdrawn.Bytes()) << "seed " << seed;
+  }
+}
+
+TEST(Apply, ChangedRulesFoldEveryOrderAgain) {
+  RandomOrders random(5);
+  const std::vector<KeyedEvent> events = random.Make(60);
+  FoldRules next;
+  next.lost_after_days = 7;
+  next.tolerance_millis = 3'600'000;
+  State fresh(next), changed;
+  ApplyInBatches(fresh, events, random);
+  ApplyInBatches(changed, events, random);
+  ASSERT_FALSE(fresh.Bytes() == changed.Bytes());
+  Format format{kFormatVersion, {}, next, {}};
+  int steps = 0;
+  while (format.next_rules) {
+    const auto batch = RefoldSome(*changed.store().TakeSnapshot(), changed.catalog(), 7, format);
+    ASSERT_TRUE(batch.ok()) << batch.status();
+    ASSERT_TRUE(changed.store().Write(*batch, true).ok());
+    ++steps;
+  }
+  EXPECT_GT(steps, 3);
+  EXPECT_EQ(format.rules, next);
+  EXPECT_TRUE(fresh.Bytes() == changed.Bytes());
+}
+
+TEST(Apply, FatesSayWhatBecameOfEachEvent) {
+  State state;
+  OrderBuilder order;
+  order.Paid("2026-03-02").Shipped("2026-03-01").Delivered("2026-03-05");
+  const Applied first = state.Apply(order);
+  using Kind = EventFate::Kind;
+  EXPECT_EQ(first.fates[0].kind, Kind::kAccepted);
+  EXPECT_EQ(first.fates[1].kind, Kind::kContradiction);
+  EXPECT_EQ(first.fates[1].message, "shipped before it was paid");
+  EXPECT_EQ(first.fates[2].kind, Kind::kAccepted);
+  EXPECT_EQ(first.standings[2], (StandingDelta{1, 0, 1}));
+
+  EXPECT_EQ(state.Apply(order).fates[0].kind, Kind::kDuplicate);
+  order.With([](Event& e) { e.time = At("2026-03-06"); });
+  EXPECT_EQ(state.Apply(order).fates[2].kind, Kind::kConflict);
+  OrderBuilder waiting({"default", "2"});
+  waiting.Retracted("2026-03-01", "never seen");
+  const Applied last = state.Apply(waiting);
+  EXPECT_EQ(last.fates[0].kind, Kind::kWaiting);
+  EXPECT_EQ(last.standings[0], (StandingDelta{1, 1, 0}));
+  EXPECT_EQ(state.catalog().event_count, 4);
+  EXPECT_EQ(state.catalog().order_count, 2);
+}
+
+TEST(Apply, TheSameEventIdInAnotherOrderSourceOrPartIsAnotherEvent) {
+  State state;
+  OrderBuilder one({"default", "1"}), two({"default", "2"}), shop({"other", "1"});
+  state.Apply(one.Paid("2026-03-01"));
+  EXPECT_EQ(state.Apply(two.Paid("2026-03-01")).fates[0].kind, EventFate::Kind::kAccepted);
+  EXPECT_EQ(state.Apply(shop.Paid("2026-03-01")).fates[0].kind, EventFate::Kind::kAccepted);
+  OrderBuilder part({"default", "1"}), source({"default", "1"});
+  EXPECT_EQ(state.Apply(part.Part(2).Paid("2026-03-01")).fates[0].kind,
+            EventFate::Kind::kAccepted);
+  EXPECT_EQ(state.Apply(source.From("b").Paid("2026-03-01")).fates[0].kind,
+            EventFate::Kind::kAccepted);
+  EXPECT_EQ(state.catalog().event_count, 5);
+}
+
+TEST(Apply, AnOrderHoldsAThousandEventsAndSaysWhenItIsFull) {
+  State state;
+  OrderBuilder order;
+  for (size_t i = 0; i <= kMaxEventsPerOrder; ++i) order.Answered("2026-03-01");
+  const Applied applied = state.Apply(order);
+  EXPECT_NE(applied.fates[kMaxEventsPerOrder - 1].kind, EventFate::Kind::kOrderFull);
+  EXPECT_EQ(applied.fates[kMaxEventsPerOrder].kind, EventFate::Kind::kOrderFull);
+  EXPECT_EQ(state.catalog().event_count, static_cast<int64_t>(kMaxEventsPerOrder));
+}
+
+TEST(Apply, SourcesBecomePeriodicLiveAndRetired) {
+  State state;
+  const auto report = [&state](std::variant<Instant, SourceNews::Live, SourceNews::Retired> news) {
+    Submission content;
+    content.news.push_back({"mondays", news});
+    state.Apply(content);
+    return state.catalog().sources.at("mondays");
+  };
+  EXPECT_EQ(report(At("2026-03-02")).complete_through, At("2026-03-02"));
+  // An older file that arrives later does not move it back.
+  EXPECT_EQ(report(At("2026-02-01")).complete_through, At("2026-03-02"));
+  // It has sent no deliveries: it limits nothing.
+  EXPECT_EQ(state.catalog().NewsHorizon(), std::nullopt);
+  state.Apply(OrderBuilder().From("mondays").Delivered("2026-03-01"));
+  EXPECT_EQ(state.catalog().NewsHorizon(), At("2026-03-02"));
+  EXPECT_TRUE(report(SourceNews::Retired{}).retired);
+  EXPECT_EQ(state.catalog().NewsHorizon(), std::nullopt);
+  EXPECT_TRUE(report(At("2026-03-09")).limits_news());
+  EXPECT_FALSE(report(SourceNews::Live{}).periodic);
+  EXPECT_EQ(state.catalog().NewsHorizon(), std::nullopt);
+}
+
+TEST(Apply, LatestEventTimeNeverFallsAndIgnoresRetractions) {
+  State state;
+  state.Apply(OrderBuilder().Paid("2026-03-05"));
+  state.Apply(OrderBuilder({"default", "2"}).Paid("2026-03-01").Retracted("2027-01-01", "x"));
+  EXPECT_EQ(state.catalog().latest_event, At("2026-03-05"));
+}
+
+TEST(Apply, ACatalogReadBackIsTheOneThatWasApplied) {
+  RandomOrders random(11);
+  State state;
+  ApplyInBatches(state, random.Make(50), random);
+  const auto loaded = LoadCatalog(*state.store().TakeSnapshot());
+  ASSERT_TRUE(loaded.ok());
+  EXPECT_EQ(loaded->sources, state.catalog().sources);
+  EXPECT_EQ(loaded->pairs->by_supplier, state.catalog().pairs->by_supplier);
+  EXPECT_EQ(loaded->log_sequence, state.catalog().log_sequence);
+  EXPECT_EQ(loaded->latest_event, state.catalog().latest_event);
+  EXPECT_EQ(loaded->order_count, state.catalog().order_count);
+}
+
+TEST(FindDifference, NamesACellThatNoOrderMakes) {
+  State state;
+  state.Apply(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10"));
+  ASSERT_EQ(state.Difference(), "");
+  Batch damage;
+  damage.Delete(Space::kCells, CellPageKey({{"S", {"VN", "DE", ""}}, Measure::kOnTime, On("2026-03-10")}));
+  ASSERT_TRUE(state.store().Write(damage, true).ok());
+  EXPECT_THAT(state.Difference(), ::testing::HasSubstr("is missing"));
+}
+
+}  // namespace
+}  // namespace plumblane
