@@ -1,0 +1,128 @@
+"""The sample season through the real client and daemon gives what the naive model of
+tests/support/season says, figure by figure, however the files arrive."""
+import json
+import os
+import random
+
+from harness import Daemon, Folder, SAMPLE, main, send_season
+
+RELATIVE = 1e-9
+AS_OF = "2026-10-01T00:00:00Z"
+
+
+def seconds(duration):
+    return None if duration is None else float(duration.rstrip("s"))
+
+
+def close(ours, theirs, tolerance):
+    if ours is None or theirs is None:
+        return ours is None and theirs is None
+    return abs(ours - theirs) <= tolerance * max(1.0, abs(theirs))
+
+
+def differences(score, expected):
+    """Every figure of one score that is not the expected one."""
+    found = []
+
+    def check(what, ours, theirs, tolerance):
+        if not close(ours, theirs, tolerance):
+            found.append(f"{expected['name']} {what}: {ours}, expected {theirs}")
+
+    for rate in ("on_time", "defect"):
+        ours = score["onTime" if rate == "on_time" else rate]
+        theirs = expected[rate]
+        for field in ("observed", "estimate", "low", "high"):
+            check(f"{rate}.{field}", ours.get(field), theirs[field], RELATIVE)
+        check(f"{rate}.weight", ours["weight"], theirs["weight"], RELATIVE)
+        check(f"{rate}.order_count", int(ours["orderCount"]), theirs["order_count"], 0)
+        check(f"{rate}.hit_count", int(ours["hitCount"]), theirs["hit_count"], 0)
+    for times in ("handling", "transit", "delivery", "response"):
+        ours, theirs = score[times], expected[times]
+        for field in ("median", "p90"):  # the API rounds to milliseconds
+            check(f"{times}.{field}", seconds(ours.get(field)), theirs[field], 1e-6)
+        check(f"{times}.entered_count", int(ours["enteredCount"]), theirs["entered_count"], 0)
+        check(f"{times}.finished_count", int(ours["finishedCount"]), theirs["finished_count"], 0)
+        check(f"{times}.median_reached", ours["medianReached"], theirs["median_reached"], 0)
+    check("underway_count", int(score["underwayCount"]), expected["underway_count"], 0)
+    check("overdue_count", int(score["overdueCount"]), expected["overdue_count"], 0)
+    return found
+
+
+def ask_score(daemon, name, cache={}):
+    """The score of that name, from the command that shows it."""
+    parts = name.split("/")
+    if parts[0] == "lanes":
+        return daemon.ask("lane", "/".join(parts[1:]), "--as-of", AS_OF)
+    answer = daemon.ask("supplier", parts[1], "--as-of", AS_OF)
+    if len(parts) == 2:
+        return answer
+    return next(pair for pair in answer["pairs"] if pair["name"] == name)
+
+
+def expect_season(daemon):
+    with open(os.path.join(SAMPLE, "expected.json")) as file:
+        expected = json.load(file)
+    found = []
+    for score in expected["scores"]:
+        found += differences(ask_score(daemon, score["name"]), score)
+    assert not found, f"{len(found)} figures differ, the first:\n" + "\n".join(found[:10])
+    named = {score["name"] for score in expected["scores"]}
+    for collection in ("suppliers", "lanes"):
+        for score in daemon.ask(collection, "--as-of", AS_OF)["scores"]:
+            assert score["name"] in named, f"{score['name']} is not expected"
+
+
+def every_figure_of_the_season_is_the_naive_models():
+    with Folder() as folder:
+        daemon = Daemon(folder).start()
+        try:
+            send_season(daemon)
+            expect_season(daemon)
+        finally:
+            daemon.stop()
+        daemon.dump()
+
+
+def a_comparison_that_must_fail():
+    """Control: one order less is noticed."""
+    with Folder() as folder:
+        daemon = Daemon(folder).start()
+        try:
+            send_season(daemon)
+            daemon.run("record", "1001", "disputed", "--shop", "harbour", "--reason", "damaged",
+                       "--time", "2026-03-01T00:00:00Z", check=0)
+            try:
+                expect_season(daemon)
+            except AssertionError:
+                return
+            raise RuntimeError("a changed order was not noticed")
+        finally:
+            daemon.stop()
+
+
+def shuffled_files_sent_twice_leave_the_same_bytes():
+    shuffle = random.Random(20260101)
+    with Folder() as straight_folder, Folder() as other_folder:
+        straight, other = Daemon(straight_folder).start(), Daemon(other_folder).start()
+        try:
+            send_season(straight)
+            other.run("excuse", "load", os.path.join(SAMPLE, "excuses.csv"), check=0)
+            for name in ("carriers.ndjson", "harbour.ndjson"):
+                with open(os.path.join(SAMPLE, name)) as file:
+                    lines = file.readlines()
+                shuffle.shuffle(lines)
+                mixed = os.path.join(other_folder, name)
+                with open(mixed, "w") as file:
+                    file.writelines(lines)
+                other.run("send", mixed, check=0)
+                other.run("send", mixed, check=0)
+            send_season(other)
+        finally:
+            straight.stop()
+            other.stop()
+        assert straight.dump() == other.dump()
+
+
+if __name__ == "__main__":
+    main([every_figure_of_the_season_is_the_naive_models, a_comparison_that_must_fail,
+          shuffled_files_sent_twice_leave_the_same_bytes])

@@ -1,0 +1,48 @@
+// dump_state DIR: checks that the cells of a store are the fold of its orders, then prints every
+// order, cell and index entry in hex, one a line. Exit 1 and the first difference when they are not.
+#include <absl/strings/escaping.h>
+
+#include <iostream>
+
+#include "engine/applier.h"
+#include "storage/keys.h"
+#include "storage/rocksdb/rocksdb_store.h"
+
+namespace {
+
+int Fail(const absl::Status& status) {
+  std::cerr << status.ToString() << "\n";
+  return 1;
+}
+
+std::string Hex(std::string_view bytes) {
+  return absl::BytesToHexString(absl::string_view(bytes.data(), bytes.size()));
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  using namespace plumblane;  // NOLINT: a program of one function
+  if (argc != 2) return 2;
+  auto store = OpenRocksDbStore({.path = argv[1]});
+  if (!store.ok()) return Fail(store.status());
+  const auto snapshot = (*store)->TakeSnapshot();
+  const auto catalog = LoadCatalog(*snapshot);
+  if (!catalog.ok()) return Fail(catalog.status());
+  const auto record = snapshot->Get(Space::kMeta, kFormatKey);
+  if (!record.ok() || !*record) return Fail(absl::DataLossError("no format record"));
+  const auto format = DecodeFormat(**record);
+  if (!format.ok()) return Fail(format.status());
+  const auto difference = FindDifference(*snapshot, *catalog, format->rules);
+  if (!difference.ok()) return Fail(difference.status());
+  if (!difference->empty()) return Fail(absl::DataLossError(*difference));
+  for (const Space space : {Space::kOrders, Space::kCells, Space::kIndex}) {
+    const absl::Status scanned = snapshot->Scan(space, "", "", [&](auto key, auto value) {
+      std::cout << kSpaceNames[static_cast<int>(space)] << " " << Hex(key) << " " << Hex(value)
+                << "\n";
+      return true;
+    });
+    if (!scanned.ok()) return Fail(scanned);
+  }
+  return 0;
+}
