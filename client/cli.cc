@@ -240,11 +240,6 @@ struct Builder {
         ->required();
     lane->needs(due)->excludes(order);
     due->needs(lane);
-    add.final_callback([&excuse] {
-      if (!excuse.lane && !excuse.order) {
-        throw CLI::ValidationError("excuse add", "expected --lane with --due, or --order");
-      }
-    });
   }
 };
 
@@ -311,8 +306,11 @@ std::string DescribeMistake(const CLI::App& app, const CLI::App& command, const 
   return what;
 }
 
-// Options that say nothing to the command.
-std::string CheckApplies(const Invocation& invocation, const std::string& command) {
+// What only the whole line shows: options that say nothing to the command, an excuse for nothing.
+std::string CheckWhole(const Invocation& invocation, const std::string& command) {
+  if (invocation.verb == Verb::kExcuseAdd && !invocation.excuse.lane && !invocation.excuse.order) {
+    return "expected --lane with --due, or --order";
+  }
   if (TakesMoment(command) || (!invocation.as_of && !invocation.half_life)) return "";
   return absl::StrCat(invocation.as_of ? "--as-of" : "--half-life",
                       " goes with suppliers, supplier, lanes, lane and rank only");
@@ -338,7 +336,7 @@ std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>&
   try {
     app.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));
     if (const std::string mistake =
-            CheckApplies(invocation, app.get_subcommands().front()->get_name());
+            CheckWhole(invocation, app.get_subcommands().front()->get_name());
         !mistake.empty()) {
       return Leave{kUsage, "", mistake + "\n"};
     }

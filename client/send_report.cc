@@ -26,7 +26,8 @@ Rejection ToRejection(const Outgoing& event, const v1::EventResult& result) {
 
 std::string CountsText(const FileReport& report) {
   std::string text =
-      absl::StrCat(Counted(report.events, "event"), ": ", Thousands(report.taken), " taken");
+      absl::StrCat(report.is_complete ? "" : "broken off after ", Counted(report.events, "event"),
+                   ": ", Thousands(report.taken), " taken");
   if (report.repeats > 0) absl::StrAppend(&text, ", ", Counted(report.repeats, "repeat"));
   if (report.conflicts > 0) absl::StrAppend(&text, ", ", Counted(report.conflicts, "conflict"));
   if (report.rejected > 0) absl::StrAppend(&text, ", ", Thousands(report.rejected), " rejected");

@@ -113,7 +113,7 @@ void Engine::Stop() {
   if (committer_.joinable()) committer_.join();
 }
 
-bool Engine::Submit(Submission submission, Answer answer) {
+bool Engine::Submit(Submission&& submission, Answer answer) {
   const size_t events = submission.events.size();
   {
     std::lock_guard lock(queue_mutex_);

@@ -68,8 +68,8 @@ class Engine {
   using Answer = std::function<void(Receipt)>;
   // Queues a submission; an empty one only waits its turn. `answer` is called once, from the committer, when it is durable and
   // applied or has failed; it must be quick and must not call the engine's Stop. False: no room,
-  // nothing was taken, `answer` will not be called; use WhenRoom.
-  bool Submit(Submission submission, Answer answer);
+  // `submission` is left as it was and `answer` will not be called; use WhenRoom.
+  bool Submit(Submission&& submission, Answer answer);
 
   // Calls `ready` once, from the committer or at once, when there may be room again.
   void WhenRoom(std::function<void()> ready);

@@ -12,8 +12,9 @@
 
 namespace plumblane {
 
-// One stream. gRPC calls its reactions, the committer its answers; each takes the mutex. It ends
-// with exactly one Finish, when nothing of it is with the engine or being written any more.
+// One stream. gRPC calls its reactions, the committer its answers; each takes the mutex and leaves
+// through Leave(). It ends with exactly one Finish, when nothing of it is with the engine or being
+// written any more; after that it may be deleted at any moment.
 class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt> {
  public:
   explicit IngestStream(IntakeService& service) : service_(service) {
@@ -22,40 +23,38 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   }
 
   void OnReadDone(bool ok) override {
-    std::unique_lock lock(mutex_);
+    Lock lock(mutex_);
     reading_ = false;
     if (!ok) {
       no_more_reads_ = true;
-      return FinishIfIdle();
+      return Leave(lock);
     }
     if (batch_.events_size() > kMaxBatchEvents) {
-      return End({grpc::RESOURCE_EXHAUSTED,
-                  absl::StrCat("a batch of ", batch_.events_size(), " events; expected at most ",
-                               kMaxBatchEvents)});
+      End({grpc::RESOURCE_EXHAUSTED, absl::StrCat("a batch of ", batch_.events_size(),
+                                                  " events; expected at most ", kMaxBatchEvents)});
+      return Leave(lock);
     }
-    Read read = ReadBatch();
+    submitting_ = true;
     ++in_flight_;
+    const auto read = std::make_shared<Read>(ReadBatch());
     lock.unlock();
-    Submit(std::move(read));
-    lock.lock();
-    ReadNext();
+    Submit(read);
   }
 
   void OnWriteDone(bool ok) override {
-    std::lock_guard lock(mutex_);
+    Lock lock(mutex_);
     writing_ = false;
-    if (!ok) no_more_reads_ = true;
     receipts_.pop_front();
-    if (!ok) receipts_.clear();
+    if (!ok) {
+      no_more_reads_ = true;
+      receipts_.clear();
+    }
     WriteNext();
     ReadNext();
-    FinishIfIdle();
+    Leave(lock);
   }
 
-  void OnCancel() override {
-    std::lock_guard lock(mutex_);
-    End({grpc::CANCELLED, "cancelled"});
-  }
+  void OnCancel() override { EndFromOutside({grpc::CANCELLED, "cancelled"}); }
 
   void OnDone() override {
     service_.Forget(this);
@@ -63,21 +62,65 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   }
 
   void Drain() {
-    std::lock_guard lock(mutex_);
-    End({grpc::UNAVAILABLE, "the daemon is stopping; send what has no receipt again"});
+    EndFromOutside({grpc::UNAVAILABLE, "the daemon is stopping; send what has no receipt again"});
   }
 
  private:
+  using Lock = std::unique_lock<std::mutex>;
+
   struct Read {
     Submission submission;
     v1::BatchReceipt receipt;
     std::vector<int> indexes;  // of the submitted events in the batch
   };
 
-  // The rest of the private methods: REQUIRES mutex_ held, except Submit and Answer.
+  void EndFromOutside(grpc::Status status) {
+    Lock lock(mutex_);
+    End(std::move(status));
+    Leave(lock);
+  }
 
+  // Tries again whenever the engine has room. Until it has taken the batch the stream cannot end.
+  void Submit(const std::shared_ptr<Read>& read) {
+    const bool taken = service_.engine_.Submit(
+        std::move(read->submission),
+        [this, read](Receipt receipt) { Answer(*read, std::move(receipt)); });
+    if (!taken) return service_.engine_.WhenRoom([this, read] { Submit(read); });
+    Lock lock(mutex_);
+    submitting_ = false;
+    ReadNext();
+    Leave(lock);
+  }
+
+  void Answer(Read& read, Receipt receipt) {
+    Lock lock(mutex_);
+    --in_flight_;
+    if (receipt.status.ok()) {
+      Count(read, receipt);
+      receipts_.push_back(std::move(read.receipt));
+      WriteNext();
+    } else {
+      End(ToGrpc(receipt.status));
+    }
+    Leave(lock);
+  }
+
+  // The last thing any caller does.
+  void Leave(Lock& lock) {
+    const bool idle = no_more_reads_ && !submitting_ && in_flight_ == 0 && !writing_ &&
+                      receipts_.empty();
+    if (finished_ || !idle) return lock.unlock();
+    finished_ = true;
+    const grpc::Status end = end_;
+    lock.unlock();
+    Finish(end);
+  }
+
+  // The rest REQUIRES mutex_ held.
+
+  // Not before the last batch is with the engine: batches are submitted in the order they came.
   void ReadNext() {
-    if (reading_ || no_more_reads_) return;
+    if (reading_ || submitting_ || no_more_reads_) return;
     if (in_flight_ + static_cast<int>(receipts_.size()) >= kBatchesInFlight) return;
     reading_ = true;
     batch_.Clear();
@@ -105,35 +148,6 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
       read.receipt.set_rejected_count(read.receipt.rejected_count() + 1);
     }
     return read;
-  }
-
-  // Retried, with what it holds, until the engine has room.
-  void Submit(Read read) {
-    auto shared = std::make_shared<Read>(std::move(read));
-    Try(shared);
-  }
-
-  void Try(const std::shared_ptr<Read>& read) {
-    Submission copy = read->submission;
-    if (service_.engine_.Submit(std::move(copy), [this, read](Receipt receipt) {
-          Answer(*read, std::move(receipt));
-        })) {
-      return;
-    }
-    service_.engine_.WhenRoom([this, read] { Try(read); });
-  }
-
-  void Answer(Read& read, Receipt receipt) {
-    std::lock_guard lock(mutex_);
-    --in_flight_;
-    if (!receipt.status.ok()) {
-      End(ToGrpc(receipt.status));
-      return;
-    }
-    Count(read, receipt);
-    receipts_.push_back(std::move(read.receipt));
-    WriteNext();
-    FinishIfIdle();
   }
 
   static void Count(Read& read, const Receipt& receipt) {
@@ -169,13 +183,6 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   void End(grpc::Status status) {
     if (end_.ok()) end_ = std::move(status);
     no_more_reads_ = true;
-    FinishIfIdle();
-  }
-
-  void FinishIfIdle() {
-    if (finished_ || !no_more_reads_ || in_flight_ > 0 || writing_ || !receipts_.empty()) return;
-    finished_ = true;
-    Finish(end_);
   }
 
   IntakeService& service_;
@@ -183,7 +190,10 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   v1::EventBatch batch_;                   // being read into, or just read
   std::deque<v1::BatchReceipt> receipts_;  // the first is being written when writing_
   int in_flight_ = 0;                      // batches with the engine
-  bool reading_ = false, writing_ = false, no_more_reads_ = false, finished_ = false;
+  bool reading_ = false;     // a read is with gRPC
+  bool submitting_ = false;  // a batch is on its way to the engine
+  bool writing_ = false;     // the first receipt is with gRPC
+  bool no_more_reads_ = false, finished_ = false;
   grpc::Status end_;
 };
 

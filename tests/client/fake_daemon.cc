@@ -30,8 +30,7 @@ class FakeIntake : public v1::Intake::Service {
         const std::lock_guard lock(state_.mutex);
         ++state_.batches;
         waiting.push_back(batch);
-        state_.most_unanswered =
-            std::max(state_.most_unanswered, static_cast<int>(waiting.size()));
+        state_.most_unanswered = std::max(state_.most_unanswered, static_cast<int>(waiting.size()));
       }
       is_over = true;
     });
@@ -137,7 +136,8 @@ class FakeOrders : public v1::Orders::Service {
 
   grpc::Status CreateExcuse(grpc::ServerContext*, const v1::CreateExcuseRequest* request,
                             v1::Excuse* answer) override {
-    if (request->excuse().reason() == "taken") return {grpc::StatusCode::ALREADY_EXISTS, "is taken"};
+    if (request->excuse().reason() == "taken")
+      return {grpc::StatusCode::ALREADY_EXISTS, "is taken"};
     *answer = request->excuse();
     answer->set_excuse_id("excuse-" + std::to_string(state_.excuses.size() + 1));
     state_.excuses.push_back(*answer);

@@ -1,6 +1,7 @@
 // A daemon that keeps nothing: it writes down what it is sent and answers what a test lays out.
 //
-// It listens on a socket in a folder of its own under the system's temporary folder; both go with it.
+// It listens on a socket in a folder of its own under the system's temporary folder; both go with
+// it.
 #pragma once
 
 #include <grpcpp/server.h>

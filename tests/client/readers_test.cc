@@ -63,8 +63,12 @@ TEST(LineReaderTest, LinesEndInLfOrCrLf) {
 }
 
 TEST(LineReaderTest, ByteOrderMarkIsDropped) {
-  EXPECT_THAT(TextsOf(ReadLines("\xEF\xBB\xBF" "a\n\xEF\xBB\xBF" "b\n")),
-              ElementsAre("1:a", "2:\xEF\xBB\xBF" "b"));
+  EXPECT_THAT(TextsOf(ReadLines("\xEF\xBB\xBF"
+                                "a\n\xEF\xBB\xBF"
+                                "b\n")),
+              ElementsAre("1:a",
+                          "2:\xEF\xBB\xBF"
+                          "b"));
 }
 
 TEST(LineReaderTest, LastLineWithoutEndIsCut) {
@@ -77,8 +81,8 @@ TEST(LineReaderTest, LastLineWithoutEndIsCut) {
 TEST(LineReaderTest, EmptyFileHasNoLine) { EXPECT_THAT(ReadLines(""), IsEmpty()); }
 
 TEST(LineReaderTest, LineBeyondOneMebibyteIsNotHeld) {
-  const std::vector<Line> lines =
-      ReadLines(std::string(kMaxLineBytes, 'x') + "\n" + std::string(3 * kMaxLineBytes, 'y') + "\nz");
+  const std::vector<Line> lines = ReadLines(std::string(kMaxLineBytes, 'x') + "\n" +
+                                            std::string(3 * kMaxLineBytes, 'y') + "\nz");
   ASSERT_EQ(lines.size(), 3u);
   EXPECT_FALSE(lines[0].too_long);
   EXPECT_EQ(lines[0].text.size(), kMaxLineBytes);
@@ -155,9 +159,10 @@ TEST(CsvReaderTest, LineTooLongIsRefusedAlone) {
 }
 
 TEST(JsonReaderTest, ValuesKeepTheirKindAndDigits) {
-  EXPECT_THAT(JsonCells(R"({"a":"x","b":7,"c":13.750,"d":-1,"e":1e3,"f":true,"g":[1,[2]],"h":{"i":1}})"),
-              ElementsAre("a=x/0", "b=7/1", "c=13.750/2", "d=-1/1", "e=1e3/2", "f=true/3",
-                          "g=a list/3", "h=an object/3"));
+  EXPECT_THAT(
+      JsonCells(R"({"a":"x","b":7,"c":13.750,"d":-1,"e":1e3,"f":true,"g":[1,[2]],"h":{"i":1}})"),
+      ElementsAre("a=x/0", "b=7/1", "c=13.750/2", "d=-1/1", "e=1e3/2", "f=true/3", "g=a list/3",
+                  "h=an object/3"));
 }
 
 TEST(JsonReaderTest, EmptyAndNullAreNotStated) {
@@ -165,7 +170,8 @@ TEST(JsonReaderTest, EmptyAndNullAreNotStated) {
 }
 
 TEST(JsonReaderTest, FieldGivenTwiceIsRefused) {
-  EXPECT_EQ(JsonComplaint(R"({"a":1,"a":2})"), "FIELD_CONFLICT a: the field stands twice on this line");
+  EXPECT_EQ(JsonComplaint(R"({"a":1,"a":2})"),
+            "FIELD_CONFLICT a: the field stands twice on this line");
 }
 
 TEST(JsonReaderTest, OnlyOneObjectIsAnEvent) {
@@ -181,11 +187,13 @@ TEST(JsonReaderTest, CutLineSaysSo) {
   line.cut = true;
   const RowOrRejection read = ReadJsonRow(line);
   EXPECT_EQ(std::get<Rejection>(read).complaint.code, "CUT_LINE");
-  EXPECT_EQ(std::get<Rejection>(read).complaint.message, "the file ends in the middle of this line");
+  EXPECT_EQ(std::get<Rejection>(read).complaint.message,
+            "the file ends in the middle of this line");
 }
 
 TEST(JsonReaderTest, LineThatIsNoUtf8NamesTheByte) {
-  EXPECT_EQ(JsonComplaint("{\"a\":\"M\xFCller\"}"), "NOT_UTF8 : byte 8 of the line is no UTF-8 text");
+  EXPECT_EQ(JsonComplaint("{\"a\":\"M\xFCller\"}"),
+            "NOT_UTF8 : byte 8 of the line is no UTF-8 text");
 }
 
 }  // namespace

@@ -86,7 +86,8 @@ v1::Times TimesOf(double median_hours, double p90_hours, int64_t entered) {
   times.set_entered_count(entered);
   times.set_finished_count(entered / 2);
   times.set_median_reached(median_hours > 0);
-  if (median_hours > 0) times.mutable_median()->set_seconds(static_cast<int64_t>(median_hours * 3600));
+  if (median_hours > 0)
+    times.mutable_median()->set_seconds(static_cast<int64_t>(median_hours * 3600));
   if (p90_hours > 0) times.mutable_p90()->set_seconds(static_cast<int64_t>(p90_hours * 3600));
   return times;
 }

@@ -10,9 +10,10 @@ import subprocess
 import sys
 import tempfile
 import time
+import traceback
 
-BIN = os.environ.get("PLUMBLANE_BIN") or os.path.join(os.getcwd(), "build", "bin")
 ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
+BIN = os.environ.get("PLUMBLANE_BIN") or os.path.join(ROOT, "build", "bin")
 SAMPLE = os.path.join(ROOT, "sample-events")
 
 
@@ -121,8 +122,7 @@ def main(tests):
                 print(f"ok {test.__name__}", flush=True)
         except Exception as error:  # one failed test must not hide the others
             failed += 1
-            import traceback
-            traceback.print_exc()
+            traceback.print_exc(limit=-3)
             print(f"FAILED {test.__name__}: {error}", flush=True)
     print(f"{passed} passed, {failed} failed, {skipped} skipped")
     sys.exit(1 if failed else 77 if skipped and not passed else 0)

@@ -75,8 +75,8 @@ def acknowledged_events_survive_each_kill():
             daemon.start()
             again = daemon.ask("send", path)
             daemon.stop()
-            assert count(taken, "taken") > 0
-            assert count(again, "taken") == 0, (taken, again)
+            assert count(taken, "takenCount") > 0
+            assert count(again, "takenCount") == 0, (taken, again)
 
 
 def count(answer, word):
