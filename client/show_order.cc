@@ -20,7 +20,7 @@ std::string Or(const std::string& text, const char* otherwise) {
 }
 
 std::string DetailLine(const std::string& label, const std::string& value) {
-  return value.empty() ? "" : absl::StrFormat("  %-10s%s\n", label, value);
+  return value.empty() ? "" : absl::StrFormat("  %-11s%s\n", label, value);
 }
 
 std::string TimeLine(const std::string& label, bool is_known,

@@ -60,6 +60,16 @@ std::string EvidenceSentence(const v1::Candidate& first) {
                       rate.order_count() >= 10 ? ", most of them long ago." : ".");
 }
 
+// "a, b, c and 2 others".
+std::string Some(std::vector<std::string> names) {
+  constexpr size_t kMost = 3;
+  if (names.size() <= kMost + 1) return Listed(names);
+  const size_t others = names.size() - kMost;
+  names.resize(kMost);
+  names.push_back(absl::StrCat(others, " others"));
+  return Listed(names);
+}
+
 std::string OthersSentence(const v1::RankSuppliersResponse& answer) {
   std::vector<std::string> close, untried;
   for (int i = 1; i < answer.candidates_size(); ++i) {
@@ -72,8 +82,8 @@ std::string OthersSentence(const v1::RankSuppliersResponse& answer) {
   }
   std::string text;
   if (!close.empty()) {
-    absl::StrAppend(&text, " ", Listed(close), close.size() == 1 ? " is" : " are",
-                    " about as good: the difference may be chance.");
+    absl::StrAppend(&text, " ", Some(close), close.size() == 1 ? " is" : " are",
+                    " not clearly worse: the difference may be chance.");
   } else if (answer.candidates_size() > 1 && !answer.candidates(1).assumed()) {
     const v1::Candidate& second = answer.candidates(1);
     absl::StrAppend(&text, " ", PairText(second), " comes next, with ",
@@ -81,9 +91,7 @@ std::string OthersSentence(const v1::RankSuppliersResponse& answer) {
   } else if (answer.candidates_size() == 1) {
     text = " There is no other supplier to compare with.";
   }
-  if (!untried.empty()) {
-    absl::StrAppend(&text, " Not known yet: ", Listed(untried), ".");
-  }
+  if (!untried.empty()) absl::StrAppend(&text, " Not known yet: ", Some(untried), ".");
   return text;
 }
 

@@ -12,8 +12,6 @@
 namespace plumblane::client {
 namespace {
 
-using Align = Table::Align;
-
 std::string NameOf(const v1::Score& score, Naming naming) {
   switch (naming) {
     case Naming::kSupplier:
@@ -45,15 +43,24 @@ bool HidesNinety(const v1::Times& times) {
          !times.has_p90();
 }
 
-// Whom to ask about what is late.
-std::string OverdueText(const std::vector<v1::Score>& scores, Naming naming, int width) {
+// How much is on its way, and whom to ask about what is late. A lane that stands there with its
+// services beside it counts once.
+std::string UnderwayText(const std::vector<v1::Score>& scores, Naming naming, int width) {
+  const bool has_sums = std::any_of(scores.begin(), scores.end(), [](const v1::Score& score) {
+    return !score.lane().has_service();
+  });
   std::vector<std::string> late;
+  int64_t underway = 0;
   for (const v1::Score& score : scores) {
+    if (has_sums && score.lane().has_service()) continue;
+    underway += score.underway_count();
     if (score.overdue_count() == 0) continue;
     late.push_back(NameOf(score, naming) + " " + Thousands(score.overdue_count()));
   }
-  if (late.empty()) return "";
-  return Wrapped(absl::StrCat("Under way and past the promise: ", Listed(late), "."), width);
+  if (underway == 0) return "";
+  return Wrapped(absl::StrCat("Under way: ", Counted(underway, "order"),
+                              "; past the promise: ", late.empty() ? "none" : Listed(late), "."),
+                 width);
 }
 
 // Whose figures lean on the average of all.
@@ -81,7 +88,7 @@ std::string DashText(const std::vector<v1::Score>& scores) {
 }
 
 std::string DetailLine(const std::string& label, const std::string& value) {
-  return absl::StrFormat("  %-13s%s\n", label, value);
+  return absl::StrFormat("  %-15s%s\n", label, value);
 }
 
 std::string RateLine(const std::string& label, const v1::Rate& rate, const std::string& hits) {
@@ -105,39 +112,31 @@ std::string LeftOutText(const v1::Score& score) {
   return text;
 }
 
-// "0.0163 seen, 0.0149 estimated; 122.5 orders' weight; prior 0.0488 worth 4 orders".
-std::string ExplainLine(const std::string& label, const v1::Rate& rate, const v1::Prior& prior,
-                        bool has_prior) {
+// "observed 0.0163, estimate 0.0149, weight 122.5", and below it the prior.
+std::string ExplainLines(const std::string& label, const v1::Rate& rate, const std::string& of,
+                         const v1::Prior& prior) {
   std::string text =
       rate.has_observed() ? absl::StrFormat("observed %.4f", rate.observed()) : "nothing observed";
   if (rate.has_estimate()) absl::StrAppendFormat(&text, ", estimate %.4f", rate.estimate());
   absl::StrAppendFormat(&text, ", weight %.1f", rate.weight());
-  if (has_prior) {
-    absl::StrAppendFormat(&text, "; prior mean %.4f, worth %.4g orders", prior.mean(),
-                          prior.strength());
-  }
-  return DetailLine(label, text);
+  return DetailLine(label, text) +
+         DetailLine("", absl::StrFormat("prior of %s %.4f, worth %.4g orders", of, prior.mean(),
+                                        prior.strength()));
 }
 
 std::string ExplainText(const v1::Score& score) {
   return absl::StrCat(
-      "\nWhat the estimates are made of (shares from 0 to 1)\n",
-      ExplainLine("on time", score.on_time(), score.late_prior(), false),
-      score.has_late_prior()
-          ? DetailLine("",
-                       absl::StrFormat("prior of late orders: mean %.4f, worth %.4g orders",
-                                       score.late_prior().mean(), score.late_prior().strength()))
-          : "",
-      ExplainLine("bad or lost", score.defect(), score.defect_prior(), score.has_defect_prior()),
-      "  The prior is the average of all suppliers; weight is the number of orders after older "
-      "ones\n"
-      "  are counted in part.\n");
+      "\nWhat the estimates are made of, as shares from 0 to 1\n",
+      ExplainLines("on time", score.on_time(), "being late", score.late_prior()),
+      ExplainLines("bad or lost", score.defect(), "being bad or lost", score.defect_prior()),
+      "  The prior is the average of all suppliers; weight is the number of orders, older ones\n"
+      "  counted in part.\n");
 }
 
 std::string DetailText(const v1::Score& score) {
   std::string text = absl::StrCat(
       RateLine("on time", score.on_time(), "late"),
-      RateLine("bad or lost", score.defect(), "found"),
+      RateLine("bad or lost", score.defect(), "known"),
       DetailLine("ships", LongTimes(score.handling())),
       DetailLine("travels", LongTimes(score.transit())),
       DetailLine("delivered", LongTimes(score.delivery())),
@@ -156,17 +155,13 @@ std::string DetailText(const v1::Score& score) {
 
 std::string ShowScoreTable(const std::vector<v1::Score>& scores, Naming naming, int width) {
   if (scores.empty()) return "no orders yet; feed some with \"plumblane send\"\n";
-  Table table({{HeaderOf(naming)},
-               {"on time"},
-               {"bad or lost"},
-               {"delivered\nhalf / 90 %"},
-               {"under\nway", Align::kRight}});
+  Table table({{HeaderOf(naming)}, {"on time"}, {"bad or lost"}, {"delivered\nhalf / 90 %"}});
   for (const v1::Score& score : scores) {
     table.Add({NameOf(score, naming), RateText(score.on_time()), RateText(score.defect()),
-               ShortTimes(score.delivery()), Thousands(score.underway_count())});
+               ShortTimes(score.delivery())});
   }
   const std::string holds = HoldsFor(scores.front());
-  return absl::StrCat(table.Render(width), "\n", OverdueText(scores, naming, width),
+  return absl::StrCat(table.Render(width), "\n", UnderwayText(scores, naming, width),
                       ThinText(scores, naming, width), DashText(scores),
                       holds.empty() ? "" : Wrapped(holds, width));
 }

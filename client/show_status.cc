@@ -81,8 +81,8 @@ std::string ShowStatus(const v1::ServerStatus& status, const std::string& addres
   absl::StrAppend(
       &text,
       DetailLine("half-life", "older orders count half after " + HalfLifeText(status.half_life())),
-      DetailLine("settling", "an order is late " + DurationText(status.settle_delay()) +
-                                 " after the day of its promise, not earlier"));
+      DetailLine("settling", "an order is called late no sooner than " +
+                                 HalfLifeText(status.settle_delay()) + " after its promised day"));
   absl::StrAppend(
       &text, DetailLine("news", status.has_news_time()
                                     ? "deliveries are known up to " + TimeText(status.news_time()) +

@@ -47,6 +47,15 @@ Character CharacterAt(std::string_view text, size_t i) {
   return {bytes, std::max(0, wcwidth(wide))};
 }
 
+// Cuts a name but keeps what follows its last slash, if there is room for both.
+std::string FitName(const std::string& name, int width) {
+  const size_t slash = name.rfind('/');
+  if (slash == std::string::npos || DisplayWidth(name) <= width) return Fit(name, width);
+  const std::string tail = name.substr(slash);
+  const int room = width - DisplayWidth(tail);
+  return room < kNarrowest / 2 ? Fit(name, width) : Fit(name.substr(0, slash), room) + tail;
+}
+
 std::vector<std::string> Split(const std::string& text) {
   std::vector<std::string> lines(1);
   for (const char c : text) {
@@ -111,7 +120,7 @@ void Table::AppendLine(const std::vector<std::string>& cells, const std::vector<
                        int indent, std::string& out) const {
   std::string line(static_cast<size_t>(indent), ' ');
   for (size_t c = 0; c < cells.size(); ++c) {
-    const std::string cell = Fit(cells[c], std::max(1, widths[c]));
+    const std::string cell = c == 0 ? FitName(cells[c], std::max(1, widths[c])) : cells[c];
     const auto padding = static_cast<size_t>(std::max(0, widths[c] - DisplayWidth(cell)));
     if (c > 0) line.append(kGap, ' ');
     if (columns_[c].align == Align::kRight) line.append(padding, ' ');

@@ -1,8 +1,9 @@
 // Plain tables: columns side by side, two blanks between them, no lines, no colours.
 //
 // Widths are those of a terminal: a wide character takes two columns, a combining mark none. When a
-// table is wider than it may be, its first column is cut, with an ellipsis at the end of each cell
-// that loses something; nothing else is ever cut. A header may have several lines.
+// table is wider than it may be, its first column is cut, with an ellipsis where a cell loses
+// something: at its end or, in a cell such as "lotus-works/express", before the slash. Nothing else
+// is ever cut. A header may have several lines.
 //
 // Not thread-safe; one object is one table.
 #pragma once

@@ -116,7 +116,7 @@ std::string LongTimes(const v1::Times& times) {
   return absl::StrCat(
       "half ", has_median ? "within " + DurationText(times.median()) : kNotReached, ", 9 in 10 ",
       times.has_p90() ? "within " + DurationText(times.p90()) : kNotReached, "; ",
-      Thousands(times.finished_count()), " of ", Counted(times.entered_count(), "order"), " done");
+      Thousands(times.finished_count()), " of ", Thousands(times.entered_count()), " done");
 }
 
 std::string TimeText(const google::protobuf::Timestamp& time) {

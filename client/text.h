@@ -52,7 +52,7 @@ std::string DurationText(const google::protobuf::Duration& duration);
 // Half and nine in ten for a table: "2.8 / 5.2 d", "2.8 d / -", "not reached", "no orders yet".
 std::string ShortTimes(const v1::Times& times);
 
-// The same in words: "half within 2.8 d, 9 in 10 within 5.2 d; 531 of 551 orders done".
+// The same in words: "half within 2.8 d, 9 in 10 within 5.2 d; 531 of 551 done".
 std::string LongTimes(const v1::Times& times);
 
 // "2026-09-28 14:02 UTC"; a midnight is the date alone.

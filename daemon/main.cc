@@ -1,8 +1,8 @@
 // plumblaned: parse, run, exit code.
-#include <CLI/CLI.hpp>
 #include <signal.h>
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
+#include <CLI/CLI.hpp>
 
 #include <cstdio>
 #include <iostream>
@@ -59,9 +59,10 @@ void WaitForStop(const sigset_t& signals) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  CLI::App app{"plumblaned: keeps order events and says how suppliers and lanes do.\n"
-               "  plumblaned --data /var/lib/plumblane\n"
-               "  plumblaned --config plumblane.toml --check-config"};
+  CLI::App app{
+      "plumblaned: keeps order events and says how suppliers and lanes do.\n"
+      "  plumblaned --data /var/lib/plumblane\n"
+      "  plumblaned --config plumblane.toml --check-config"};
   Flags flags;
   app.add_option("--data", flags.data, "Directory for the data; made when missing")
       ->type_name("DIR");

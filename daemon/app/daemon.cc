@@ -1,8 +1,8 @@
 #include "app/daemon.h"
 
+#include <absl/strings/match.h>
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_join.h>
-#include <absl/strings/match.h>
 #include <grpcpp/ext/proto_server_reflection_plugin.h>
 #include <grpcpp/grpcpp.h>
 #include <grpcpp/health_check_service_interface.h>
@@ -49,8 +49,7 @@ absl::Status ClaimSocket(const std::string& path) {
   sockaddr_un address{};
   address.sun_family = AF_UNIX;
   path.copy(address.sun_path, sizeof(address.sun_path) - 1);
-  const bool answered =
-      connect(probe, reinterpret_cast<sockaddr*>(&address), sizeof(address)) == 0;
+  const bool answered = connect(probe, reinterpret_cast<sockaddr*>(&address), sizeof(address)) == 0;
   close(probe);
   if (answered) {
     return absl::AlreadyExistsError(absl::StrCat("another daemon serves unix:", path));
@@ -108,9 +107,9 @@ class Server {
     }
     for (size_t i = 0; i < addresses.size(); ++i) {
       const bool is_socket = absl::StartsWith(addresses[i], "unix:");
-      bound.push_back(is_socket ? addresses[i]
-                                : absl::StrCat(addresses[i].substr(0, addresses[i].rfind(':') + 1),
-                                               ports[i]));
+      bound.push_back(
+          is_socket ? addresses[i]
+                    : absl::StrCat(addresses[i].substr(0, addresses[i].rfind(':') + 1), ports[i]));
       // The socket is for the daemon's own user and group.
       if (is_socket) chmod(addresses[i].c_str() + 5, 0660);
     }
@@ -167,8 +166,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   StoreLog log(**store);
   Engine engine(**store, log, clock, settings.engine);
   if (absl::Status status = engine.Start(); !status.ok()) {
-    const int code =
-        absl::IsFailedPrecondition(status) ? kExitDataDamaged : ExitCodeFor(status);
+    const int code = absl::IsFailedPrecondition(status) ? kExitDataDamaged : ExitCodeFor(status);
     return Refuse(status, code);
   }
 

@@ -106,8 +106,8 @@ absl::Status ReadTable(const std::string& path, const std::string& prefix, const
           absl::StrCat(Place(path, node.source()), ": unknown key ", name));
     }
     if (!it->second.set(node)) {
-      return absl::InvalidArgumentError(absl::StrCat(Place(path, node.source()), ": ", name,
-                                                     ": expected ", it->second.expected));
+      return absl::InvalidArgumentError(
+          absl::StrCat(Place(path, node.source()), ": ", name, ": expected ", it->second.expected));
     }
   }
   return absl::OkStatus();
@@ -130,7 +130,8 @@ absl::Status CheckAddress(const std::string& address) {
   }
   if (host != "127.0.0.1" && host != "localhost" && host != "[::1]") {
     return absl::InvalidArgumentError(
-        absl::StrCat("listen: ", address, " is not on this machine; only unix:PATH, 127.0.0.1, "
+        absl::StrCat("listen: ", address,
+                     " is not on this machine; only unix:PATH, 127.0.0.1, "
                      "localhost and [::1] are served, because nobody is asked for a key yet"));
   }
   return absl::OkStatus();
@@ -169,14 +170,13 @@ absl::Status CompleteSettings(Settings& settings) {
   for (const std::string& address : settings.listen) {
     if (absl::Status status = CheckAddress(address); !status.ok()) return status;
   }
-  static constexpr absl::string_view kLevels[] = {"trace", "debug", "info",
+  static constexpr absl::string_view kLevels[] = {"trace",   "debug", "info",
                                                   "warning", "error", "off"};
   for (const absl::string_view level : kLevels) {
     if (level == settings.log_level) return absl::OkStatus();
   }
-  return absl::InvalidArgumentError(
-      absl::StrCat("log_level: expected trace, debug, info, warning, error or off, not ",
-                   settings.log_level));
+  return absl::InvalidArgumentError(absl::StrCat(
+      "log_level: expected trace, debug, info, warning, error or off, not ", settings.log_level));
 }
 
 }  // namespace plumblane

@@ -33,8 +33,8 @@ int CountPrintable(std::string_view text) {
 
 absl::Status CheckId(std::string_view text) {
   const int count = CountPrintable(text);
-  if (count < 1 || count > 64 || text.find('/') != std::string_view::npos ||
-      text.front() == ' ' || text.back() == ' ') {
+  if (count < 1 || count > 64 || text.find('/') != std::string_view::npos || text.front() == ' ' ||
+      text.back() == ' ') {
     return absl::InvalidArgumentError(
         "expected 1 to 64 printable characters, no '/', no blank at either end");
   }

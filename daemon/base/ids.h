@@ -18,7 +18,7 @@ struct OrderKey {
   auto operator<=>(const OrderKey&) const = default;
 };
 
-inline constexpr int kMaxPart = 999;           // parts of one order are numbered 1..999
+inline constexpr int kMaxPart = 999;  // parts of one order are numbered 1..999
 inline constexpr char kDefaultShop[] = "default";
 inline constexpr char kDefaultSource[] = "default";
 

@@ -8,9 +8,7 @@ namespace plumblane {
 namespace {
 
 bool IsUpperOrDigit(char c) { return (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9'); }
-bool IsServiceChar(char c) {
-  return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '-';
-}
+bool IsServiceChar(char c) { return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '-'; }
 
 }  // namespace
 
@@ -33,8 +31,7 @@ absl::StatusOr<std::string> ParseLaneEnd(std::string_view text) {
 absl::StatusOr<std::string> ParseService(std::string_view text) {
   if (text.empty() || text == "-") return std::string();
   if (text.size() > 32 || !std::all_of(text.begin(), text.end(), IsServiceChar)) {
-    return absl::InvalidArgumentError(
-        "expected 1 to 32 of a-z, 0-9 and hyphen, such as express");
+    return absl::InvalidArgumentError("expected 1 to 32 of a-z, 0-9 and hyphen, such as express");
   }
   return std::string(text);
 }

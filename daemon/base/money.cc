@@ -10,8 +10,8 @@
 namespace plumblane {
 namespace {
 
-// ISO 4217 active currencies by the digits of their minor unit. From memory of the standard's
-// table; currencies of two digits are the rule. Sorted for binary search.
+// The currencies of ISO 4217 list one, without funds, metals and withdrawn codes, by the digits of
+// their minor unit. Sorted for binary search.
 constexpr std::string_view kTwoDigits[] = {
     "AED", "AFN", "ALL", "AMD", "ANG", "AOA", "ARS", "AUD", "AWG", "AZN", "BAM", "BBD", "BDT",
     "BGN", "BMD", "BND", "BOB", "BRL", "BSD", "BTN", "BWP", "BYN", "BZD", "CAD", "CDF", "CHF",
@@ -22,11 +22,10 @@ constexpr std::string_view kTwoDigits[] = {
     "MWK", "MXN", "MYR", "MZN", "NAD", "NGN", "NIO", "NOK", "NPR", "NZD", "PAB", "PEN", "PGK",
     "PHP", "PKR", "PLN", "QAR", "RON", "RSD", "RUB", "SAR", "SBD", "SCR", "SDG", "SEK", "SGD",
     "SHP", "SLE", "SOS", "SRD", "SSP", "STN", "SVC", "SYP", "SZL", "THB", "TJS", "TMT", "TOP",
-    "TRY", "TTD", "TWD", "TZS", "UAH", "USD", "UYU", "UZS", "VED", "VES", "WST", "XCD", "YER",
-    "ZAR", "ZMW", "ZWG"};
-constexpr std::string_view kNoDigits[] = {"BIF", "CLP", "DJF", "GNF", "ISK", "JPY",
-                                          "KMF", "KRW", "PYG", "RWF", "UGX", "VND",
-                                          "VUV", "XAF", "XOF", "XPF"};
+    "TRY", "TTD", "TWD", "TZS", "UAH", "USD", "UYU", "UZS", "VED", "VES", "WST", "XCD", "XCG",
+    "YER", "ZAR", "ZMW", "ZWG"};
+constexpr std::string_view kNoDigits[] = {"BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW",
+                                          "PYG", "RWF", "UGX", "VND", "VUV", "XAF", "XOF", "XPF"};
 constexpr std::string_view kThreeDigits[] = {"BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"};
 constexpr std::string_view kFourDigits[] = {"CLF", "UYW"};
 
@@ -77,15 +76,17 @@ absl::StatusOr<Money> ParseMoney(std::string_view amount, std::string_view curre
       well_formed = false;
     }
   }
+  // "250.000" is a quarter of a million where a point groups thousands: too likely to guess.
+  if (decimals == 3 && *digits < 3) well_formed = false;
   if (!well_formed || !any_digit) {
-    return absl::InvalidArgumentError(absl::StrCat("expected a plain amount in ", code, " with at most ",
-                                                   *digits, " decimals, such as ",
+    return absl::InvalidArgumentError(absl::StrCat("expected a plain amount in ", code,
+                                                   " with at most ", *digits, " decimals, such as ",
                                                    *digits == 0 ? "1375" : "13.75"));
   }
   if (units <= kMaxMinorUnits) units *= PowerOfTen(*digits - std::clamp(decimals, 0, *digits));
   if (units > kMaxMinorUnits) {
-    return absl::InvalidArgumentError(absl::StrCat(
-        "expected an amount of at most ", FormatMoney({kMaxMinorUnits, code})));
+    return absl::InvalidArgumentError(
+        absl::StrCat("expected an amount of at most ", FormatMoney({kMaxMinorUnits, code})));
   }
   return Money{negative ? -units : units, code};
 }

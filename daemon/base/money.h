@@ -25,8 +25,9 @@ struct Money {
 std::optional<int> MinorUnitDigits(std::string_view currency);
 
 // Reads a plain decimal amount in major units, "13.75", with at most as many decimals as the
-// currency has; no thousands separators, no exponent. `currency` is taken in any case. Errors name
-// what was expected; amounts beyond kMaxMinorUnits are errors.
+// currency has; no thousands separators, no exponent. Zeros beyond that ("1375.00" JPY) are taken,
+// except exactly three decimals, which may be a group of thousands. `currency` is taken in any
+// case. Errors name what was expected; amounts beyond kMaxMinorUnits are errors.
 absl::StatusOr<Money> ParseMoney(std::string_view amount, std::string_view currency);
 
 // "13.75 EUR".

@@ -44,8 +44,8 @@ inline constexpr Instant kLatestInstant{253'402'300'799'999};
 
 // The UTC day that contains `t`.
 constexpr Day DayOf(Instant t) {
-  const int64_t floored = t.millis >= 0 ? t.millis / kMillisPerDay
-                                        : -((-t.millis + kMillisPerDay - 1) / kMillisPerDay);
+  const int64_t floored =
+      t.millis >= 0 ? t.millis / kMillisPerDay : -((-t.millis + kMillisPerDay - 1) / kMillisPerDay);
   return Day{static_cast<int32_t>(floored)};
 }
 

@@ -28,8 +28,8 @@ absl::StatusOr<Zones> Zones::Load(const std::string& fallback) {
   Zones zones;
   absl::TimeZone zone;
   if (!absl::LoadTimeZone(fallback, &zone)) {
-    return absl::InvalidArgumentError(
-        absl::StrCat("unknown time zone \"", fallback, "\", expected a name such as Europe/Berlin"));
+    return absl::InvalidArgumentError(absl::StrCat("unknown time zone \"", fallback,
+                                                   "\", expected a name such as Europe/Berlin"));
   }
   zones.fallback_.push_back(zone);
   std::ifstream table(kTable);

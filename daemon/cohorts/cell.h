@@ -1,7 +1,7 @@
 // Cells: the only thing a score is made of.
 //
-// A cell is keyed (pair, measure, day) and holds integers: how many orders entered, and a sparse map
-// (code, bucket) -> count of what became of them, apart for excused orders. Cells form a group
+// A cell is keyed (pair, measure, day) and holds integers: how many orders entered, and a sparse
+// map (code, bucket) -> count of what became of them, apart for excused orders. Cells form a group
 // under addition: a change is a cell whose numbers may be negative, adding a change and its
 // opposite leaves nothing, and the order of additions does not matter. A supplier, a lane, a fleet
 // of daemons is the sum of its cells.

@@ -28,11 +28,13 @@ absl::StatusOr<std::string> Compare(const Snapshot& snapshot, Space space, std::
   auto expected = folded.begin();
   const absl::Status scanned = snapshot.Scan(space, prefix, "", [&](auto key, auto value) {
     if (expected == folded.end() || key < expected->first) {
-      difference = absl::StrCat(std::string(what), " ", Readable(key), " is stored but no order makes it");
+      difference =
+          absl::StrCat(std::string(what), " ", Readable(key), " is stored but no order makes it");
     } else if (key > expected->first) {
       difference = absl::StrCat(std::string(what), " ", Readable(expected->first), " is missing");
     } else if (value != expected->second) {
-      difference = absl::StrCat(std::string(what), " ", Readable(key), " differs from the fold of its orders");
+      difference = absl::StrCat(std::string(what), " ", Readable(key),
+                                " differs from the fold of its orders");
     } else {
       ++expected;
     }
@@ -49,7 +51,7 @@ std::map<std::string, std::string> EncodePages(const Cells& cells) {
   std::map<std::string, Series> pages;
   for (const auto& [key, cell] : cells.map()) pages[CellPageKey(key)].push_back({key.day, cell});
   std::map<std::string, std::string> encoded;
-  for (const auto& [key, page] : pages) encoded[key] = EncodePage(page);
+  for (const auto& [key, page] : pages) encoded[key] = EncodePage(FirstDayOf(PageOf(page.front().day)), page);
   return encoded;
 }
 
@@ -62,8 +64,8 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
   size_t seen = 0;
   bool more = false;
   std::string last;
-  const absl::Status scanned = snapshot.Scan(
-      Space::kOrders, "", format.refolded_through, [&](auto key, auto value) {
+  const absl::Status scanned =
+      snapshot.Scan(Space::kOrders, "", format.refolded_through, [&](auto key, auto value) {
         if (key == format.refolded_through) return true;
         if (seen == limit) {
           more = true;

@@ -37,13 +37,12 @@ absl::StatusOr<Catalog> LoadCatalog(const Snapshot& snapshot) {
   }
 
   absl::Status bad;
-  absl::Status scanned =
-      snapshot.Scan(Space::kMeta, kSourcePrefix, "", [&](auto key, auto value) {
-        auto source = DecodeSource(value);
-        bad = source.status();
-        if (source.ok()) catalog.sources[std::string(key.substr(kSourcePrefix.size()))] = *source;
-        return bad.ok();
-      });
+  absl::Status scanned = snapshot.Scan(Space::kMeta, kSourcePrefix, "", [&](auto key, auto value) {
+    auto source = DecodeSource(value);
+    bad = source.status();
+    if (source.ok()) catalog.sources[std::string(key.substr(kSourcePrefix.size()))] = *source;
+    return bad.ok();
+  });
   bad.Update(scanned);
   if (!bad.ok()) return bad;
 

@@ -45,9 +45,9 @@ struct Catalog {
   std::shared_ptr<const ExcuseBook> excuses = std::make_shared<ExcuseBook>();
   std::shared_ptr<const PairDirectory> pairs = std::make_shared<PairDirectory>();
 
-  uint64_t log_sequence = 0;           // applied up to here
-  std::optional<Instant> latest_event; // the latest event time ever taken; never falls
-  int64_t order_count = 0;             // parts with at least one event
+  uint64_t log_sequence = 0;            // applied up to here
+  std::optional<Instant> latest_event;  // the latest event time ever taken; never falls
+  int64_t order_count = 0;              // parts with at least one event
   int64_t event_count = 0;
 
   // The earliest completeness over the sources that limit the news; none when no source does.

@@ -90,7 +90,7 @@ absl::Status Changes::AppendCells(const Snapshot& snapshot, Batch& batch) const 
     if (sum.empty()) {
       batch.Delete(Space::kCells, key);
     } else {
-      batch.Put(Space::kCells, key, EncodePage(sum));
+      batch.Put(Space::kCells, key, EncodePage(page.first_day, sum));
     }
   }
   return absl::OkStatus();

@@ -52,8 +52,8 @@ absl::Status Engine::CheckFormat() {
   if (!format.ok()) return format.status();
   if (format->version != kFormatVersion) {
     return absl::FailedPreconditionError(
-        absl::StrCat("the data has format version ", format->version, "; this daemon reads version ",
-                     kFormatVersion, " only. Nothing was changed"));
+        absl::StrCat("the data has format version ", format->version,
+                     "; this daemon reads version ", kFormatVersion, " only. Nothing was changed"));
   }
   // A change of rules that was cut short goes on first.
   if (format->next_rules) {
@@ -81,8 +81,8 @@ absl::Status Engine::Replay() {
   const auto tail = log_.Tail(kPartition);
   if (!tail.ok()) return tail.status();
   if (*tail < catalog_->log_sequence) {
-    return absl::DataLossError(absl::StrCat("the log ends at ", *tail, " but the state has applied ",
-                                            catalog_->log_sequence));
+    return absl::DataLossError(absl::StrCat("the log ends at ", *tail,
+                                            " but the state has applied ", catalog_->log_sequence));
   }
   const uint64_t before = catalog_->log_sequence;
   while (catalog_->log_sequence < *tail) {
@@ -91,8 +91,7 @@ absl::Status Engine::Replay() {
     for (const LogRecord& record : *records) {
       const auto entry = DecodeLogEntry(record.bytes);
       if (!entry.ok()) return entry.status();
-      auto applied =
-          Apply(*snapshot_, *catalog_, options_.rules.fold, record.sequence, *entry);
+      auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, record.sequence, *entry);
       if (!applied.ok()) return applied.status();
       if (absl::Status status = store_.Write(applied->batch, /*sync=*/false); !status.ok()) {
         return status;
@@ -100,7 +99,8 @@ absl::Status Engine::Replay() {
       Publish(std::move(applied->catalog));
     }
   }
-  if (*tail > before) spdlog::info("applied {} log entries again after a hard stop", *tail - before);
+  if (*tail > before)
+    spdlog::info("applied {} log entries again after a hard stop", *tail - before);
   return absl::OkStatus();
 }
 
@@ -219,8 +219,7 @@ absl::StatusOr<Applied> Engine::LogAndApply(const Submission& content) {
   if (sequence > kKeptEntries) {
     if (absl::Status s = log_.Trim(kPartition, sequence - kKeptEntries); !s.ok()) return s;
   }
-  const Appended appended =
-      log_.Append(kPartition, sequence, EncodeLogEntry(received, content));
+  const Appended appended = log_.Append(kPartition, sequence, EncodeLogEntry(received, content));
   if (appended != Appended::kDurable) {
     return absl::UnavailableError("writing the log failed; the outcome is unknown");
   }

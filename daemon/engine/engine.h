@@ -1,7 +1,7 @@
 // The engine: one writer, many readers, the clock.
 //
-// Submissions wait in a bounded queue. One committer thread takes all that is waiting, appends it to
-// the log as one entry (synced), applies it (orders, cells, position: one atomic write) and then
+// Submissions wait in a bounded queue. One committer thread takes all that is waiting, appends it
+// to the log as one entry (synced), applies it (orders, cells, position: one atomic write) and then
 // answers each submission. Readers get a View of the latest applied entry and never wait.
 //
 // After a failed write nothing is acknowledged any more by this engine: pending and later
@@ -66,9 +66,10 @@ class Engine {
   void Stop();
 
   using Answer = std::function<void(Receipt)>;
-  // Queues a submission; an empty one only waits its turn. `answer` is called once, from the committer, when it is durable and
-  // applied or has failed; it must be quick and must not call the engine's Stop. False: no room,
-  // `submission` is left as it was and `answer` will not be called; use WhenRoom.
+  // Queues a submission; an empty one only waits its turn. `answer` is called once, from the
+  // committer, when it is durable and applied or has failed; it must be quick and must not call the
+  // engine's Stop. False: no room, `submission` is left as it was and `answer` will not be called;
+  // use WhenRoom.
   bool Submit(Submission&& submission, Answer answer);
 
   // Calls `ready` once, from the committer or at once, when there may be room again.
@@ -106,15 +107,15 @@ class Engine {
 
   mutable std::mutex queue_mutex_;
   std::condition_variable queue_changed_;
-  std::deque<Waiting> queue_;                       // guarded by queue_mutex_
-  size_t queued_events_ = 0;                        // guarded by queue_mutex_
-  std::vector<std::function<void()>> wants_room_;   // guarded by queue_mutex_
+  std::deque<Waiting> queue_;                      // guarded by queue_mutex_
+  size_t queued_events_ = 0;                       // guarded by queue_mutex_
+  std::vector<std::function<void()>> wants_room_;  // guarded by queue_mutex_
   enum class Phase { kNew, kRunning, kStopping, kStopped, kFailed };
-  Phase phase_ = Phase::kNew;                       // guarded by queue_mutex_
+  Phase phase_ = Phase::kNew;  // guarded by queue_mutex_
 
   mutable std::mutex published_mutex_;
-  std::shared_ptr<const Snapshot> snapshot_;        // guarded by published_mutex_
-  std::shared_ptr<const Catalog> catalog_;          // guarded by published_mutex_
+  std::shared_ptr<const Snapshot> snapshot_;  // guarded by published_mutex_
+  std::shared_ptr<const Catalog> catalog_;    // guarded by published_mutex_
 
   std::thread committer_;
 };

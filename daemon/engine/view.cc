@@ -50,8 +50,8 @@ absl::StatusOr<View::Question> View::Put(const Asked& asked) const {
   Moment ended = question.moment;
   ended.now = StartOf(today);
   ended.horizon = std::min(ended.horizon, ended.now - rules_.settle_delay_millis);
-  question.basis.priors = PooledPriors((*total)[Measure::kOnTime], (*total)[Measure::kDefect],
-                                       ended, question.rules);
+  question.basis.priors =
+      PooledPriors((*total)[Measure::kOnTime], (*total)[Measure::kDefect], ended, question.rules);
   return question;
 }
 
@@ -124,10 +124,10 @@ absl::StatusOr<WithBasis<ScoreAnswer>> View::Score(const Subject& subject,
                                                    const Asked& asked) const {
   const std::vector<Pair> pairs = PairsOf(subject);
   if (pairs.empty()) {
-    return absl::NotFoundError(absl::StrCat(
-        "no order names ", subject.supplier ? "supplier " + *subject.supplier : "",
-        subject.supplier && subject.lane ? " on " : "",
-        subject.lane ? "lane " + FormatLaneQuery(*subject.lane) : ""));
+    return absl::NotFoundError(
+        absl::StrCat("no order names ", subject.supplier ? "supplier " + *subject.supplier : "",
+                     subject.supplier && subject.lane ? " on " : "",
+                     subject.lane ? "lane " + FormatLaneQuery(*subject.lane) : ""));
   }
   const auto question = Put(asked);
   if (!question.ok()) return question.status();

@@ -4,8 +4,8 @@
 // one view are consistent with each other. Times asked about:
 //   as_of absent   now: orders under way count everything known
 //   as_of D        what is known today about what had happened by D, at day granularity
-// Cost: a pair reads the pages of its cells (about active days / 16 records per measure); a supplier
-// or lane the sum over its pairs; all grow with active days, not with orders.
+// Cost: a pair reads the pages of its cells (about active days / 16 records per measure); a
+// supplier or lane the sum over its pairs; all grow with active days, not with orders.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -47,8 +47,8 @@ struct Subject {
 struct ScoreAnswer {
   Subject subject;
   ScoreEstimate score;
-  std::optional<Instant> last_event;                        // suppliers only
-  std::vector<std::pair<Pair, ScoreEstimate>> pairs;        // suppliers and lanes
+  std::optional<Instant> last_event;                  // suppliers only
+  std::vector<std::pair<Pair, ScoreEstimate>> pairs;  // suppliers and lanes
 };
 
 // The common part of every answer about scores.

@@ -40,7 +40,8 @@ absl::StatusOr<std::vector<LogRecord>> StoreLog::Read(uint32_t /*partition*/, ui
   const absl::Status scanned =
       snapshot->Scan(Space::kLog, "", LogKey(from), [&](auto key, auto value) {
         const uint64_t sequence = SequenceOf(key);
-        if (sequence != next || (!records.empty() && bytes + value.size() > max_bytes)) return false;
+        if (sequence != next || (!records.empty() && bytes + value.size() > max_bytes))
+          return false;
         bytes += value.size();
         records.push_back({next++, std::string(value)});
         return true;

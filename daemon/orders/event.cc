@@ -6,12 +6,14 @@
 namespace plumblane {
 namespace {
 
-constexpr std::string_view kTypeNames[] = {"",         "paid",     "shipped",   "delivered", "disputed",
-                                           "answered", "refunded", "cancelled", "retracted"};
+constexpr std::string_view kTypeNames[] = {"",          "paid",      "shipped",
+                                           "delivered", "disputed",  "answered",
+                                           "refunded",  "cancelled", "retracted"};
 constexpr std::string_view kReasonNames[] = {
-    "",            "late",   "not_received",  "damaged", "quality", "wrong_item",   "missing_part",
-    "counterfeit", "unsafe", "lost",          "wrong_address",      "refused",      "customs",
-    "changed_mind", "out_of_stock", "other"};
+    "",        "late",         "not_received",  "damaged",
+    "quality", "wrong_item",   "missing_part",  "counterfeit",
+    "unsafe",  "lost",         "wrong_address", "refused",
+    "customs", "changed_mind", "out_of_stock",  "other"};
 
 template <typename Enum, size_t N>
 std::optional<Enum> Named(const std::string_view (&names)[N], std::string_view name) {

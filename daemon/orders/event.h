@@ -16,12 +16,12 @@
 namespace plumblane {
 
 enum class EventType : uint8_t {
-  kPaid = 1,       // you placed and paid the order with the supplier
-  kShipped = 2,    // first carrier scan, not the label
+  kPaid = 1,     // you placed and paid the order with the supplier
+  kShipped = 2,  // first carrier scan, not the label
   kDelivered = 3,
-  kDisputed = 4,   // you put a claim to the supplier
+  kDisputed = 4,  // you put a claim to the supplier
   kAnswered = 5,
-  kRefunded = 6,   // money back, by the supplier or by the shop
+  kRefunded = 6,  // money back, by the supplier or by the shop
   kCancelled = 7,
   kRetracted = 8,  // takes an earlier event of the same order and source back
 };
@@ -64,18 +64,18 @@ struct Event {
 
   // Facts; "" or absent = not stated by this event.
   std::string supplier, origin, destination, service;
-  std::optional<Instant> promise;  // the moment by which the order is to arrive
-  bool promise_implied = false;    // the promise came from a quote or terms, not from the sender
-  std::optional<int> promise_days; // as sent, when the sender gave days
+  std::optional<Instant> promise;   // the moment by which the order is to arrive
+  bool promise_implied = false;     // the promise came from a quote or terms, not from the sender
+  std::optional<int> promise_days;  // as sent, when the sender gave days
   std::string item;
   std::optional<int64_t> units;
   std::optional<Money> cost, sale, claim, refund;
-  bool refund_by_shop = false;     // refunded: by the shop, not by the supplier
-  int replaces = 0;                // the part this one replaces; 0 = none, always below `part`
+  bool refund_by_shop = false;  // refunded: by the shop, not by the supplier
+  int replaces = 0;             // the part this one replaces; 0 = none, always below `part`
   std::string tracking;
   Reason reason = Reason::kNone;
-  std::string retracts;            // retracted: the event_id taken back
-  std::optional<Instant> revision; // when the export that says this was made
+  std::string retracts;             // retracted: the event_id taken back
+  std::optional<Instant> revision;  // when the export that says this was made
 
   bool operator==(const Event&) const = default;
 };

@@ -2,32 +2,12 @@
 
 #include <algorithm>
 
-#include "cohorts/buckets.h"
-
 namespace plumblane {
 namespace {
 
 bool ExcusesByItself(const Event& event) {
   return (event.type == EventType::kDisputed || event.type == EventType::kRefunded) &&
          (event.reason == Reason::kWrongAddress || event.reason == Reason::kRefused);
-}
-
-std::optional<Code> DefectKind(Reason reason) {
-  switch (reason) {
-    case Reason::kDamaged: return Code::kDamaged;
-    case Reason::kQuality: return Code::kQuality;
-    case Reason::kWrongItem: return Code::kWrongItem;
-    case Reason::kMissingPart: return Code::kMissingPart;
-    case Reason::kCounterfeit: return Code::kCounterfeit;
-    case Reason::kUnsafe: return Code::kUnsafe;
-    case Reason::kLost: return Code::kLost;
-    default: return std::nullopt;
-  }
-}
-
-bool CancelledEarly(const PartState& part) {
-  return part.cancelled && !(part.shipped && *part.shipped < *part.cancelled) &&
-         !(part.delivered && *part.delivered < *part.cancelled);
 }
 
 // Reads the events of one part, earliest first, and keeps the first word on everything.
@@ -47,8 +27,7 @@ class Reader {
     SettleResponse();
     FindFaults();
     state_.withdrawn = Withdraws();
-    if (const Excuse* excuse =
-            excuses.Find(order, state_.part, state_.lane, state_.promised_day)) {
+    if (const Excuse* excuse = excuses.Find(order, state_.part, state_.lane, state_.promised_day)) {
       if (state_.excuse.empty()) state_.excuse = excuse->reason;
     }
     std::sort(state_.tracking.begin(), state_.tracking.end());
@@ -104,18 +83,29 @@ class Reader {
 
   void ReadTime(const Event& event) {
     switch (event.type) {
-      case EventType::kPaid: First(state_.paid, {event.time}); break;
-      case EventType::kShipped: First(state_.shipped, {event.time}); break;
-      case EventType::kDelivered: First(state_.delivered, {event.time}); break;
-      case EventType::kDisputed: First(state_.disputed, {event.time}); break;
-      case EventType::kAnswered: answers_.push_back(event.time); break;
+      case EventType::kPaid:
+        First(state_.paid, {event.time});
+        break;
+      case EventType::kShipped:
+        First(state_.shipped, {event.time});
+        break;
+      case EventType::kDelivered:
+        First(state_.delivered, {event.time});
+        break;
+      case EventType::kDisputed:
+        First(state_.disputed, {event.time});
+        break;
+      case EventType::kAnswered:
+        answers_.push_back(event.time);
+        break;
       case EventType::kCancelled:
         if (!state_.cancelled) state_.cancel_reason = event.reason;
         First(state_.cancelled, {event.time});
         break;
       case EventType::kRefunded:
         if (event.refund) {
-          auto& refunds = event.refund_by_shop ? state_.refunds_by_shop : state_.refunds_by_supplier;
+          auto& refunds =
+              event.refund_by_shop ? state_.refunds_by_shop : state_.refunds_by_supplier;
           refunds[event.refund->currency] += event.refund->minor_units;
         }
         if (!event.refund_by_shop) {
@@ -123,7 +113,8 @@ class Reader {
           supplier_refunds_.push_back(event.time);
         }
         break;
-      case EventType::kRetracted: break;
+      case EventType::kRetracted:
+        break;
     }
   }
 
@@ -180,157 +171,6 @@ class Reader {
   std::vector<Instant> answers_, supplier_refunds_;
 };
 
-// Makes the entries of one part.
-class Writer {
- public:
-  Writer(const PartState& part, const FoldRules& rules) : part_(part), rules_(rules) {
-    if (CancelledEarly(part)) left_ = part.cancelled;
-  }
-
-  std::vector<Entry> Take() { return std::move(entries_); }
-
-  void OnTime() {
-    if (!part_.promised_day || part_.withdrawn) return;
-    Entry& entry = Enter(Measure::kOnTime, *part_.promised_day, true);
-    if (!part_.delivered) return;
-    if (*part_.delivered <= part_.promise->time + rules_.tolerance_millis) {
-      entry.outcomes.push_back({Code::kDelivered, 0, 1});
-    } else {
-      entry.outcomes.push_back({Code::kDeliveredLate, DaysAfterPromise(*part_.delivered), 1});
-    }
-  }
-
-  void Defect(const std::optional<std::pair<Instant, Code>>& claim) {
-    if (!part_.promised_day) return;
-    Entry& entry = Enter(Measure::kDefect, *part_.promised_day, true);
-    std::optional<Outcome> first;
-    const auto consider = [&first](Code code, uint32_t delay) {
-      if (!first || delay < first->bucket) first = {code, delay, 1};
-    };
-    if (claim) consider(claim->second, DaysAfterPromise(claim->first));
-    if (GivenUp()) consider(Code::kLost, LostAfter());
-    if (left_) consider(Code::kLeft, DaysAfterPromise(*left_));
-    if (first) entry.outcomes.push_back(*first);
-  }
-
-  void Handling() {
-    if (!part_.paid) return;
-    std::optional<Instant> left;
-    if (left_ && part_.cancel_reason != Reason::kOutOfStock) left = left_;
-    if (!part_.shipped && part_.delivered && (!left || *part_.delivered < *left)) {
-      left = part_.delivered;
-    }
-    Duration(Measure::kHandling, *part_.paid, part_.shipped, Code::kShipped, left, false);
-  }
-
-  void Transit() {
-    if (!part_.shipped) return;
-    Duration(Measure::kTransit, *part_.shipped, part_.delivered, Code::kDelivered, {}, true);
-  }
-
-  void Delivery() {
-    if (!part_.paid) return;
-    Duration(Measure::kDelivery, *part_.paid, part_.delivered, Code::kDelivered, left_, true);
-  }
-
-  void Response() {
-    if (!part_.disputed) return;
-    Duration(Measure::kResponse, *part_.disputed, part_.answered, Code::kAnswered, {}, false);
-  }
-
-  void Money(const ReplacementCost& cost) {
-    if (!part_.paid) return;
-    Entry& entry = Enter(Measure::kMoney, DayOf(*part_.paid), false);
-    const auto add = [&entry](Code code, const std::string& currency, int64_t minor_units) {
-      if (minor_units == 0) return;
-      entry.outcomes.push_back({code, PackCurrency(currency), minor_units});
-    };
-    if (part_.cost && !cost.own_counts_elsewhere) {
-      add(Code::kCost, part_.cost->currency, part_.cost->minor_units);
-    }
-    if (part_.sale) add(Code::kSale, part_.sale->currency, part_.sale->minor_units);
-    for (const auto& [currency, sum] : part_.refunds_by_supplier) {
-      add(Code::kRefundBySupplier, currency, sum);
-    }
-    for (const auto& [currency, sum] : part_.refunds_by_shop) {
-      add(Code::kRefundByShop, currency, sum);
-    }
-    if (part_.claim) add(Code::kClaim, part_.claim->currency, part_.claim->minor_units);
-    for (const auto& [currency, sum] : cost.of_replacements) {
-      add(Code::kReplacementCost, currency, sum);
-    }
-  }
-
-  void Underway() {
-    if (!part_.paid) return;
-    const Day paid_day = DayOf(*part_.paid);
-    Standing(Enter(Measure::kUnderway, paid_day, false), paid_day);
-    if (!part_.promised_day) return;
-    const Day due = std::max(*part_.promised_day, paid_day);
-    Standing(Enter(Measure::kOverdue, due, false), due);
-  }
-
- private:
-  Entry& Enter(Measure measure, Day day, bool may_be_excused) {
-    Entry entry;
-    entry.key = {{part_.supplier, part_.lane}, measure, day};
-    entry.excused = may_be_excused && !part_.excuse.empty();
-    entry.entered = 1;
-    return entries_.emplace_back(std::move(entry));
-  }
-
-  void Duration(Measure measure, Instant from, std::optional<Instant> to, Code code,
-                std::optional<Instant> left, bool may_be_excused) {
-    Entry& entry = Enter(measure, DayOf(from), may_be_excused);
-    if (left && (!to || *left < *to)) {
-      to = left;
-      code = Code::kLeft;
-    }
-    if (!to) return;
-    if (*to < from) {
-      entry.entered = 0;
-      entry.outcomes.push_back({Code::kFault, 0, 1});
-    } else {
-      entry.outcomes.push_back({code, BucketOf(*to - from), 1});
-    }
-  }
-
-  // When the order stopped being under way, in whole days after the anchor.
-  void Standing(Entry& entry, Day anchor) {
-    std::optional<Instant> closed;
-    for (const auto& end : {part_.delivered, part_.cancelled, part_.refunded_by_supplier}) {
-      if (end && (!closed || *end < *closed)) closed = end;
-    }
-    const auto days_after = [anchor](Day day) {
-      return static_cast<uint32_t>(std::clamp(day - anchor, 0, 0xFFFE));
-    };
-    const uint32_t closed_day = closed ? days_after(DayOf(*closed)) : kNeverClosed;
-    if (GivenUp()) {
-      const uint32_t lost_day = days_after(*part_.promised_day + rules_.lost_after_days);
-      if (lost_day < closed_day) {
-        entry.outcomes.push_back({Code::kLost, PackLostThenClosed(lost_day, closed_day), 1});
-        return;
-      }
-    }
-    if (closed) entry.outcomes.push_back({Code::kClosed, closed_day, 1});
-  }
-
-  // Undelivered for so long that it is lost, now or when its day comes.
-  bool GivenUp() const {
-    return part_.promised_day &&
-           (!part_.delivered || DaysAfterPromise(*part_.delivered) > LostAfter());
-  }
-  uint32_t LostAfter() const { return static_cast<uint32_t>(rules_.lost_after_days); }
-  uint32_t DaysAfterPromise(Instant t) const {
-    return static_cast<uint32_t>(std::max(0, DayOf(t) - *part_.promised_day));
-  }
-
-  const PartState& part_;
-  const FoldRules& rules_;
-  std::vector<Entry> entries_;
-  std::optional<Instant> left_;
-};
-
 }  // namespace
 
 PartState FactsOf(const OrderKey& order, int part, const std::vector<const Event*>& events,
@@ -355,31 +195,9 @@ PartState FactsOf(const OrderKey& order, int part, const std::vector<const Event
   return reader.Finish(order, excuses);
 }
 
-std::optional<std::pair<Instant, Code>> FirstDefect(const std::vector<const Event*>& events,
-                                                    const std::vector<Ignored>& ignored) {
-  for (size_t i = 0; i < events.size(); ++i) {
-    const Event& event = *events[i];
-    if (ignored[i] != Ignored::kNo) continue;
-    if (event.type != EventType::kDisputed && event.type != EventType::kRefunded) continue;
-    if (const std::optional<Code> kind = DefectKind(event.reason)) return {{event.time, *kind}};
-  }
-  return std::nullopt;
-}
-
-std::vector<Entry> EntriesOf(const PartState& part, const ReplacementCost& cost,
-                             const std::optional<std::pair<Instant, Code>>& first_defect,
-                             const FoldRules& rules) {
-  if (!part.counts()) return {};
-  Writer writer(part, rules);
-  writer.OnTime();
-  writer.Defect(first_defect);
-  writer.Handling();
-  writer.Transit();
-  writer.Delivery();
-  writer.Response();
-  writer.Money(cost);
-  writer.Underway();
-  return writer.Take();
+bool CancelledEarly(const PartState& part) {
+  return part.cancelled && !(part.shipped && *part.shipped < *part.cancelled) &&
+         !(part.delivered && *part.delivered < *part.cancelled);
 }
 
 }  // namespace plumblane

@@ -1,4 +1,5 @@
-// First half of the fold: from the events in effect to the facts of each part. Private to orders/.
+// The two halves of the fold: from the events in effect to the facts of a part (facts.cc), from the
+// facts to its cohort entries (entries.cc). Private to orders/.
 #pragma once
 
 #include <vector>
@@ -11,6 +12,9 @@ namespace plumblane {
 PartState FactsOf(const OrderKey& order, int part, const std::vector<const Event*>& events,
                   const std::vector<Ignored>& ignored, const FoldRules& rules,
                   const ExcuseBook& excuses);
+
+// The part has an early cancellation (fold.h).
+bool CancelledEarly(const PartState& part);
 
 // How the cost of a part and of those that replaced it counts.
 struct ReplacementCost {

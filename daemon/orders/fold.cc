@@ -16,17 +16,28 @@ using Feed = std::pair<int, std::string_view>;  // part and source
 
 std::string_view Describe(Fault fault) {
   switch (fault) {
-    case Fault::kShippedBeforePaid: return "shipped before it was paid";
-    case Fault::kDeliveredBeforePaid: return "delivered before it was paid";
-    case Fault::kDeliveredBeforeShipped: return "delivered before it was shipped";
-    case Fault::kCancelledBeforePaid: return "cancelled before it was paid";
-    case Fault::kDeliveredAfterCancelled: return "shipped or delivered after it was cancelled";
-    case Fault::kAnsweredUndisputed: return "answered with no dispute before";
-    case Fault::kOtherSupplier: return "events name different suppliers; the earliest counts";
-    case Fault::kOtherLane: return "events name different lanes; the earliest counts";
-    case Fault::kPromiseAfterTheFact: return "the promise was given after its own moment";
-    case Fault::kRetractsRetraction: return "a retraction cannot be retracted";
-    case Fault::kReplacesUnknownPart: return "it replaces a part that is not known";
+    case Fault::kShippedBeforePaid:
+      return "shipped before it was paid";
+    case Fault::kDeliveredBeforePaid:
+      return "delivered before it was paid";
+    case Fault::kDeliveredBeforeShipped:
+      return "delivered before it was shipped";
+    case Fault::kCancelledBeforePaid:
+      return "cancelled before it was paid";
+    case Fault::kDeliveredAfterCancelled:
+      return "shipped or delivered after it was cancelled";
+    case Fault::kAnsweredUndisputed:
+      return "answered with no dispute before";
+    case Fault::kOtherSupplier:
+      return "events name different suppliers; the earliest counts";
+    case Fault::kOtherLane:
+      return "events name different lanes; the earliest counts";
+    case Fault::kPromiseAfterTheFact:
+      return "the promise was given after its own moment";
+    case Fault::kRetractsRetraction:
+      return "a retraction cannot be retracted";
+    case Fault::kReplacesUnknownPart:
+      return "it replaces a part that is not known";
   }
   return "";
 }
@@ -36,7 +47,8 @@ std::vector<Ignored> EventsInEffect(const std::vector<Event>& events) {
   std::map<Feed, Instant> latest;
   for (const Event& event : events) {
     if (!event.revision) continue;
-    Instant& revision = latest.try_emplace({event.part, event.source}, *event.revision).first->second;
+    Instant& revision =
+        latest.try_emplace({event.part, event.source}, *event.revision).first->second;
     revision = std::max(revision, *event.revision);
   }
   using Named = std::tuple<int, std::string_view, std::string_view>;
@@ -100,8 +112,7 @@ OrderState Fold(const OrderKey& order, const std::vector<Event>& events, const F
   }
   for (PartState& part : state.parts) {
     const PartEvents& own = by_part.at(part.part);
-    part.entries =
-        EntriesOf(part, costs[part.part], FirstDefect(own.events, own.ignored), rules);
+    part.entries = EntriesOf(part, costs[part.part], FirstDefect(own.events, own.ignored), rules);
   }
   return state;
 }

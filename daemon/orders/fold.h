@@ -13,18 +13,18 @@
 // A part counts once its supplier and both lane ends are known; handling, delivery, money and
 // underway also need `paid`; on_time, defect and overdue a counted promise.
 //  - Promise: the first given by event time, an explicit one before an implied one. One that lies
-//    before its own event is shown, not counted, and no other replaces it. The deadline is promise +
-//    tolerance; the promised day is the UTC day of the deadline.
-//  - Early cancellation: the first `cancelled`, with no shipped or delivered at an earlier time. Not
-//    after the deadline, and not for out_of_stock, late or not_received: withdrawn from on_time. It
-//    makes the order `left` in defect (whole days after the promised day, at least 0), delivery and,
-//    unless for out_of_stock, handling.
+//    before its own event is shown, not counted, and no other replaces it. The deadline is the
+//    promise plus the tolerance; the promised day is the UTC day of the deadline.
+//  - Early cancellation: the first `cancelled`, with no shipped or delivered at an earlier time.
+//    Not after the deadline, and not for out_of_stock, late or not_received: withdrawn from
+//    on_time. It makes the order `left` in defect (whole days after the promised day, at least 0),
+//    delivery and, unless for out_of_stock, handling.
 //  - Handling: delivered with no shipped in effect is `left` at delivered - paid. The first of
-//    outcome and `left` counts, at equal time the outcome. After shipping only delivery ends transit
-//    and delivery.
-//  - Defect: the first disputed or refunded with a defect reason, against `lost` at lost_after days
-//    while undelivered by then, against `left`; the smallest delay wins, ties in that order. Loss is
-//    written ahead: readers see it once its day is over.
+//    outcome and `left` counts, at equal time the outcome. After shipping only delivery ends
+//    transit and delivery.
+//  - Defect: the first disputed or refunded with a defect reason, against `lost` at lost_after
+//    days while undelivered by then, against `left`; the smallest delay wins, ties in that order.
+//    Loss is written ahead: readers see it once its day is over.
 //  - Response: from the first disputed to the first answered or supplier's refund at or after it.
 //  - Excused (in on_time, defect, transit, delivery): any dispute or refund for wrong_address or
 //    refused, or an excuse that covers it.
@@ -82,7 +82,7 @@ struct Promise {
 struct PartState {
   int part = 1;
   std::string supplier;
-  Lane lane;                        // ends may be empty while unknown
+  Lane lane;  // ends may be empty while unknown
   std::optional<Promise> promise;
   std::optional<Day> promised_day;  // set when the promise counts
   std::optional<Instant> paid, shipped, delivered, disputed, answered, cancelled;

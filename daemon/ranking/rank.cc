@@ -42,8 +42,8 @@ Ranked Judge(size_t index, const RankCandidate& candidate) {
   ranked.reason = ReasonFor(candidate, ranked.assumed);
   const double mean = late.posterior_a / (late.posterior_a + late.posterior_b) +
                       bad.posterior_a / (bad.posterior_a + bad.posterior_b);
-  const double variance = Variance(late.posterior_a, late.posterior_b) +
-                          Variance(bad.posterior_a, bad.posterior_b);
+  const double variance =
+      Variance(late.posterior_a, late.posterior_b) + Variance(bad.posterior_a, bad.posterior_b);
   // A Beta on [0, 1] of half the sum: its mean m and variance v fix a + b = m (1 - m) / v - 1.
   const double m = mean / 2, v = variance / 4;
   const double strength = m * (1 - m) / v - 1;

@@ -107,8 +107,8 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
 
   // The last thing any caller does.
   void Leave(Lock& lock) {
-    const bool idle = no_more_reads_ && !submitting_ && in_flight_ == 0 && !writing_ &&
-                      receipts_.empty();
+    const bool idle =
+        no_more_reads_ && !submitting_ && in_flight_ == 0 && !writing_ && receipts_.empty();
     if (finished_ || !idle) return lock.unlock();
     finished_ = true;
     const grpc::Status end = end_;
@@ -156,10 +156,17 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     int64_t accepted = 0, duplicates = 0, conflicts = 0, refused = 0;
     for (size_t i = 0; i < receipt.fates.size(); ++i) {
       switch (receipt.fates[i].kind) {
-        case EventFate::Kind::kDuplicate: ++duplicates; break;
-        case EventFate::Kind::kConflict: ++conflicts; break;
-        case EventFate::Kind::kOrderFull: ++refused; break;
-        default: ++accepted;
+        case EventFate::Kind::kDuplicate:
+          ++duplicates;
+          break;
+        case EventFate::Kind::kConflict:
+          ++conflicts;
+          break;
+        case EventFate::Kind::kOrderFull:
+          ++refused;
+          break;
+        default:
+          ++accepted;
       }
       if (auto result = WriteFate(read.indexes[i], receipt.fates[i])) {
         *out.add_results() = *std::move(result);
@@ -190,9 +197,9 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   v1::EventBatch batch_;                   // being read into, or just read
   std::deque<v1::BatchReceipt> receipts_;  // the first is being written when writing_
   int in_flight_ = 0;                      // batches with the engine
-  bool reading_ = false;     // a read is with gRPC
-  bool submitting_ = false;  // a batch is on its way to the engine
-  bool writing_ = false;     // the first receipt is with gRPC
+  bool reading_ = false;                   // a read is with gRPC
+  bool submitting_ = false;                // a batch is on its way to the engine
+  bool writing_ = false;                   // the first receipt is with gRPC
   bool no_more_reads_ = false, finished_ = false;
   grpc::Status end_;
 };

@@ -1,8 +1,8 @@
 // Intake: batches of events in, receipts out.
 //
-// One stream holds at most kBatchesInFlight batches that were read and not yet answered; beyond that,
-// and while the engine has no room, nothing is read, so the sender is slowed by flow control. A slow
-// reader of receipts slows only itself.
+// One stream holds at most kBatchesInFlight batches that were read and not yet answered; beyond
+// that, and while the engine has no room, nothing is read, so the sender is slowed by flow control.
+// A slow reader of receipts slows only itself.
 #pragma once
 
 #include <plumblane/v1/intake.grpc.pb.h>
@@ -42,8 +42,8 @@ class IntakeService final : public v1::Intake::CallbackService {
   Engine& engine_;
   const Zones& zones_;
   std::mutex mutex_;
-  bool draining_ = false;             // guarded by mutex_
-  std::set<IngestStream*> streams_;   // guarded by mutex_
+  bool draining_ = false;            // guarded by mutex_
+  std::set<IngestStream*> streams_;  // guarded by mutex_
 };
 
 }  // namespace plumblane

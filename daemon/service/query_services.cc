@@ -48,9 +48,8 @@ std::string Fingerprint(const v1::ListScoresRequest& request) {
 v1::ServerStatus StatusOf(const Engine& engine, const View& view) {
   v1::ServerStatus out;
   const Catalog& catalog = view.catalog();
-  out.set_clock_mode(engine.clock_mode() == ClockMode::kWall
-                         ? v1::ServerStatus::CLOCK_MODE_WALL
-                         : v1::ServerStatus::CLOCK_MODE_EVENTS);
+  out.set_clock_mode(engine.clock_mode() == ClockMode::kWall ? v1::ServerStatus::CLOCK_MODE_WALL
+                                                             : v1::ServerStatus::CLOCK_MODE_EVENTS);
   WriteTime(view.now(), out.mutable_now_time());
   WriteDuration(view.rules().half_life_days * 86400, out.mutable_half_life());
   WriteDuration(static_cast<double>(view.rules().settle_delay_millis) / kMillisPerSecond,
@@ -145,8 +144,8 @@ absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, 
   }
   if (more) {
     const Subject& last = list->answer.back().subject;
-    response->set_next_page_token(
-        MakeToken(Fingerprint(request), last.supplier ? *last.supplier : FormatLaneQuery(*last.lane)));
+    response->set_next_page_token(MakeToken(
+        Fingerprint(request), last.supplier ? *last.supplier : FormatLaneQuery(*last.lane)));
   }
   return absl::OkStatus();
 }
@@ -196,9 +195,8 @@ grpc::ServerUnaryReactor* OrdersService::GetOrder(grpc::CallbackServerContext* c
 grpc::ServerUnaryReactor* OrdersService::LookUpOrders(grpc::CallbackServerContext* context,
                                                       const v1::LookUpOrdersRequest* request,
                                                       v1::LookUpOrdersResponse* response) {
-  return ReplyNow(context, [&] {
-    return plumblane::LookUpOrders(engine_.Look(), *request, response);
-  });
+  return ReplyNow(context,
+                  [&] { return plumblane::LookUpOrders(engine_.Look(), *request, response); });
 }
 
 absl::Status LookUpOrders(const View& view, const v1::LookUpOrdersRequest& request,

@@ -159,7 +159,8 @@ class EventReader {
 
   void OnlyOn(bool present, const std::string& field, bool allowed, const std::string& types) {
     if (present && !allowed) {
-      Bad(field, absl::StrCat("expected on ", types, " only, not on ", std::string(NameOf(event().type))));
+      Bad(field,
+          absl::StrCat("expected on ", types, " only, not on ", std::string(NameOf(event().type))));
     }
   }
 

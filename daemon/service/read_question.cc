@@ -26,7 +26,8 @@ absl::StatusOr<ExcusedDays> ReadLaneDays(const v1::LaneDays& in) {
   const auto last = ParseDay(in.last_due_date());
   if (!last.ok()) return Prefixed("lane_days.last_due_date", last.status());
   if (*last < *first) {
-    return absl::InvalidArgumentError("lane_days.last_due_date: expected a date not before the first");
+    return absl::InvalidArgumentError(
+        "lane_days.last_due_date: expected a date not before the first");
   }
   return ExcusedDays{*std::move(lane), *first, *last};
 }

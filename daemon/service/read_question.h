@@ -28,8 +28,9 @@ absl::StatusOr<Asked> ReadAsked(const Request& request, Instant latest) {
     asked.as_of = *time;
   }
   if (request.has_half_life()) {
-    asked.half_life_days = (static_cast<double>(request.half_life().seconds()) +
-                            request.half_life().nanos() * 1e-9) / 86400;
+    asked.half_life_days =
+        (static_cast<double>(request.half_life().seconds()) + request.half_life().nanos() * 1e-9) /
+        86400;
   }
   return asked;
 }

@@ -20,20 +20,27 @@ std::string Span(uint32_t bucket) {
 }
 
 std::string_view MeasureName(Measure measure) {
-  constexpr std::string_view kNames[] = {"on_time",  "defect",   "handling",  "transit", "delivery",
-                                         "response", "money",    "underway",  "overdue"};
+  constexpr std::string_view kNames[] = {"on_time",  "defect", "handling", "transit", "delivery",
+                                         "response", "money",  "underway", "overdue"};
   return kNames[IndexOf(measure)];
 }
 
 std::string_view DefectName(Code code) {
   switch (code) {
-    case Code::kDamaged: return "damaged";
-    case Code::kQuality: return "quality";
-    case Code::kWrongItem: return "wrong item";
-    case Code::kMissingPart: return "missing part";
-    case Code::kCounterfeit: return "counterfeit";
-    case Code::kUnsafe: return "unsafe";
-    default: return "lost";
+    case Code::kDamaged:
+      return "damaged";
+    case Code::kQuality:
+      return "quality";
+    case Code::kWrongItem:
+      return "wrong item";
+    case Code::kMissingPart:
+      return "missing part";
+    case Code::kCounterfeit:
+      return "counterfeit";
+    case Code::kUnsafe:
+      return "unsafe";
+    default:
+      return "lost";
   }
 }
 
@@ -42,8 +49,8 @@ std::string Describe(const Entry& entry) {
   if (entry.outcomes.empty()) return "not yet";
   const Outcome& outcome = entry.outcomes.front();
   const bool in_days = entry.key.measure == Measure::kDefect;
-  const std::string after = in_days ? Days(outcome.bucket) + " after the promised day"
-                                    : "after " + Span(outcome.bucket);
+  const std::string after =
+      in_days ? Days(outcome.bucket) + " after the promised day" : "after " + Span(outcome.bucket);
   switch (outcome.code) {
     case Code::kDelivered:
       return entry.key.measure == Measure::kOnTime ? "delivered by the promise"
@@ -51,10 +58,14 @@ std::string Describe(const Entry& entry) {
     case Code::kDeliveredLate:
       return outcome.bucket == 0 ? "delivered late, on the promised day"
                                  : absl::StrCat("delivered ", Days(outcome.bucket), " late");
-    case Code::kShipped: return absl::StrCat("shipped ", after);
-    case Code::kAnswered: return absl::StrCat("answered ", after);
-    case Code::kLeft: return absl::StrCat("left without outcome, ", after);
-    case Code::kFault: return "not counted: its dates contradict each other";
+    case Code::kShipped:
+      return absl::StrCat("shipped ", after);
+    case Code::kAnswered:
+      return absl::StrCat("answered ", after);
+    case Code::kLeft:
+      return absl::StrCat("left without outcome, ", after);
+    case Code::kFault:
+      return "not counted: its dates contradict each other";
     default:
       return outcome.code == Code::kLost && in_days
                  ? absl::StrCat("lost, or taken for lost ", after, " if not delivered by then")
@@ -64,9 +75,12 @@ std::string Describe(const Entry& entry) {
 
 std::string_view IgnoredWord(Ignored ignored) {
   switch (ignored) {
-    case Ignored::kNo: return "";
-    case Ignored::kRetracted: return "retracted";
-    case Ignored::kOlderRevision: return "replaced by a later export";
+    case Ignored::kNo:
+      return "";
+    case Ignored::kRetracted:
+      return "retracted";
+    case Ignored::kOlderRevision:
+      return "replaced by a later export";
   }
   return "";
 }

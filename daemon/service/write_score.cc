@@ -137,7 +137,8 @@ std::optional<v1::EventResult> WriteFate(int index, const EventFate& fate) {
   };
   switch (fate.kind) {
     case EventFate::Kind::kAccepted:
-    case EventFate::Kind::kDuplicate: return std::nullopt;
+    case EventFate::Kind::kDuplicate:
+      return std::nullopt;
     case EventFate::Kind::kContradiction:
       say(v1::EventResult::OUTCOME_CONTRADICTION, "CONTRADICTION", "", fate.message);
       break;

@@ -33,14 +33,13 @@ Tally ReadTally(ByteReader& reader) {
 
 }  // namespace
 
-std::string EncodePage(const Series& page) {
+std::string EncodePage(Day first_day, const Series& page) {
   assert(!page.empty());
-  const int32_t number = PageOf(page.front().day);
   ByteWriter writer;
   writer.Number(page.size());
   for (const Cohort& cohort : page) {
-    assert(PageOf(cohort.day) == number && !cohort.cell.empty());
-    writer.Number(static_cast<uint64_t>(cohort.day - FirstDayOf(number)));
+    assert(cohort.day >= first_day && !cohort.cell.empty());
+    writer.Number(static_cast<uint64_t>(cohort.day - first_day));
     WriteTally(writer, cohort.cell.counted);
     WriteTally(writer, cohort.cell.excused);
   }

@@ -28,8 +28,8 @@ constexpr int32_t PageOf(Day day) {
 }
 constexpr Day FirstDayOf(int32_t page) { return {page * kDaysPerPage}; }
 
-// REQUIRES: all days of `page` lie in one page, ascending, cells not empty.
-std::string EncodePage(const Series& page);
+// REQUIRES: `page` is not empty, its days ascend from `first_day` on, its cells are not empty.
+std::string EncodePage(Day first_day, const Series& page);
 
 // Error DATA_LOSS: the bytes are not a page.
 absl::StatusOr<Series> DecodePage(Day first_day, std::string_view bytes);

@@ -3,12 +3,13 @@
 //   orders  shop 0 order_id
 //   cells   supplier 0 origin 0 destination 0 service 0 measure(1) page(big32)
 //           page = day / kDaysPerPage; the sum over all pairs has four empty texts
-//   index   'p' origin 0 destination 0 service 0 supplier      pairs by lane; value: number of parts
-//           'o' supplier 0 lane 0 0 0 day(big32) shop 0 order_id 0 part(big16)   open orders by
-//               promised day (0xFFFFFFFF = none)
-//           'd' lane 0 0 0 day(big32) shop 0 order_id 0 part(big16)   all orders by promised day
-//           't' tracking 0 shop 0 order_id 0 part(big16)
-//           's' supplier                               value: latest event time, signed millis
+//   index   'p' lane supplier                 the pairs by lane; value: number of order parts
+//           'o' supplier 0 lane day(big32) part   open orders by promised day (0xFFFFFFFF = none)
+//           'd' lane day(big32) part              all orders with a promise by promised day
+//           't' tracking 0 part
+//           's' supplier                          value: latest event time, signed millis
+//           where lane is origin 0 destination 0 service 0
+//           and part is   shop 0 order_id 0 part(big16)
 //   meta    "format", "progress", "source/" source, "excuse/" excuse_id
 //   log     sequence(big64)
 //

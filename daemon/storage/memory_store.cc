@@ -8,8 +8,7 @@ class MemorySnapshot final : public Snapshot {
   explicit MemorySnapshot(std::shared_ptr<const MemoryStore::Spaces> spaces)
       : spaces_(std::move(spaces)) {}
 
-  absl::StatusOr<std::optional<std::string>> Get(Space space,
-                                                 std::string_view key) const override {
+  absl::StatusOr<std::optional<std::string>> Get(Space space, std::string_view key) const override {
     const auto& map = Of(space);
     const auto it = map.find(key);
     return it == map.end() ? std::nullopt : std::optional(it->second);

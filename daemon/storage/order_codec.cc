@@ -6,8 +6,25 @@ namespace plumblane {
 namespace {
 
 enum Bit {
-  kSupplier, kOrigin, kDestination, kService, kPromise, kPromiseImplied, kPromiseDays, kItem, kUnits,
-  kCost, kSale, kReason, kClaim, kRefund, kRefundByShop, kReplaces, kTracking, kRetracts, kRevision,
+  kSupplier,
+  kOrigin,
+  kDestination,
+  kService,
+  kPromise,
+  kPromiseImplied,
+  kPromiseDays,
+  kItem,
+  kUnits,
+  kCost,
+  kSale,
+  kReason,
+  kClaim,
+  kRefund,
+  kRefundByShop,
+  kReplaces,
+  kTracking,
+  kRetracts,
+  kRevision,
   kBitCount
 };
 
@@ -130,8 +147,8 @@ bool ReadEvent(ByteReader& reader, Event& event) {
   fields.Text(kRetracts, event.retracts);
   fields.Time(kRevision, event.revision);
   return reader.ok() && fields.known() && event.type >= EventType::kPaid &&
-         event.type <= EventType::kRetracted && event.reason <= Reason::kOther &&
-         event.part >= 1 && event.part <= kMaxPart;
+         event.type <= EventType::kRetracted && event.reason <= Reason::kOther && event.part >= 1 &&
+         event.part <= kMaxPart;
 }
 
 absl::Status Malformed() { return absl::DataLossError("malformed order record"); }

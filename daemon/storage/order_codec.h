@@ -4,13 +4,14 @@
 //   event   part (number), type (1 byte), time (number, millis), content hash (big64), source
 //           (text), event_id (text), mask (number), then for each bit of the mask, lowest first:
 //
-//    0 supplier text       6 promise_days number    12 claim money         18 revision number, millis
-//    1 origin text         7 item text              13 refund money
-//    2 destination text    8 units number           14 refund by the shop, no bytes
-//    3 service text        9 cost money             15 replaces number
-//    4 promise number      10 sale money            16 tracking text
-//    5 promise implied,    11 reason 1 byte         17 retracts text
-//      no bytes
+//    0 supplier text        7 item text        14 refund by the shop, no bytes
+//    1 origin text          8 units number     15 replaces number
+//    2 destination text     9 cost money       16 tracking text
+//    3 service text        10 sale money       17 retracts text
+//    4 promise number      11 reason 1 byte    18 revision number, millis
+//    5 promise implied,    12 claim money
+//      no bytes            13 refund money
+//    6 promise_days number
 //   money   minor units (signed), currency (text)
 //
 // Never renumber a bit; a new field takes the next one.

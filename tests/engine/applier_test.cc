@@ -1,5 +1,5 @@
-// Applying entries: whatever the order, repetition and split into batches, the same events leave the
-// same bytes, and the stored cells are the fold of the stored orders.
+// Applying entries: whatever the order, repetition and split into batches, the same events leave
+// the same bytes, and the stored cells are the fold of the stored orders.
 #include "engine/applier.h"
 
 #include <absl/strings/str_cat.h>
@@ -122,7 +122,8 @@ TEST(Apply, ExcusesGivenBeforeOrAfterTheOrdersCountTheSame) {
     const std::vector<KeyedEvent> events = random.Make(40);
     const Day first = DayOf(events[0].event.time);
     Submission excuses;
-    excuses.excuses.push_back({"lane", ExcusedDays{{"VN", "DE", std::nullopt}, first, first + 20}, "strike"});
+    excuses.excuses.push_back(
+        {"lane", ExcusedDays{{"VN", "DE", std::nullopt}, first, first + 20}, "strike"});
     excuses.excuses.push_back({"one", ExcusedOrder{events[0].order, 1}, "our mistake"});
     State before, after, never, withdrawn;
     before.Apply(excuses);
@@ -196,8 +197,7 @@ TEST(Apply, TheSameEventIdInAnotherOrderSourceOrPartIsAnotherEvent) {
   EXPECT_EQ(state.Apply(two.Paid("2026-03-01")).fates[0].kind, EventFate::Kind::kAccepted);
   EXPECT_EQ(state.Apply(shop.Paid("2026-03-01")).fates[0].kind, EventFate::Kind::kAccepted);
   OrderBuilder part({"default", "1"}), source({"default", "1"});
-  EXPECT_EQ(state.Apply(part.Part(2).Paid("2026-03-01")).fates[0].kind,
-            EventFate::Kind::kAccepted);
+  EXPECT_EQ(state.Apply(part.Part(2).Paid("2026-03-01")).fates[0].kind, EventFate::Kind::kAccepted);
   EXPECT_EQ(state.Apply(source.From("b").Paid("2026-03-01")).fates[0].kind,
             EventFate::Kind::kAccepted);
   EXPECT_EQ(state.catalog().event_count, 5);
@@ -260,7 +260,8 @@ TEST(FindDifference, NamesACellThatNoOrderMakes) {
   state.Apply(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10"));
   ASSERT_EQ(state.Difference(), "");
   Batch damage;
-  damage.Delete(Space::kCells, CellPageKey({{"S", {"VN", "DE", ""}}, Measure::kOnTime, On("2026-03-10")}));
+  damage.Delete(Space::kCells,
+                CellPageKey({{"S", {"VN", "DE", ""}}, Measure::kOnTime, On("2026-03-10")}));
   ASSERT_TRUE(state.store().Write(damage, true).ok());
   EXPECT_THAT(state.Difference(), ::testing::HasSubstr("is missing"));
 }

@@ -58,8 +58,10 @@ class Running {
 
 OrderBuilder SomeOrder(const std::string& id = "1") {
   OrderBuilder order({"default", id});
-  return order.Paid("2026-03-01").Promised("2026-03-10").Shipped("2026-03-02").Delivered(
-      "2026-03-08");
+  return order.Paid("2026-03-01")
+      .Promised("2026-03-10")
+      .Shipped("2026-03-02")
+      .Delivered("2026-03-08");
 }
 
 int64_t OrdersSettled(const View& view) {
@@ -255,8 +257,8 @@ TEST(Engine, ChangedFoldRulesCountEveryOrderAnewAtTheStart) {
   Running engine(store, options);
   ASSERT_TRUE(engine.started().ok());
   EXPECT_EQ(engine->Look().Score({"S", std::nullopt}, {})->answer.score.on_time.hit_count, 0);
-  EXPECT_EQ(*FindDifference(engine->Look().snapshot(), engine->Look().catalog(),
-                            options.rules.fold), "");
+  EXPECT_EQ(
+      *FindDifference(engine->Look().snapshot(), engine->Look().catalog(), options.rules.fold), "");
 }
 
 TEST(Engine, TheLogIsTrimmedBehindWhatWasApplied) {
@@ -264,9 +266,9 @@ TEST(Engine, TheLogIsTrimmedBehindWhatWasApplied) {
   Running engine(store);
   for (int i = 0; i < 60; ++i) engine.Submit(SomeOrder(std::to_string(i)));
   int entries = 0;
-  ASSERT_TRUE(store.TakeSnapshot()->Scan(Space::kLog, "", "", [&](auto, auto) {
-    return ++entries > 0;
-  }).ok());
+  ASSERT_TRUE(store.TakeSnapshot()
+                  ->Scan(Space::kLog, "", "", [&](auto, auto) { return ++entries > 0; })
+                  .ok());
   EXPECT_LT(entries, 20);
   EXPECT_GT(entries, 0);
 }
@@ -324,8 +326,9 @@ TEST(View, ALaneIsTheSumOfItsServicesAndListsPage) {
   Running engine(store);
   engine.Submit(SomeOrder("1"));
   OrderBuilder express({"default", "2"});
-  engine.Submit(express.Paid("2026-03-01").With([](Event& e) { e.service = "express"; }).Promised(
-      "2026-03-10"));
+  engine.Submit(express.Paid("2026-03-01")
+                    .With([](Event& e) { e.service = "express"; })
+                    .Promised("2026-03-10"));
   const View view = engine->Look();
   const auto settled = [&](const char* lane) {
     return view.Score({std::nullopt, *ParseLaneQuery(lane)}, {})->answer.score.on_time.order_count;

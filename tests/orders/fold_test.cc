@@ -29,23 +29,40 @@ std::string Word(Measure measure) {
 
 std::string Word(Code code) {
   switch (code) {
-    case Code::kDelivered: return "delivered";
-    case Code::kDeliveredLate: return "late";
-    case Code::kShipped: return "shipped";
-    case Code::kAnswered: return "answered";
-    case Code::kLeft: return "left";
-    case Code::kFault: return "fault";
-    case Code::kLost: return "lost";
-    case Code::kClosed: return "closed";
-    case Code::kDamaged: return "damaged";
-    case Code::kQuality: return "quality";
-    case Code::kCost: return "cost";
-    case Code::kSale: return "sale";
-    case Code::kRefundBySupplier: return "refund";
-    case Code::kRefundByShop: return "shop-refund";
-    case Code::kClaim: return "claim";
-    case Code::kReplacementCost: return "replacement";
-    default: return "other";
+    case Code::kDelivered:
+      return "delivered";
+    case Code::kDeliveredLate:
+      return "late";
+    case Code::kShipped:
+      return "shipped";
+    case Code::kAnswered:
+      return "answered";
+    case Code::kLeft:
+      return "left";
+    case Code::kFault:
+      return "fault";
+    case Code::kLost:
+      return "lost";
+    case Code::kClosed:
+      return "closed";
+    case Code::kDamaged:
+      return "damaged";
+    case Code::kQuality:
+      return "quality";
+    case Code::kCost:
+      return "cost";
+    case Code::kSale:
+      return "sale";
+    case Code::kRefundBySupplier:
+      return "refund";
+    case Code::kRefundByShop:
+      return "shop-refund";
+    case Code::kClaim:
+      return "claim";
+    case Code::kReplacementCost:
+      return "replacement";
+    default:
+      return "other";
   }
 }
 
@@ -84,15 +101,20 @@ std::string Took(Code code, int64_t millis) {
 constexpr int64_t kHour = 3'600'000;
 
 TEST(Fold, DeliveredAtThePromiseIsOnTimeAndAMillisecondLaterIsLate) {
-  EXPECT_EQ(OnTime(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10T12:00").Delivered(
-                "2026-03-10T12:00")),
+  EXPECT_EQ(OnTime(OrderBuilder()
+                       .Paid("2026-03-01")
+                       .Promised("2026-03-10T12:00")
+                       .Delivered("2026-03-10T12:00")),
             "on_time 2026-03-10 delivered@0");
-  EXPECT_EQ(OnTime(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10T12:00").Delivered(
-                "2026-03-10T12:00:01")),
+  EXPECT_EQ(OnTime(OrderBuilder()
+                       .Paid("2026-03-01")
+                       .Promised("2026-03-10T12:00")
+                       .Delivered("2026-03-10T12:00:01")),
             "on_time 2026-03-10 late@0");
-  EXPECT_EQ(OnTime(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10").Delivered(
-                "2026-03-13T00:00")),
-            "on_time 2026-03-10 late@3");
+  EXPECT_EQ(
+      OnTime(
+          OrderBuilder().Paid("2026-03-01").Promised("2026-03-10").Delivered("2026-03-13T00:00")),
+      "on_time 2026-03-10 late@3");
 }
 
 TEST(Fold, NotDeliveredLeavesTheOnTimeEntryOpen) {
@@ -102,19 +124,26 @@ TEST(Fold, NotDeliveredLeavesTheOnTimeEntryOpen) {
 TEST(Fold, ToleranceMovesDeadlineAndPromisedDay) {
   FoldRules rules;
   rules.tolerance_millis = kMillisPerDay;
-  EXPECT_EQ(OnTime(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10").Delivered(
-                       "2026-03-11T20:00"), rules),
-            "on_time 2026-03-11 delivered@0");
+  EXPECT_EQ(
+      OnTime(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10").Delivered("2026-03-11T20:00"),
+             rules),
+      "on_time 2026-03-11 delivered@0");
 }
 
 TEST(Fold, TheFirstDeliveredCountsWhenThereAreSeveralParcels) {
-  EXPECT_EQ(OnTime(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10").Delivered(
-                "2026-03-12").Delivered("2026-03-09")),
+  EXPECT_EQ(OnTime(OrderBuilder()
+                       .Paid("2026-03-01")
+                       .Promised("2026-03-10")
+                       .Delivered("2026-03-12")
+                       .Delivered("2026-03-09")),
             "on_time 2026-03-10 delivered@0");
 }
 
 TEST(Fold, TheFirstPromiseCountsAndLaterOnesDoNotMoveIt) {
-  EXPECT_EQ(OnTime(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10").Shipped("2026-03-02")
+  EXPECT_EQ(OnTime(OrderBuilder()
+                       .Paid("2026-03-01")
+                       .Promised("2026-03-10")
+                       .Shipped("2026-03-02")
                        .Promised("2026-03-20")),
             "on_time 2026-03-10");
 }
@@ -168,26 +197,29 @@ TEST_P(EarlyCancellation, WithdrawsOrCountsAsLate) {
 
 INSTANTIATE_TEST_SUITE_P(
     Fold, EarlyCancellation,
-    ::testing::Values(
-        Cancellation{"ChangedMind", Reason::kChangedMind, "2026-03-02", "", "",
-                     "defect 2026-03-10 left@0"},
-        Cancellation{"NoReason", Reason::kNone, "2026-03-02", "", "", "defect 2026-03-10 left@0"},
-        Cancellation{"OutOfStock", Reason::kOutOfStock, "2026-03-02", "", "on_time 2026-03-10",
-                     "defect 2026-03-10 left@0"},
-        Cancellation{"Late", Reason::kLate, "2026-03-02", "", "on_time 2026-03-10",
-                     "defect 2026-03-10 left@0"},
-        Cancellation{"NotReceived", Reason::kNotReceived, "2026-03-02", "", "on_time 2026-03-10",
-                     "defect 2026-03-10 left@0"},
-        Cancellation{"AfterThePromise", Reason::kChangedMind, "2026-03-13", "",
-                     "on_time 2026-03-10", "defect 2026-03-10 left@3"},
-        Cancellation{"AfterShipping", Reason::kChangedMind, "2026-03-05", "2026-03-04",
-                     "on_time 2026-03-10", "defect 2026-03-10 lost@30"},
-        Cancellation{"AtTheMomentOfShipping", Reason::kChangedMind, "2026-03-05", "2026-03-05", "",
-                     "defect 2026-03-10 left@0"}),
+    ::testing::Values(Cancellation{"ChangedMind", Reason::kChangedMind, "2026-03-02", "", "",
+                                   "defect 2026-03-10 left@0"},
+                      Cancellation{"NoReason", Reason::kNone, "2026-03-02", "", "",
+                                   "defect 2026-03-10 left@0"},
+                      Cancellation{"OutOfStock", Reason::kOutOfStock, "2026-03-02", "",
+                                   "on_time 2026-03-10", "defect 2026-03-10 left@0"},
+                      Cancellation{"Late", Reason::kLate, "2026-03-02", "", "on_time 2026-03-10",
+                                   "defect 2026-03-10 left@0"},
+                      Cancellation{"NotReceived", Reason::kNotReceived, "2026-03-02", "",
+                                   "on_time 2026-03-10", "defect 2026-03-10 left@0"},
+                      Cancellation{"AfterThePromise", Reason::kChangedMind, "2026-03-13", "",
+                                   "on_time 2026-03-10", "defect 2026-03-10 left@3"},
+                      Cancellation{"AfterShipping", Reason::kChangedMind, "2026-03-05",
+                                   "2026-03-04", "on_time 2026-03-10", "defect 2026-03-10 lost@30"},
+                      Cancellation{"AtTheMomentOfShipping", Reason::kChangedMind, "2026-03-05",
+                                   "2026-03-05", "", "defect 2026-03-10 left@0"}),
     [](const auto& info) { return info.param.name; });
 
 TEST(Fold, WithdrawnStaysWithdrawnWhenDeliveredAfterAll) {
-  EXPECT_EQ(OnTime(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10").Cancelled("2026-03-02")
+  EXPECT_EQ(OnTime(OrderBuilder()
+                       .Paid("2026-03-01")
+                       .Promised("2026-03-10")
+                       .Cancelled("2026-03-02")
                        .Delivered("2026-03-08")),
             "");
 }
@@ -223,18 +255,24 @@ INSTANTIATE_TEST_SUITE_P(
                    Started().Delivered("2026-03-05").Disputed("2026-03-06", Reason::kDamaged),
                    "defect 2026-03-10 damaged@0"},
         DefectCase{"TheFirstClaimCounts",
-                   Started().Delivered("2026-03-05").Disputed("2026-03-15", Reason::kQuality)
+                   Started()
+                       .Delivered("2026-03-05")
+                       .Disputed("2026-03-15", Reason::kQuality)
                        .Refunded("2026-03-12", Reason::kDamaged),
                    "defect 2026-03-10 damaged@2"},
         DefectCase{"ARefundByTheShopCountsToo",
                    Started().Delivered("2026-03-05").Refunded("2026-03-12", Reason::kQuality, true),
                    "defect 2026-03-10 quality@2"},
         DefectCase{"OtherReasonsAreNone",
-                   Started().Delivered("2026-03-05").Disputed("2026-03-12", Reason::kChangedMind)
-                       .Disputed("2026-03-13", Reason::kLate).Disputed("2026-03-14"),
+                   Started()
+                       .Delivered("2026-03-05")
+                       .Disputed("2026-03-12", Reason::kChangedMind)
+                       .Disputed("2026-03-13", Reason::kLate)
+                       .Disputed("2026-03-14"),
                    "defect 2026-03-10"},
         DefectCase{"AtEqualDelayAClaimGoesBeforeLost",
-                   Started().Disputed("2026-04-09", Reason::kDamaged), "defect 2026-03-10 damaged@30"},
+                   Started().Disputed("2026-04-09", Reason::kDamaged),
+                   "defect 2026-03-10 damaged@30"},
         DefectCase{"AClaimAfterTheLossDoesNotMoveIt",
                    Started().Disputed("2026-04-20", Reason::kDamaged), "defect 2026-03-10 lost@30"},
         DefectCase{"AtEqualDelayAClaimGoesBeforeLeft",
@@ -302,8 +340,11 @@ INSTANTIATE_TEST_SUITE_P(
                      Bare().Cancelled("2026-03-03", Reason::kOutOfStock), Measure::kDelivery,
                      "delivery 2026-03-01 " + Took(Code::kLeft, 2 * kMillisPerDay)},
         DurationCase{"ResponseToTheFirstAnswerAtOrAfterTheDispute",
-                     Bare().Answered("2026-03-04").Disputed("2026-03-05").Answered(
-                         "2026-03-07").Answered("2026-03-06"),
+                     Bare()
+                         .Answered("2026-03-04")
+                         .Disputed("2026-03-05")
+                         .Answered("2026-03-07")
+                         .Answered("2026-03-06"),
                      Measure::kResponse,
                      "response 2026-03-05 " + Took(Code::kAnswered, kMillisPerDay)},
         DurationCase{"ResponseBySuppliersRefund",
@@ -332,8 +373,8 @@ TEST(Fold, WithoutPaidThereIsTransitButNoHandlingDeliveryOrMoney) {
   });
   const OrderState state = order.Fold();
   EXPECT_THAT(In(Measure::kTransit, state), ElementsAre("transit 2026-03-02"));
-  for (const Measure measure : {Measure::kHandling, Measure::kDelivery, Measure::kMoney,
-                                Measure::kUnderway}) {
+  for (const Measure measure :
+       {Measure::kHandling, Measure::kDelivery, Measure::kMoney, Measure::kUnderway}) {
     EXPECT_THAT(In(measure, state), IsEmpty()) << Word(measure);
   }
 }
@@ -410,13 +451,12 @@ TEST(Fold, ARetractionCannotBeRetracted) {
 }
 
 TEST(Fold, OfASourcesRevisionsOnlyTheLatestCounts) {
-  OrderBuilder order = Started().Delivered("2026-03-05").With(
-      [](Event& e) { e.revision = At("2026-04-01"); });
+  OrderBuilder order =
+      Started().Delivered("2026-03-05").With([](Event& e) { e.revision = At("2026-04-01"); });
   order.Delivered("2026-03-15").With([](Event& e) { e.revision = At("2026-05-01"); });
   EXPECT_EQ(OnTime(order), "on_time 2026-03-10 late@5");
   // Another source's revisions do not matter.
-  order.From("other").Delivered("2026-03-04").With(
-      [](Event& e) { e.revision = At("2026-01-01"); });
+  order.From("other").Delivered("2026-03-04").With([](Event& e) { e.revision = At("2026-01-01"); });
   EXPECT_EQ(OnTime(order), "on_time 2026-03-10 delivered@0");
 }
 
@@ -434,8 +474,9 @@ TEST(Fold, RefundsSumAndOtherAmountsComeFromTheEarliest) {
   order.Disputed("2026-03-06").With([](Event& e) { Sum(e, &Event::claim, 800); });
   order.Refunded("2026-03-07").With([](Event& e) { Sum(e, &Event::refund, 300); });
   order.Refunded("2026-03-08").With([](Event& e) { Sum(e, &Event::refund, 200); });
-  order.Refunded("2026-03-08", Reason::kNone, true).With(
-      [](Event& e) { Sum(e, &Event::refund, 2500); });
+  order.Refunded("2026-03-08", Reason::kNone, true).With([](Event& e) {
+    Sum(e, &Event::refund, 2500);
+  });
   EXPECT_THAT(In(Measure::kMoney, order.Fold()),
               ElementsAre("money 2026-03-01 cost=1000 sale=2500 refund=500 shop-refund=2500 "
                           "claim=900"));
@@ -477,8 +518,12 @@ TEST(Fold, UnderwayEndsWithTheFirstOfDeliveryCancellationSuppliersRefundAndLoss)
 }
 
 TEST(Fold, ContradictionsAreNamed) {
-  const OrderState state = OrderBuilder().Paid("2026-03-05").Shipped("2026-03-04").Delivered(
-      "2026-03-03").Answered("2026-03-06").Fold();
+  const OrderState state = OrderBuilder()
+                               .Paid("2026-03-05")
+                               .Shipped("2026-03-04")
+                               .Delivered("2026-03-03")
+                               .Answered("2026-03-06")
+                               .Fold();
   EXPECT_THAT(state.parts[0].faults,
               ElementsAre(Fault::kShippedBeforePaid, Fault::kDeliveredBeforePaid,
                           Fault::kDeliveredBeforeShipped, Fault::kAnsweredUndisputed));

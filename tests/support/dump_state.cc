@@ -1,5 +1,6 @@
 // dump_state DIR: checks that the cells of a store are the fold of its orders, then prints every
-// order, cell and index entry in hex, one a line. Exit 1 and the first difference when they are not.
+// order, cell and index entry in hex, one a line. Exit 1 and the first difference when they are
+// not.
 #include <absl/strings/escaping.h>
 
 #include <iostream>

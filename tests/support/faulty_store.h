@@ -35,10 +35,13 @@ class FaultyStore final : public Store {
     const auto snapshot = durable_.TakeSnapshot();
     for (int i = 0; i < kSpaceCount; ++i) {
       const Space space = static_cast<Space>(i);
-      snapshot->Scan(space, "", "", [&](auto key, auto value) {
-        all.Put(space, std::string(key), std::string(value));
-        return true;
-      }).IgnoreError();
+      snapshot
+          ->Scan(space, "", "",
+                 [&](auto key, auto value) {
+                   all.Put(space, std::string(key), std::string(value));
+                   return true;
+                 })
+          .IgnoreError();
     }
     left.Write(all, true).IgnoreError();
   }

@@ -56,9 +56,11 @@ class RandomOrders {
         if (event.type == EventType::kRefunded) event.refund = Money{1 + Below(5000), "EUR"};
         if (event.type == EventType::kDisputed) event.claim = Money{1 + Below(5000), "USD"};
       }
-      if (event.type == EventType::kShipped && Chance(70)) event.tracking = "T" + std::to_string(number);
+      if (event.type == EventType::kShipped && Chance(70))
+        event.tracking = "T" + std::to_string(number);
       if (event.type == EventType::kRetracted) {
-        event.retracts = ids.empty() || Chance(20) ? "unseen" : ids[Below(static_cast<int>(ids.size()))];
+        event.retracts =
+            ids.empty() || Chance(20) ? "unseen" : ids[Below(static_cast<int>(ids.size()))];
       }
       if (Chance(10)) event.revision = Instant{20'000 * kMillisPerDay + Below(3) * kMillisPerDay};
       event.content_hash = ContentHash(key, event);

@@ -22,7 +22,9 @@ struct Database {
   std::unique_ptr<rocksdb::DB> db;
   std::vector<rocksdb::ColumnFamilyHandle*> families;
 
-  rocksdb::ColumnFamilyHandle* Of(Space space) const { return families[static_cast<size_t>(space)]; }
+  rocksdb::ColumnFamilyHandle* Of(Space space) const {
+    return families[static_cast<size_t>(space)];
+  }
   ~Database() {
     for (auto* family : families) db->DestroyColumnFamilyHandle(family);
     if (db) db->Close();
@@ -40,8 +42,7 @@ class RocksDbSnapshot final : public Snapshot {
   RocksDbSnapshot(const RocksDbSnapshot&) = delete;
   RocksDbSnapshot& operator=(const RocksDbSnapshot&) = delete;
 
-  absl::StatusOr<std::optional<std::string>> Get(Space space,
-                                                 std::string_view key) const override {
+  absl::StatusOr<std::optional<std::string>> Get(Space space, std::string_view key) const override {
     std::string value;
     const rocksdb::Status status =
         database_->db->Get(read_, database_->Of(space), ToSlice(key), &value);
@@ -96,9 +97,8 @@ class RocksDbStore final : public Store {
     rocksdb::WriteBatch writes;
     for (const Batch::Change& change : batch.changes) {
       auto* family = database_->Of(change.space);
-      const rocksdb::Status status = change.value
-                                         ? writes.Put(family, change.key, *change.value)
-                                         : writes.Delete(family, change.key);
+      const rocksdb::Status status = change.value ? writes.Put(family, change.key, *change.value)
+                                                  : writes.Delete(family, change.key);
       if (!status.ok()) return ToStatus(status);
     }
     return ToStatus(database_->db->Write(WriteOptionsFor(sync), &writes));
@@ -119,8 +119,8 @@ absl::StatusOr<std::unique_ptr<Store>> OpenRocksDbStore(const RocksDbStoreOption
   }
   auto database = std::make_shared<Database>();
   rocksdb::DB* db = nullptr;
-  const rocksdb::Status status = rocksdb::DB::Open(DbOptionsFor(), options.path, families,
-                                                   &database->families, &db);
+  const rocksdb::Status status =
+      rocksdb::DB::Open(DbOptionsFor(), options.path, families, &database->families, &db);
   database->db.reset(db);
   if (!status.ok()) {
     const std::string text = status.ToString();

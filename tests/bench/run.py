@@ -1,0 +1,28 @@
+"""All benchmarks in one run, with the machine described. Figures and how they were got go into
+DEVELOPERS.md."""
+import os
+import platform
+import subprocess
+import sys
+
+ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
+BIN = os.environ.get("PLUMBLANE_BIN") or os.path.join(ROOT, "build", "bin")
+
+
+def machine():
+    with open("/proc/cpuinfo") as file:
+        model = next((line.split(":")[1].strip() for line in file if "model name" in line), "?")
+    return f"{os.cpu_count()} cores, {model}, {platform.release()}, load {os.getloadavg()[0]:.1f}"
+
+
+def main():
+    print(machine(), flush=True)
+    for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("layout_bench",)):
+        print(f"\n== {name}", flush=True)
+        done = subprocess.run([os.path.join(BIN, name), *arguments])
+        if done.returncode != 0:
+            sys.exit(f"{name} failed with {done.returncode}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,163 @@
+// The command line: cli.h.
+
+#include "client/cli.h"
+
+#include <gmock/gmock.h>
+#include <stdlib.h>
+
+#include "client/connection.h"
+#include "client/support.h"
+
+namespace plumblane::client {
+namespace {
+
+using testing::ElementsAre;
+using testing::HasSubstr;
+using testing::StartsWith;
+
+using Words = std::vector<std::string>;
+
+Invocation Parse(const Words& words) {
+  const auto parsed = ParseCommandLine(words);
+  const auto* leave = std::get_if<Leave>(&parsed);
+  EXPECT_EQ(leave, nullptr) << leave->err;
+  return leave == nullptr ? std::get<Invocation>(parsed) : Invocation();
+}
+
+// The message of a mistake, with its exit code before it unless that is kUsage.
+std::string MistakeOf(const Words& words) {
+  const auto parsed = ParseCommandLine(words);
+  const auto* leave = std::get_if<Leave>(&parsed);
+  if (leave == nullptr) return "none";
+  return leave->exit_code == kUsage ? leave->err : std::to_string(leave->exit_code) + leave->err;
+}
+
+TEST(CliTest, EverywhereOptionsStandBeforeAndAfterTheCommand) {
+  for (const Words& words :
+       {Words{"--server", "h:1", "--json", "--as-of", "2026-03-05", "rank", "--to", "DE"},
+        Words{"rank", "--to", "DE", "--as-of", "2026-03-05", "--json", "--server", "h:1"}}) {
+    const Invocation invocation = Parse(words);
+    EXPECT_EQ(invocation.verb, Verb::kRank);
+    EXPECT_EQ(invocation.server, "h:1");
+    EXPECT_TRUE(invocation.json);
+    EXPECT_EQ(FormatInstant(*invocation.as_of), "2026-03-05T00:00:00Z");
+  }
+}
+
+TEST(CliTest, EveryCommandIsItsOwn) {
+  const std::pair<Words, Verb> cases[] = {
+      {{"send", "-"}, Verb::kSend},
+      {{"record", "1", "paid"}, Verb::kRecord},
+      {{"suppliers"}, Verb::kSuppliers},
+      {{"supplier", "lanes"}, Verb::kSupplier},
+      {{"lanes"}, Verb::kLanes},
+      {{"lane", "VN-DE"}, Verb::kLane},
+      {{"order", "status"}, Verb::kOrder},
+      {{"rank", "--to", "DE"}, Verb::kRank},
+      {{"status"}, Verb::kStatus},
+      {{"excuse", "add", "--order", "1", "--reason", "x"}, Verb::kExcuseAdd},
+      {{"excuse", "load", "f"}, Verb::kExcuseLoad},
+      {{"excuse", "list"}, Verb::kExcuseList},
+      {{"excuse", "withdraw", "x"}, Verb::kExcuseWithdraw}};
+  for (const auto& [words, verb] : cases) EXPECT_EQ(Parse(words).verb, verb) << words[0];
+}
+
+TEST(CliTest, SendTakesFilesAmongItsOptions) {
+  const SendOptions send =
+      Parse({"send", "a.csv", "--shop", "harbour", "--format", "csv", "--promise-days", "0", "-",
+             "--complete-through", "2026-03-05T12:00:00+01:00"})
+          .send;
+  EXPECT_THAT(send.files, ElementsAre("a.csv", "-"));
+  EXPECT_EQ(send.shop, "harbour");
+  EXPECT_EQ(send.source, "");
+  EXPECT_EQ(send.format, EventFile::Format::kCsv);
+  EXPECT_EQ(send.promise_days, 0);
+  EXPECT_EQ(FormatInstant(*send.complete_through), "2026-03-05T11:00:00Z");
+}
+
+TEST(CliTest, ExcuseTakesOneDayOrARange) {
+  const auto due = [](const std::string& days) {
+    const auto [first, last] =
+        Parse({"excuse", "add", "--lane", "PL-IE", "--due", days, "--reason", "x"}).excuse.due;
+    return FormatDay(first) + " " + FormatDay(last);
+  };
+  EXPECT_EQ(due("2026-08-17..2026-08-23"), "2026-08-17 2026-08-23");
+  EXPECT_EQ(due("2026-08-17"), "2026-08-17 2026-08-17");
+}
+
+TEST(CliTest, MistakesSayWhatWasExpected) {
+  const std::pair<Words, std::string> cases[] = {
+      {{}, "expected a command\nSee plumblane --help.\n"},
+      {{"supliers"},
+       "unknown command \"supliers\", did you mean \"suppliers\"?\nSee plumblane --help.\n"},
+      {{"frobnicate"}, "unknown command \"frobnicate\"\nSee plumblane --help.\n"},
+      {{"suppliers", "--as-fo", "x"},
+       "unknown option \"--as-fo\", did you mean \"--as-of\"?\nSee plumblane suppliers --help.\n"},
+      {{"record", "1", "disputed", "--reson=late"},
+       "unknown option \"--reson\", did you mean \"--reason\"?\nSee plumblane record --help.\n"},
+      {{"order"}, "ORDER is required\nSee plumblane order --help.\n"},
+      {{"order", "1", "2"}, "one word too many: \"2\"\nSee plumblane order --help.\n"},
+      {{"rank"}, "--to is required\nSee plumblane rank --help.\n"},
+      {{"rank", "--to", "D"},
+       "--to: expected 2 to 16 letters or digits, such as VN, not \"D\"\nSee plumblane rank "
+       "--help.\n"},
+      {{"suppliers", "--half-life", "0"},
+       "--half-life: expected days from 0.05 to 36525, such as 45, not \"0\"\n"
+       "See plumblane suppliers --help.\n"},
+      {{"suppliers", "--as-of", "2026-13-01"},
+       "--as-of: expected a date, such as 2026-03-05, not \"2026-13-01\"\n"
+       "See plumblane suppliers --help.\n"},
+      {{"order", "1", "--as-of", "2026-03-05"},
+       "--as-of goes with suppliers, supplier, lanes, lane and rank only\n"},
+      {{"send", "f", "--promise-days", "400"},
+       "--promise-days: expected a whole number from 0 to 365, not \"400\"\n"
+       "See plumblane send --help.\n"},
+      {{"send", "f", "--format", "xml"},
+       "--format: expected ndjson or csv, not \"xml\"\nSee plumblane send --help.\n"},
+      {{"excuse"}, "expected a command\nSee plumblane excuse --help.\n"},
+      {{"excuse", "lod", "f"},
+       "unknown command \"lod\", did you mean \"load\"?\nSee plumblane excuse --help.\n"},
+      {{"excuse", "add", "--reason", "x"}, "expected --lane with --due, or --order\n"},
+      {{"excuse", "add", "--lane", "PL-IE", "--reason", "x"},
+       "--lane requires --due\nSee plumblane excuse add --help.\n"},
+      {{"excuse", "add", "--lane", "PL-IE", "--due", "2026-08-23..2026-08-17", "--reason", "x"},
+       "--due: expected the earlier day first, as FROM..TO, not \"2026-08-23..2026-08-17\"\n"
+       "See plumblane excuse add --help.\n"},
+  };
+  for (const auto& [words, mistake] : cases) EXPECT_EQ(MistakeOf(words), mistake);
+}
+
+TEST(CliTest, HelpBeginsWithExamples) {
+  for (const Words& words : {Words{"--help"}, Words{"send", "--help"}, Words{"excuse", "-h"},
+                             Words{"excuse", "load", "--help"}, Words{"rank", "--help"},
+                             Words{"record", "--help"}, Words{"status", "--help"}}) {
+    const Leave leave = std::get<Leave>(ParseCommandLine(words));
+    EXPECT_EQ(leave.exit_code, kDone);
+    const size_t examples = leave.out.find("Examples:\n  plumblane ");
+    EXPECT_LT(examples, leave.out.find("Usage: plumblane")) << words[0];
+  }
+}
+
+TEST(CliTest, VersionIsPrinted) {
+  const Leave leave = std::get<Leave>(ParseCommandLine({"--version"}));
+  EXPECT_EQ(leave.exit_code, kDone);
+  EXPECT_THAT(leave.out, StartsWith("plumblane "));
+}
+
+TEST(ServerAddressTest, OptionThenEnvironmentThenSockets) {
+  const TemporaryFolder folder;
+  unsetenv("PLUMBLANE_SERVER");
+  setenv("XDG_RUNTIME_DIR", folder.Path("").c_str(), 1);
+  EXPECT_EQ(ServerAddress(""), "unix:/run/plumblane/plumblane.sock");
+  folder.Write("plumblane.sock", "");
+  EXPECT_THAT(ServerAddress(""), HasSubstr("plumblane.sock"));
+  EXPECT_NE(ServerAddress(""), "unix:/run/plumblane/plumblane.sock");
+  setenv("PLUMBLANE_SERVER", "host:7707", 1);
+  EXPECT_EQ(ServerAddress(""), "host:7707");
+  EXPECT_EQ(ServerAddress("/tmp/x"), "unix:/tmp/x");
+  unsetenv("PLUMBLANE_SERVER");
+  unsetenv("XDG_RUNTIME_DIR");
+}
+
+}  // namespace
+}  // namespace plumblane::client
