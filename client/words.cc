@@ -51,6 +51,36 @@ size_t Distance(const std::string& a, const std::string& b) {
   return d[a.size()][b.size()];
 }
 
+// The words of an enum without gaps, in the order of its numbers from 1.
+const std::vector<std::string>& AllTypes() {
+  static const auto* const names = [] {
+    auto* all = new std::vector<std::string>;
+    for (int n = 1; v1::EventType_IsValid(n); ++n) {
+      all->push_back(Word(v1::EventType_Name(n), kTypePrefix));
+    }
+    return all;
+  }();
+  return *names;
+}
+
+const std::vector<std::string>& AllReasons() {
+  static const auto* const names = [] {
+    auto* all = new std::vector<std::string>;
+    for (int n = 1; v1::Reason_IsValid(n); ++n) {
+      all->push_back(Word(v1::Reason_Name(n), kReasonPrefix));
+    }
+    return all;
+  }();
+  return *names;
+}
+
+template <typename Enum>
+std::optional<Enum> NumberOf(const std::vector<std::string>& names, std::string_view word) {
+  const auto it = std::find(names.begin(), names.end(), word);
+  if (it == names.end()) return std::nullopt;
+  return static_cast<Enum>(it - names.begin() + 1);
+}
+
 }  // namespace
 
 std::span<const std::string_view> EventFields() { return kFields; }
@@ -65,36 +95,15 @@ std::string NameOf(v1::Reason reason) {
   return Word(v1::Reason_Name(reason), kReasonPrefix);
 }
 
-std::vector<std::string> TypeNames() {
-  std::vector<std::string> names;
-  for (int n = 1; n <= v1::EventType_MAX; ++n) {
-    if (v1::EventType_IsValid(n)) names.push_back(NameOf(static_cast<v1::EventType>(n)));
-  }
-  return names;
-}
-
-std::vector<std::string> ReasonNames() {
-  std::vector<std::string> names;
-  for (int n = 1; n <= v1::Reason_MAX; ++n) {
-    if (v1::Reason_IsValid(n)) names.push_back(NameOf(static_cast<v1::Reason>(n)));
-  }
-  return names;
-}
+std::vector<std::string> TypeNames() { return AllTypes(); }
+std::vector<std::string> ReasonNames() { return AllReasons(); }
 
 std::optional<v1::EventType> TypeNamed(std::string_view word) {
-  for (int n = 1; n <= v1::EventType_MAX; ++n) {
-    const auto type = static_cast<v1::EventType>(n);
-    if (NameOf(type) == word) return type;
-  }
-  return std::nullopt;
+  return NumberOf<v1::EventType>(AllTypes(), word);
 }
 
 std::optional<v1::Reason> ReasonNamed(std::string_view word) {
-  for (int n = 1; n <= v1::Reason_MAX; ++n) {
-    const auto reason = static_cast<v1::Reason>(n);
-    if (NameOf(reason) == word) return reason;
-  }
-  return std::nullopt;
+  return NumberOf<v1::Reason>(AllReasons(), word);
 }
 
 std::string Nearest(std::string_view word, const std::vector<std::string>& known) {

@@ -128,7 +128,7 @@ TEST(ShowScoresTest, TablesFitEightyColumns) {
   *score.mutable_defect() = RateOf(3.1, 1.3, 5.7, 12'999);
   const std::string text = ShowScoreTable({score}, Naming::kSupplierService, 80);
   EXPECT_LE(WidestLine(text), 80);
-  EXPECT_THAT(text, HasSubstr("…/express  99.4 % (98.2-99.9) of 12,345"));
+  EXPECT_THAT(text, HasSubstr("\n東…/express   99.4 % (98-99.9) of 12,345"));
 }
 
 TEST(ShowScoresTest, SupplierIsTwoStoreys) {

@@ -1,8 +1,10 @@
+// dump_state DIR --set-version N: makes the store look like one of another format version.
 // dump_state DIR: checks that the cells of a store are the fold of its orders, then prints every
 // order, cell and index entry in hex, one a line. Exit 1 and the first difference when they are
 // not.
 #include <absl/strings/escaping.h>
 
+#include <cstdlib>
 #include <iostream>
 
 #include "engine/applier.h"
@@ -20,13 +22,24 @@ std::string Hex(std::string_view bytes) {
   return absl::BytesToHexString(absl::string_view(bytes.data(), bytes.size()));
 }
 
+int SetVersion(plumblane::Store& store, int version) {
+  plumblane::Format format;
+  format.version = version;
+  plumblane::Batch batch;
+  batch.Put(plumblane::Space::kMeta, std::string(plumblane::kFormatKey), EncodeFormat(format));
+  const absl::Status written = store.Write(batch, /*sync=*/true);
+  return written.ok() ? 0 : Fail(written);
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
   using namespace plumblane;  // NOLINT: a program of one function
-  if (argc != 2) return 2;
+  const bool sets_version = argc == 4 && std::string_view(argv[2]) == "--set-version";
+  if (argc != 2 && !sets_version) return 2;
   auto store = OpenRocksDbStore({.path = argv[1]});
   if (!store.ok()) return Fail(store.status());
+  if (sets_version) return SetVersion(**store, std::atoi(argv[3]));
   const auto snapshot = (*store)->TakeSnapshot();
   const auto catalog = LoadCatalog(*snapshot);
   if (!catalog.ok()) return Fail(catalog.status());
