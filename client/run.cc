@@ -76,9 +76,10 @@ ExitCode SayUnknown(const Invocation& invocation, const Connection& connection, 
       names.push_back(is_supplier ? score.supplier_id() : LaneText(score.lane()));
     }
   }
+  const std::string nearest = DidYouMean(name, names);
   io.err << "no order names " << (is_supplier ? "supplier " : "lane ") << Quoted(name)
-         << DidYouMean(name, names) << " See plumblane " << (is_supplier ? "suppliers" : "lanes")
-         << ".\n";
+         << (nearest.empty() ? "." : nearest) << " See plumblane "
+         << (is_supplier ? "suppliers" : "lanes") << ".\n";
   return kFailed;
 }
 

@@ -72,11 +72,11 @@ std::string WaitingText(int64_t waiting) {
                       " supplier or lane now ", waiting == -1 ? "counts" : "count");
 }
 
-std::string RemarksText(const Remarks& remarks, const std::string& kind) {
+std::string RemarksText(const Remarks& remarks, const std::string& kind, const std::string& kinds) {
   if (remarks.count == 0) return "";
-  const std::string what = absl::StrCat("line ", remarks.first_line, ": ", remarks.first_message);
-  return absl::StrCat(Counted(remarks.count, kind),
-                      remarks.count == 1 ? ": " : ", the first: ", what);
+  return absl::StrCat(Counted(remarks.count, kind, kinds),
+                      remarks.count == 1 ? ": line " : ", the first: line ", remarks.first_line,
+                      ": ", remarks.first_message);
 }
 
 std::string NewsText(const FileReport& report) {
@@ -180,9 +180,10 @@ std::string ToText(const std::vector<FileReport>& reports) {
     absl::StrAppend(&text, name, CountsText(report), "\n");
     for (const std::string& thought :
          {OrdersText(report), WaitingText(report.waiting),
-          RemarksText(report.conflict_remarks, "conflict"),
-          RemarksText(report.contradictions, "contradiction"),
-          RemarksText(report.waiting_retractions, "retraction that finds nothing yet"),
+          RemarksText(report.conflict_remarks, "conflict", "conflicts"),
+          RemarksText(report.contradictions, "contradiction", "contradictions"),
+          RemarksText(report.waiting_retractions, "retraction that finds nothing yet",
+                      "retractions that find nothing yet"),
           NewsText(report)}) {
       if (!thought.empty()) absl::StrAppend(&text, thought, "\n");
     }

@@ -53,7 +53,7 @@ Key Days(double& to, double least, double most) {
 
 std::map<std::string, Key> KeysOf(Settings& settings) {
   ReadRules& rules = settings.engine.rules;
-  constexpr int64_t kMillisPerHour = 3'600'000;
+  constexpr int64_t kMillisPerHour = 3'600'000, kMostHours = 720;
   return {
       {"data_directory", Text(settings.data_directory)},
       {"log_level", {"trace, debug, info, warning, error or off", Text(settings.log_level).set}},
@@ -77,10 +77,10 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
         }}},
       {"shutdown_seconds", Whole(settings.shutdown_seconds, 1, 600)},
       {"scores.half_life_days", Days(rules.half_life_days, 1.0 / 24, 36525)},
-      {"scores.settle_delay_hours", Whole(rules.settle_delay_millis, 0, 24 * 30, kMillisPerHour)},
+      {"scores.settle_delay_hours", Whole(rules.settle_delay_millis, 0, kMostHours, kMillisPerHour)},
       {"scores.claim_window_days", Whole(rules.claim_window_days, 1, 365)},
       {"counting.lost_after_days", Whole(rules.fold.lost_after_days, 1, 365)},
-      {"counting.tolerance_hours", Whole(rules.fold.tolerance_millis, 0, 24 * 30, kMillisPerHour)},
+      {"counting.tolerance_hours", Whole(rules.fold.tolerance_millis, 0, kMostHours, kMillisPerHour)},
       {"storage.block_cache_mib", Whole(settings.block_cache_mib, 8, 1 << 20)},
       {"storage.write_buffer_mib", Whole(settings.write_buffer_mib, 1, 1024)},
       {"intake.queue_events", Whole(settings.engine.queue_events, 1000, 10'000'000)},

@@ -2,11 +2,25 @@
 
 #include <absl/strings/str_cat.h>
 
+#include <algorithm>
+
 #include "engine/records.h"
 #include "storage/cell_codec.h"
 #include "storage/keys.h"
 
 namespace plumblane {
+
+namespace {
+
+const std::vector<Entry>& EntriesOfPart(const OrderState& state, int part) {
+  static const std::vector<Entry> none;
+  for (const PartState& one : state.parts) {
+    if (one.part == part) return one.entries;
+  }
+  return none;
+}
+
+}  // namespace
 
 StandingDelta StandingOf(const OrderState& state) {
   StandingDelta standing;
@@ -22,15 +36,19 @@ StandingDelta StandingOf(const OrderState& state) {
 }
 
 void Changes::Replace(const OrderKey& order, const OrderState& before, const OrderState& after) {
-  const auto note = [&](const OrderState& state, int sign) {
+  const auto note = [&](const OrderState& state, const OrderState& other, int sign) {
     for (const PartState& part : state.parts) {
-      for (const Entry& entry : part.entries) cells_.Add(entry, sign);
+      const std::vector<Entry>& same = EntriesOfPart(other, part.part);
+      for (const Entry& entry : part.entries) {
+        // Most entries stay as they are; there is no need to take them out and put them in.
+        if (std::find(same.begin(), same.end(), entry) == same.end()) cells_.Add(entry, sign);
+      }
       if (part.counts()) pairs_[{part.supplier, part.lane}] += sign;
       for (std::string& key : IndexKeys(order, part)) index_[std::move(key)] += sign;
     }
   };
-  note(before, -1);
-  note(after, 1);
+  note(before, after, -1);
+  note(after, before, 1);
 }
 
 void Changes::Heard(const OrderState& after, Instant time) {

@@ -91,7 +91,7 @@ class ByteReader {
   uint64_t Big(int width) {
     uint64_t value = 0;
     for (int i = 0; i < width; ++i) value = (value << 8) | Byte();
-    return value;
+    return ok_ ? value : 0;
   }
 
   bool ok() const { return ok_; }

@@ -7,6 +7,9 @@
 namespace plumblane {
 namespace {
 
+// No page is as long as this; what lies farther is damage.
+constexpr uint64_t kFarthestDay = 1000;
+
 void WriteTally(ByteWriter& writer, const Tally& tally) {
   writer.Signed(tally.entered);
   writer.Number(tally.outcomes.size());
@@ -51,13 +54,15 @@ absl::StatusOr<Series> DecodePage(Day first_day, std::string_view bytes) {
   Series page;
   const uint64_t size = reader.Number();
   for (uint64_t i = 0; i < size && reader.ok(); ++i) {
+    const uint64_t offset = reader.Number();
+    if (offset > kFarthestDay) break;
     Cohort cohort;
-    cohort.day = first_day + static_cast<int32_t>(reader.Number());
+    cohort.day = first_day + static_cast<int32_t>(offset);
     cohort.cell.counted = ReadTally(reader);
     cohort.cell.excused = ReadTally(reader);
     page.push_back(std::move(cohort));
   }
-  if (!reader.done()) return absl::DataLossError("malformed page of cells");
+  if (!reader.done() || page.size() != size) return absl::DataLossError("malformed page of cells");
   return page;
 }
 

@@ -1,5 +1,8 @@
 #include "storage/keys.h"
 
+#include <cstdlib>
+#include <limits>
+
 #include "storage/bytes.h"
 #include "storage/cell_codec.h"
 
@@ -7,6 +10,7 @@ namespace plumblane {
 namespace {
 
 constexpr uint32_t kNoDay = 0xFFFFFFFF;
+constexpr int64_t kFarthestPage = std::numeric_limits<int32_t>::max() / kDaysPerPage - 1;
 
 class KeyWriter : public ByteWriter {
  public:
@@ -76,10 +80,12 @@ absl::StatusOr<CellPage> ParseCellPageKey(std::string_view key) {
   page.pair.supplier = reader.UntilZero();
   page.pair.lane = ReadLane(reader);
   page.measure = static_cast<Measure>(reader.Byte());
-  page.first_day = FirstDayOf(static_cast<int32_t>(reader.Big(4)));
-  if (!reader.done() || IndexOf(page.measure) < 0 || IndexOf(page.measure) >= kMeasureCount) {
+  const auto number = static_cast<int32_t>(reader.Big(4));
+  if (!reader.done() || IndexOf(page.measure) < 0 || IndexOf(page.measure) >= kMeasureCount ||
+      std::abs(int64_t{number}) > kFarthestPage) {
     return BadKey("a cell page");
   }
+  page.first_day = FirstDayOf(number);
   return page;
 }
 

@@ -61,6 +61,7 @@ class FakeIntake : public v1::Intake::Service {
   }
 
   void AnswerAll(Stream* stream, std::deque<v1::EventBatch>& waiting, std::atomic<bool>& is_over) {
+    HoldReceipts(is_over);
     while (true) {
       v1::EventBatch batch;
       {
@@ -72,7 +73,6 @@ class FakeIntake : public v1::Intake::Service {
         std::this_thread::sleep_for(std::chrono::milliseconds(1));
         continue;
       }
-      std::this_thread::sleep_for(state_.receipt_delay);
       v1::BatchReceipt receipt = Receive(batch);
       {
         const std::lock_guard lock(state_.mutex);
@@ -80,6 +80,16 @@ class FakeIntake : public v1::Intake::Service {
       }
       stream->Write(receipt);
     }
+  }
+
+  // Waits for the batches that are to pile up, and a moment longer for one too many.
+  void HoldReceipts(const std::atomic<bool>& is_over) {
+    for (bool is_reached = state_.hold_until == 0; !is_reached && !is_over;) {
+      std::this_thread::sleep_for(std::chrono::milliseconds(50));
+      const std::lock_guard lock(state_.mutex);
+      is_reached = state_.most_unanswered >= state_.hold_until;
+    }
+    if (state_.hold_until > 0) std::this_thread::sleep_for(std::chrono::milliseconds(100));
   }
 
   v1::BatchReceipt Receive(const v1::EventBatch& batch) {

@@ -27,7 +27,7 @@ namespace plumblane::client {
 struct FakeState {
   // Fills the receipt of a batch; every event is accepted when this is empty.
   std::function<void(const v1::EventBatch&, v1::BatchReceipt*)> receive;
-  std::chrono::milliseconds receipt_delay{0};
+  int hold_until = 0;    // no receipt before that many batches wait for one
   int break_after = -1;  // batches; then the stream ends with UNAVAILABLE
   bool is_mute = false;  // gives no receipts at all
 

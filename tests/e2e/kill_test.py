@@ -58,6 +58,27 @@ def killed_twenty_times_every_event_counts_once():
         print(f"{cut_short} of {KILLS} sends of {lines} events were cut short")
 
 
+def a_stop_in_the_middle_of_a_send_drains_and_loses_nothing():
+    random.seed(SEED + 2)
+    with Folder() as folder:
+        path = os.path.join(folder, "events.ndjson")
+        lines = big_file(path, 12)
+        daemon = Daemon(folder)
+        for _ in range(5):
+            daemon.start()
+            sender = subprocess.Popen(
+                [os.path.join(BIN, "plumblane"), "--server", daemon.address, "send", path],
+                stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+            time.sleep(random.uniform(0.05, 0.4))
+            assert daemon.stop() == 0, daemon.read_log()
+            sender.wait(timeout=60)
+        daemon.start()
+        again = daemon.ask("send", path)
+        assert count(again, "takenCount") + count(again, "repeatCount") == lines
+        assert daemon.stop() == 0
+        daemon.dump()
+
+
 def acknowledged_events_survive_each_kill():
     """What a receipt covered before the kill is a repeat afterwards."""
     random.seed(SEED + 1)
@@ -89,4 +110,6 @@ def count(answer, word):
 
 
 if __name__ == "__main__":
-    main([killed_twenty_times_every_event_counts_once, acknowledged_events_survive_each_kill])
+    main([killed_twenty_times_every_event_counts_once,
+          a_stop_in_the_middle_of_a_send_drains_and_loses_nothing,
+          acknowledged_events_survive_each_kill])

@@ -12,6 +12,7 @@ namespace plumblane {
 namespace {
 
 using test::Hex;
+using test::Packed;
 using namespace std::string_view_literals;  // NOLINT: for zero bytes in literals
 
 template <typename Write>
@@ -27,10 +28,9 @@ TEST(Bytes, NumbersAreUnsignedLeb128) {
     uint64_t value;
     const char* hex;
   };
-  for (const Check& check :
-       {Check{0, "00"}, Check{2, "02"}, Check{127, "7f"}, Check{128, "8001"}, Check{129, "8101"},
-        Check{130, "8201"}, Check{12857, "b964"},
-        Check{std::numeric_limits<uint64_t>::max(), "ffffffffffffffffff01"}}) {
+  for (const Check& check : {Check{0, "00"}, Check{2, "02"}, Check{127, "7f"}, Check{128, "8001"},
+                             Check{129, "8101"}, Check{130, "8201"}, Check{12857, "b964"},
+                             Check{std::numeric_limits<uint64_t>::max(), "ffffffffffffffffff01"}}) {
     const std::string bytes = Written([&](ByteWriter& w) { w.Number(check.value); });
     EXPECT_EQ(Hex(bytes), check.hex);
     ByteReader reader(bytes);
@@ -45,11 +45,10 @@ TEST(Bytes, SignedNumbersAreZigzag) {
     int64_t value;
     uint64_t zigzag;
   };
-  for (const Check& check :
-       {Check{0, 0}, Check{-1, 1}, Check{1, 2}, Check{-2, 3}, Check{0x7fffffff, 0xfffffffe},
-        Check{-0x80000000LL, 0xffffffff},
-        Check{std::numeric_limits<int64_t>::max(), 0xfffffffffffffffe},
-        Check{std::numeric_limits<int64_t>::min(), 0xffffffffffffffff}}) {
+  for (const Check& check : {Check{0, 0}, Check{-1, 1}, Check{1, 2}, Check{-2, 3},
+                             Check{0x7fffffff, 0xfffffffe}, Check{-0x80000000LL, 0xffffffff},
+                             Check{std::numeric_limits<int64_t>::max(), 0xfffffffffffffffe},
+                             Check{std::numeric_limits<int64_t>::min(), 0xffffffffffffffff}}) {
     const std::string bytes = Written([&](ByteWriter& w) { w.Signed(check.value); });
     EXPECT_EQ(bytes, Written([&](ByteWriter& w) { w.Number(check.zigzag); })) << check.value;
     ByteReader reader(bytes);
@@ -64,7 +63,7 @@ TEST(Bytes, TextIsItsLengthAndItsBytes) {
     w.Text("");
     w.Text("a\0b"sv);
   });
-  EXPECT_EQ(Hex(bytes), "056c6f747573" "00" "03610062");
+  EXPECT_EQ(Hex(bytes), Packed("056c6f747573 00 03610062"));
   ByteReader reader(bytes);
   EXPECT_EQ(reader.Text(), "lotus");
   EXPECT_EQ(reader.Text(), "");
@@ -78,7 +77,7 @@ TEST(Bytes, FixedWidthsHaveTheMostSignificantByteFirst) {
     w.Big(0x89abcdef, 4);
     w.Big(0xcdef, 2);
   });
-  EXPECT_EQ(Hex(bytes), "0123456789abcdef" "89abcdef" "cdef");
+  EXPECT_EQ(Hex(bytes), Packed("0123456789abcdef 89abcdef cdef"));
   ByteReader reader(bytes);
   EXPECT_EQ(reader.Big(8), 0x0123456789abcdefu);
   EXPECT_EQ(reader.Big(4), 0x89abcdefu);
@@ -134,9 +133,14 @@ TEST(Bytes, AfterAnOverrunAllReadsGiveZeroOrEmpty) {
   };
   overrun("", [](ByteReader& r) { EXPECT_EQ(r.Byte(), 0); });
   overrun("\x01\x02\x03"sv, [](ByteReader& r) { EXPECT_EQ(r.Big(4), 0u); });
-  overrun("\x04" "abc"sv, [](ByteReader& r) { EXPECT_EQ(r.Text(), ""); });
-  overrun("\xff\xff\xff\xff\xff\xff\xff\xff\xff\x01" "abc"sv,
-          [](ByteReader& r) { EXPECT_EQ(r.Text(), ""); });
+  overrun(
+      "\x04"
+      "abc"sv,
+      [](ByteReader& r) { EXPECT_EQ(r.Text(), ""); });
+  overrun(
+      "\xff\xff\xff\xff\xff\xff\xff\xff\xff\x01"
+      "abc"sv,
+      [](ByteReader& r) { EXPECT_EQ(r.Text(), ""); });
   overrun("abc", [](ByteReader& r) { EXPECT_EQ(r.UntilZero(), ""); });
 }
 

@@ -18,6 +18,7 @@ namespace plumblane {
 namespace {
 
 using test::Hex;
+using test::Packed;
 using ::testing::ElementsAre;
 using ::testing::IsEmpty;
 using ::testing::UnorderedElementsAre;
@@ -30,7 +31,13 @@ const Pair kPair{"lotus", kLane};
 constexpr char kHarbour[] = "686172626f7572";
 constexpr char k1042[] = "31303432";
 constexpr char kLotus[] = "6c6f747573";
-constexpr char kVnDeExpress[] = "564e00" "444500" "6578707265737300";
+constexpr char kVnDeExpress[] = "564e00 444500 6578707265737300";
+
+// The parts one after the other, without blanks.
+template <typename... Parts>
+std::string Golden(const Parts&... parts) {
+  return Packed(absl::StrCat(parts...));
+}
 
 PartState Part() {
   PartState part;
@@ -49,7 +56,7 @@ std::vector<std::string> IndexHex(const PartState& part) {
 }
 
 TEST(Keys, OfOrdersAndLogEntries) {
-  EXPECT_EQ(Hex(OrderRecordKey(kOrder)), absl::StrCat(kHarbour, "00", k1042));
+  EXPECT_EQ(Hex(OrderRecordKey(kOrder)), Golden(kHarbour, "00", k1042));
   EXPECT_EQ(Hex(LogKey(1)), "0000000000000001");
   EXPECT_EQ(Hex(LogKey(0x0123456789abcdef)), "0123456789abcdef");
 }
@@ -58,16 +65,16 @@ TEST(Keys, OfCellPages) {
   const Day day{20'517};
   const std::string page = absl::StrFormat("%08x", day.number / kDaysPerPage);
   EXPECT_EQ(Hex(CellPageKey({kPair, Measure::kResponse, day})),
-            absl::StrCat(kLotus, "00", kVnDeExpress, "06", page));
+            Golden(kLotus, "00", kVnDeExpress, "06", page));
   EXPECT_EQ(Hex(CellPageKey({{"lotus", {"VN", "DE", ""}}, Measure::kOnTime, Day{0}})),
-            absl::StrCat(kLotus, "00" "564e00" "444500" "00" "01" "00000000"));
+            Golden(kLotus, " 00 564e00 444500 00 01 00000000"));
   // The sum over all pairs.
-  EXPECT_EQ(Hex(CellPageKey({{}, Measure::kDefect, Day{0}})), "00" "00" "00" "00" "02" "00000000");
+  EXPECT_EQ(Hex(CellPageKey({{}, Measure::kDefect, Day{0}})), Packed("00 00 00 00 02 00000000"));
 }
 
 TEST(Keys, OfPairsSuppliersSourcesAndExcuses) {
-  EXPECT_EQ(Hex(PairKey(kPair)), absl::StrCat("70", kVnDeExpress, kLotus));
-  EXPECT_EQ(Hex(SupplierKey("lotus")), absl::StrCat("73", kLotus));
+  EXPECT_EQ(Hex(PairKey(kPair)), Golden("70", kVnDeExpress, kLotus));
+  EXPECT_EQ(Hex(SupplierKey("lotus")), Golden("73", kLotus));
   EXPECT_EQ(SourceKey("harbour export"), "source/harbour export");
   EXPECT_EQ(ExcuseKey("strike"), "excuse/strike");
   EXPECT_EQ(kFormatKey, "format");
@@ -80,19 +87,17 @@ TEST(Keys, OfTrackingNumbersDueDaysAndOpenOrders) {
   EXPECT_THAT(
       IndexHex(part),
       UnorderedElementsAre(
-          absl::StrCat("74" "54524b31" "00", kHarbour, "00", k1042, "00" "0002"),
-          absl::StrCat("74" "54524b32" "00", kHarbour, "00", k1042, "00" "0002"),
-          absl::StrCat("64", kVnDeExpress, "00005025", kHarbour, "00", k1042, "00" "0002"),
-          absl::StrCat("6f", kLotus, "00", kVnDeExpress, "00005025", kHarbour, "00", k1042,
-                       "00" "0002")));
+          Golden("74 54524b31 00 ", kHarbour, "00", k1042, " 00 0002"),
+          Golden("74 54524b32 00 ", kHarbour, "00", k1042, " 00 0002"),
+          Golden("64", kVnDeExpress, "00005025", kHarbour, "00", k1042, " 00 0002"),
+          Golden("6f", kLotus, "00", kVnDeExpress, "00005025", kHarbour, "00", k1042, " 00 0002")));
 }
 
 TEST(Keys, AnOpenOrderWithoutPromiseIsListedLast) {
   PartState part = Part();
   part.promised_day.reset();
-  EXPECT_THAT(IndexHex(part),
-              ElementsAre(absl::StrCat("6f", kLotus, "00", kVnDeExpress, "ffffffff", kHarbour, "00",
-                                       k1042, "00" "0002")));
+  EXPECT_THAT(IndexHex(part), ElementsAre(Golden("6f", kLotus, "00", kVnDeExpress, "ffffffff",
+                                                 kHarbour, "00", k1042, " 00 0002")));
 }
 
 TEST(Keys, OnlyAnOrderUnderWayIsOpen) {
@@ -247,17 +252,15 @@ TEST_F(CellNeighbours, AMeasuresPrefixCoversItsOwnPages) {
   for (int i = 1; i <= kMeasureCount; ++i) {
     const Pair pair{"a", {"VN", "DE", ""}};
     const Measure measure = static_cast<Measure>(i);
-    ExpectExactly(CellPrefix(pair, measure), [&](const CellKey& key) {
-      return key.pair == pair && key.measure == measure;
-    });
+    ExpectExactly(CellPrefix(pair, measure),
+                  [&](const CellKey& key) { return key.pair == pair && key.measure == measure; });
   }
 }
 
 TEST_F(CellNeighbours, ASuppliersNameAndZeroCoverItsOwnPages) {
   for (const std::string supplier : {"a", "a b", "ab", ""}) {
-    ExpectExactly(supplier + '\0', [&](const CellKey& key) {
-      return key.pair.supplier == supplier;
-    });
+    ExpectExactly(supplier + '\0',
+                  [&](const CellKey& key) { return key.pair.supplier == supplier; });
   }
 }
 
@@ -265,7 +268,8 @@ TEST_F(CellNeighbours, WithinAMeasurePagesAscendByDay) {
   const std::string prefix = CellPrefix({"a", {"VN", "DE", ""}}, Measure::kOnTime);
   std::vector<Day> days;
   for (const auto& [bytes, key] : keys_) {
-    if (bytes.starts_with(prefix) && key.day >= Day{0}) days.push_back(ParseCellPageKey(bytes)->first_day);
+    if (bytes.starts_with(prefix) && key.day >= Day{0})
+      days.push_back(ParseCellPageKey(bytes)->first_day);
   }
   EXPECT_GE(days.size(), 5u);
   EXPECT_TRUE(std::is_sorted(days.begin(), days.end()));
@@ -315,8 +319,8 @@ TEST(Keys, ATrackingNumbersPrefixCoversThatNumberOnly) {
 }
 
 TEST(Keys, LogEntriesSortByNumber) {
-  const std::vector<uint64_t> ascending = {0, 1, 255, 256, 65'535, 65'536, uint64_t{1} << 32,
-                                           ~uint64_t{0}};
+  const std::vector<uint64_t> ascending = {
+      0, 1, 255, 256, 65'535, 65'536, uint64_t{1} << 32, ~uint64_t{0}};
   for (size_t i = 1; i < ascending.size(); ++i) {
     EXPECT_LT(LogKey(ascending[i - 1]), LogKey(ascending[i]));
   }

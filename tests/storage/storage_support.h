@@ -16,6 +16,15 @@ inline std::string Hex(std::string_view bytes) {
   return absl::BytesToHexString(absl::string_view(bytes.data(), bytes.size()));
 }
 
+// Hex as it is written for people, with blanks between the fields, without these.
+inline std::string Packed(std::string_view spaced) {
+  std::string packed;
+  for (const char c : spaced) {
+    if (c != ' ') packed.push_back(c);
+  }
+  return packed;
+}
+
 // One event that states everything an event can state.
 inline Event FullEvent() {
   Event event;
@@ -82,9 +91,12 @@ class RandomEvents {
  private:
   Instant Time() {
     switch (Below(6)) {
-      case 0: return kEarliestInstant;
-      case 1: return kLatestInstant;
-      default: return {20'000 * kMillisPerDay + Below(1'000'000'000)};
+      case 0:
+        return kEarliestInstant;
+      case 1:
+        return kLatestInstant;
+      default:
+        return {20'000 * kMillisPerDay + Below(1'000'000'000)};
     }
   }
   std::string Text(int longest) {

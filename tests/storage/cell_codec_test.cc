@@ -1,0 +1,131 @@
+// Pages of cells: their bytes, back and forth, and damaged ones.
+#include "storage/cell_codec.h"
+
+#include <absl/strings/str_cat.h>
+#include <absl/strings/str_format.h>
+#include <gtest/gtest.h>
+
+#include <limits>
+#include <random>
+
+#include "storage/storage_support.h"
+
+namespace plumblane {
+namespace {
+
+using test::Hex;
+using test::Packed;
+
+constexpr int32_t kPage = 1282;  // 2026 under 16 days a page
+
+TEST(CellPages, EachHoldsTheSameNumberOfDays) {
+  EXPECT_EQ(PageOf(Day{0}), 0);
+  EXPECT_EQ(PageOf(Day{kDaysPerPage - 1}), 0);
+  EXPECT_EQ(PageOf(Day{kDaysPerPage}), 1);
+  EXPECT_EQ(PageOf(Day{-1}), -1);
+  EXPECT_EQ(PageOf(Day{-kDaysPerPage}), -1);
+  EXPECT_EQ(PageOf(Day{-kDaysPerPage - 1}), -2);
+  for (int32_t number = -200; number <= 200; ++number) {
+    const Day day{number}, first = FirstDayOf(PageOf(day));
+    EXPECT_LE(first, day);
+    EXPECT_LT(day, first + kDaysPerPage);
+    EXPECT_EQ(PageOf(first), PageOf(day));
+  }
+}
+
+// Two days of a page, the first with outcomes of each kind of number, the second excused only.
+Series SamplePage() {
+  Cohort first, last;
+  first.day = FirstDayOf(kPage);
+  first.cell.counted.entered = 300;
+  first.cell.counted.Add(Code::kDelivered, 0, 200);
+  first.cell.counted.Add(Code::kDeliveredLate, 569, 1);
+  first.cell.counted.Add(Code::kClaim, PackCurrency("EUR"), -1375);
+  last.day = FirstDayOf(kPage) + (kDaysPerPage - 1);
+  last.cell.excused.entered = 1;
+  return {first, last};
+}
+
+// The one place that holds bytes of a page. They change with kDaysPerPage, and not otherwise.
+TEST(CellPages, GoldenBytes) {
+  EXPECT_EQ(kDaysPerPage, 16) << "changes the format on disk";
+  EXPECT_EQ(Hex(EncodePage(FirstDayOf(kPage), SamplePage())),
+            Packed("02 "            // two days
+                   "00 "            // the first of the page
+                   "d804 03 "       // counted: 300 entered, three outcomes
+                   "01 00 9003 "    // delivered, bucket 0, 200
+                   "02 b904 02 "    // delivered late, bucket 569, 1
+                   "22 b22d bd15 "  // claim, EUR = (5*32 + 21)*32 + 18, -1375
+                   "00 00 "         // excused: nothing
+                   "0f "            // the last of the page
+                   "00 00 "         // counted: nothing
+                   "02 00"));       // excused: one entered
+}
+
+TEST(CellPages, AreReadBack) {
+  std::mt19937_64 random(1);
+  const auto below = [&](int n) { return static_cast<int>(random() % static_cast<uint64_t>(n)); };
+  for (int round = 0; round < 2000; ++round) {
+    Series page;
+    for (int offset = 0; offset < kDaysPerPage; ++offset) {
+      Cohort cohort{FirstDayOf(kPage) + offset, {}};
+      for (Tally* tally : {&cohort.cell.counted, &cohort.cell.excused}) {
+        if (below(2)) tally->entered = below(1000) - 1;
+        for (int outcomes = below(4); outcomes > 0; --outcomes) {
+          const int64_t count =
+              below(4) == 0 ? std::numeric_limits<int64_t>::min() : 1 + below(300);
+          tally->Add(static_cast<Code>(1 + below(35)), static_cast<uint32_t>(random()), count);
+        }
+      }
+      if (!cohort.cell.empty()) page.push_back(cohort);
+    }
+    if (page.empty()) continue;
+    const std::string bytes = EncodePage(FirstDayOf(kPage), page);
+    const auto read = DecodePage(FirstDayOf(kPage), bytes);
+    ASSERT_TRUE(read.ok()) << read.status();
+    ASSERT_EQ(*read, page);
+    ASSERT_EQ(EncodePage(FirstDayOf(kPage), *read), bytes);
+  }
+}
+
+TEST(CellPages, CutShortOrTooLongAreDataLoss) {
+  const std::string bytes = EncodePage(FirstDayOf(kPage), SamplePage());
+  for (size_t size = 0; size < bytes.size(); ++size) {
+    EXPECT_TRUE(absl::IsDataLoss(DecodePage(FirstDayOf(kPage), bytes.substr(0, size)).status()))
+        << size;
+  }
+  EXPECT_TRUE(absl::IsDataLoss(DecodePage(FirstDayOf(kPage), bytes + '\0').status()));
+}
+
+TEST(CellPages, WithAnyBitFlippedAreReadOrRefusedNeverACrash) {
+  const std::string bytes = EncodePage(FirstDayOf(kPage), SamplePage());
+  int refused = 0;
+  for (size_t bit = 0; bit < 8 * bytes.size(); ++bit) {
+    std::string flipped = bytes;
+    flipped[bit / 8] = static_cast<char>(flipped[bit / 8] ^ (1 << (bit % 8)));
+    const auto read = DecodePage(FirstDayOf(kPage), flipped);
+    EXPECT_TRUE(read.ok() || absl::IsDataLoss(read.status())) << read.status();
+    refused += read.ok() ? 0 : 1;
+    if (!read.ok()) continue;
+    for (const Cohort& cohort : *read) EXPECT_GE(cohort.day, FirstDayOf(kPage)) << "bit " << bit;
+  }
+  EXPECT_GT(refused, 0);
+}
+
+TEST(CellPages, ADayThatNoPageReachesIsDataLoss) {
+  for (const char* offset : {"\xff\xff\xff\xff\x07", "\xff\xff\xff\xff\x0f",
+                             "\xff\xff\xff\xff\xff\xff\xff\xff\xff\x01"}) {
+    const std::string bytes = absl::StrCat("\x01", offset, std::string("\x02\x00\x00\x00", 4));
+    EXPECT_TRUE(absl::IsDataLoss(DecodePage(FirstDayOf(kPage), bytes).status())) << Hex(bytes);
+  }
+}
+
+TEST(CellPages, ClaimingToHoldVeryMuchAreRefusedAtOnce) {
+  const std::string most = "\xff\xff\xff\xff\xff\xff\xff\xff\xff\x01";
+  for (const std::string& bytes : {most, std::string("\x01\x00\x02", 3) + most}) {
+    EXPECT_TRUE(absl::IsDataLoss(DecodePage(FirstDayOf(kPage), bytes).status())) << Hex(bytes);
+  }
+}
+
+}  // namespace
+}  // namespace plumblane
