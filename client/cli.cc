@@ -2,7 +2,6 @@
 
 #include <absl/strings/numbers.h>
 #include <absl/strings/str_cat.h>
-#include <absl/strings/str_join.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
@@ -124,12 +123,12 @@ struct Builder {
   }
 
   void AddGlobal() {
-    AddParsed(app, "--server", "ADDRESS", "Where the daemon listens: unix:PATH or HOST:PORT",
-              ParseText, to.server);
+    AddParsed(app, "--server", "ADDRESS", "The daemon's: unix:PATH or HOST:PORT", ParseText,
+              to.server);
     app.add_flag("--json", to.json, "Print one JSON document");
-    AddParsed(app, "--as-of", "TIME", "Answer as of then; a bare date is its start in UTC",
-              ParseMoment, to.as_of);
-    AddParsed(app, "--half-life", "DAYS", "Let older orders count half after so many days",
+    AddParsed(app, "--as-of", "TIME", "Answer as of then; a date is its start in UTC", ParseMoment,
+              to.as_of);
+    AddParsed(app, "--half-life", "DAYS", "Older orders count half after so many days",
               ParseHalfLife, to.half_life);
     app.set_help_flag("-h,--help", "Print this help");
     app.set_version_flag("--version", "plumblane " PLUMBLANE_VERSION, "Print the version");
@@ -144,12 +143,12 @@ struct Builder {
     AddParsed(sub, "--shop", "SHOP", "Shop of events that name none", ParseId, send.shop);
     AddParsed(sub, "--source", "SOURCE", "Source of events that name none", ParseId, send.source);
     AddParsed(sub, "--complete-through", "TIME",
-              "The files tell all that happened before then; a bare date is its start in UTC",
-              ParseMoment, send.complete_through);
+              "They tell all before then; a date is its start in UTC", ParseMoment,
+              send.complete_through);
     AddParsed(sub, "--promise-days", "DAYS", "Promise of paid events that give none",
               ParseNumber<0, 365>, send.promise_days);
-    AddParsed(sub, "--time-zone", "NAME", "For bare dates where the destination is unknown",
-              ParseText, send.time_zone);
+    AddParsed(sub, "--time-zone", "NAME", "For bare dates at unknown destinations", ParseText,
+              send.time_zone);
     AddParsed(sub, "--format", "FORMAT", "ndjson or csv, where the content does not tell",
               ParseFormat, send.format);
   }
@@ -164,9 +163,9 @@ struct Builder {
       keep("order_id", order.order_id);
       if (!order.shop.empty()) keep("shop", order.shop);
     });
-    AddText(sub, "TYPE", "", "What happened: " + absl::StrJoin(TypeNames(), " "),
+    AddText(sub, "TYPE", "", "What happened: paid, shipped, delivered, ...",
             [keep](const std::string& text) { keep("type", text); });
-    AddText(sub, "--lane", "LANE", "Origin, destination and service, as VN-DE/express",
+    AddText(sub, "--lane", "LANE", "Origin, destination, service: VN-DE/express",
             [keep](const std::string& text) {
               const LaneQuery lane = Checked("--lane", text, ParseLaneQuery(text));
               keep("origin", lane.origin);
@@ -181,8 +180,8 @@ struct Builder {
       AddText(sub, option, "TEXT", field == "time" ? "When; now if not given" : "As in event files",
               [keep, field](const std::string& text) { keep(field, text); });
     }
-    AddParsed(sub, "--time-zone", "NAME", "For bare dates where the destination is unknown",
-              ParseText, to.record.time_zone);
+    AddParsed(sub, "--time-zone", "NAME", "For bare dates at unknown destinations", ParseText,
+              to.record.time_zone);
   }
 
   void AddScores() {
@@ -191,14 +190,14 @@ struct Builder {
     AddParsed(supplier, "SUPPLIER", "", "Its id", ParseId, to.supplier);
     Command(app, "lanes", Verb::kLanes, "How all lanes do");
     CLI::App& lane = Command(app, "lane", Verb::kLane, "One lane, supplier by supplier");
-    AddParsed(lane, "LANE", "", "VN-DE, VN-DE/express, or VN-DE/- for orders without a service",
-              ParseLaneQuery, to.lane);
+    AddParsed(lane, "LANE", "", "VN-DE, VN-DE/express, or VN-DE/- (no service)", ParseLaneQuery,
+              to.lane);
     CLI::App& rank = Command(app, "rank", Verb::kRank, "Who gets the next order");
     AddParsed(rank, "--to", "END", "Where the order goes", ParseLaneEnd, to.rank.destination)
         ->required();
     AddParsed(rank, "--from", "END", "Only suppliers that ship from there", ParseLaneEnd,
               to.rank.origin);
-    AddParsed(rank, "--service", "SERVICE", "Only that service, \"-\" for orders without one",
+    AddParsed(rank, "--service", "SERVICE", "Only that service; \"-\" is orders without one",
               ParseService, to.rank.service);
     for (CLI::App* sub : {&supplier, &rank}) {
       sub->add_flag("--explain", to.explain, "Show what the figures rest on");
@@ -324,7 +323,7 @@ std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>&
   app.formatter(std::make_shared<ExamplesFirst>());
   app.require_subcommand(1);
   app.get_formatter()->label("SUBCOMMAND", "COMMAND");
-  app.get_formatter()->column_width(34);
+  app.get_formatter()->column_width(28);
   Builder builder{app, invocation};
   builder.AddGlobal();
   builder.AddSend();

@@ -20,6 +20,10 @@ Complaint Missing(const std::string& field, const std::string& expected) {
 Outcome SetMoney(const std::optional<Cell>& amount, const std::string& currency, v1::Money* to) {
   const absl::StatusOr<Money> money = ParseMoney(amount->value, currency);
   if (!money.ok()) return BadValue(*amount, std::string(money.status().message()));
+  if (money->minor_units < 0) {
+    return BadValue(*amount,
+                    "expected an amount that is not below 0; `type` says which way it goes");
+  }
   to->set_minor_units(money->minor_units);
   to->set_currency_code(money->currency);
   return std::nullopt;

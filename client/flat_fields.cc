@@ -141,7 +141,7 @@ constexpr Field kFields[] = {
     {"service", Parsed<&v1::Event::mutable_service, ParseService>},
     {"promise", Time<&v1::Event::mutable_promise_time, &Draft::promise_date>},
     {"promise_days", Integer<int32_t, &v1::Event::set_promise_days, 0, kMaxPromiseDays>},
-    {"item", Id<&v1::Event::mutable_item>},
+    {"item", LongId<&v1::Event::mutable_item>},
     {"units", Integer<int64_t, &v1::Event::set_unit_count, 1, kMaxUnits>},
     {"cost", Amount<&Amounts::cost>},
     {"sale", Amount<&Amounts::sale>},

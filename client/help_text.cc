@@ -8,30 +8,36 @@ struct Help {
 };
 
 constexpr std::string_view kSendNotes =
-    R"(A file is NDJSON (one {...} a line) or CSV (the first line names the columns, in any order).
-Fields, the same in both; what is empty is not stated:
-  event_id            every event: unique within its source; sending it twice changes nothing
-  source, shop        whose feed, whose order; else --source, --shop, else "default"
+    R"(A file is NDJSON (one {...} a line) or CSV (the first line names the columns, in
+any order). Fields, the same in both; what is empty is not stated:
+  event_id            every event: unique within its source, so that sending it
+                      twice changes nothing
+  source, shop        whose feed, whose order; else --source, --shop, "default"
   order_id, part      every event; part of a split or repeated order, else 1
-  type                paid shipped delivered disputed answered refunded cancelled retracted
-  time                2026-03-05T14:00:00+01:00, or a bare date: that day's start where it goes
-  supplier, origin, destination, service     with paid; later ones fill gaps
-  promise             a time, or a bare date: that day's end where it goes
+  type                paid shipped delivered disputed answered refunded cancelled
+                      retracted
+  time                2026-03-05T14:00:00+01:00, or a bare date: the start of
+                      that day where the order goes
+  supplier, origin, destination, service
+                      with paid; later events fill gaps
+  promise             a time, or a bare date: the end of that day where it goes
   promise_days        instead: whole days after `time`
-  item, units, cost, sale, currency, replaces     cost to the supplier, sale to the customer
-  tracking            with shipped; a delivered line may name it instead of the order
-  reason              with disputed, refunded, cancelled: late not_received damaged quality
-                      wrong_item missing_part counterfeit unsafe lost wrong_address refused customs
-                      changed_mind out_of_stock other
-  refund, by          with refunded: amount, and supplier or shop
-  claim               with disputed: amount asked for
+  item, units, cost, sale, currency, replaces
+                      cost to the supplier, sale to the customer, as 13.75
+  tracking            with shipped; delivered may name it instead of the order
+  reason              with disputed, refunded, cancelled: late not_received
+                      damaged quality wrong_item missing_part counterfeit unsafe
+                      lost wrong_address refused customs changed_mind
+                      out_of_stock other
+  refund, by          with refunded: the amount, and supplier or shop
+  claim               with disputed: the amount asked for
   retracts            with retracted: the event_id taken back
   revision            when the export that says this was made
 Anything else is refused: customers' data does not belong here.
 
-Lines that are not taken go to FILE.rejected with their number and the reason; all others count.
-After a file, its sources count as complete up to the latest event in it, or up to
---complete-through; what arrives through "-" counts as live.)";
+Lines that are not taken go to FILE.rejected with their number and the reason;
+all others count. After a file, its sources count as complete up to the latest
+event in it, or up to --complete-through; what comes through "-" counts as live.)";
 
 constexpr Help kHelp[] = {
     {"",
@@ -39,8 +45,8 @@ constexpr Help kHelp[] = {
   plumblane rank --to DE                who gets the next order to Germany?
   plumblane supplier lotus-works        how does this supplier do?
   plumblane order 1042                  what became of this order, and how does it count?)",
-     R"(Exit codes: 0 done, 1 failed, 2 wrong usage, 3 some input rejected, 5 no supplier to rank,
-6 daemon out of reach.)"},
+     R"(Exit codes: 0 done, 1 failed, 2 wrong usage, 3 some input rejected, 5 no supplier
+to rank, 6 daemon out of reach.)"},
     {"send",
      R"(  plumblane send orders.csv tracking.ndjson
   plumblane send --complete-through 2026-09-28 mondays.csv
@@ -50,9 +56,11 @@ constexpr Help kHelp[] = {
      R"(  plumblane record 1042 disputed --reason damaged --claim 13.75 --currency EUR
   plumblane record 1042 answered
   plumblane record 1042 delivered --time 2026-03-05 --shop harbour
-  plumblane record 1043 paid --supplier lotus-works --lane VN-DE/express --promise-days 10)",
-     R"(Without --event-id the id is made of what is said and when, so the same command with the same
---time changes nothing the second time.)"},
+  plumblane record 1043 paid --supplier lotus-works --lane VN-DE/express \
+      --promise-days 10)",
+     R"(Fields are those of "plumblane send --help". Without --event-id the id is made of
+what is said and when, so the same command with the same --time changes nothing
+the second time.)"},
     {"suppliers",
      R"(  plumblane suppliers
   plumblane suppliers --as-of 2026-07-01 --half-life 20)",
@@ -82,11 +90,13 @@ constexpr Help kHelp[] = {
      "Exit code 5: no supplier has had an order there."},
     {"status", R"(  plumblane status)", ""},
     {"excuse",
-     R"(  plumblane excuse add --lane PL-IE --due 2026-08-17..2026-08-23 --reason "dock strike"
+     R"(  plumblane excuse add --lane PL-IE --due 2026-08-17..2026-08-23 \
+      --reason "dock strike"
   plumblane excuse list)",
      R"(What is forgiven leaves the supplier's score, not the lane's.)"},
     {"excuse add",
-     R"(  plumblane excuse add --lane PL-IE --due 2026-08-17..2026-08-23 --reason "dock strike"
+     R"(  plumblane excuse add --lane PL-IE --due 2026-08-17..2026-08-23 \
+      --reason "dock strike"
   plumblane excuse add --order 2525 --shop meadow --reason "our label was wrong")",
      "Days are UTC days on which orders were due, both ends included."},
     {"excuse load", R"(  plumblane excuse load excuses.csv)",

@@ -11,6 +11,7 @@
 #include "client/resolver.h"
 #include "client/show.h"
 #include "client/text.h"
+#include "client/words.h"
 
 namespace plumblane::client {
 namespace {
@@ -126,7 +127,8 @@ ExitCode RunRecord(const RecordOptions& options, bool json, const Connection& co
   const bool refused = receipt.rejected_count() + receipt.conflict_count() > 0;
   if (refused && receipt.results_size() > 0) {
     const v1::EventResult& result = receipt.results(0);
-    io.err << "not taken: " << (result.field().empty() ? "" : OptionOf(result.field()) + ": ")
+    io.err << "not taken: "
+           << (result.field().empty() ? "" : OptionOf(FileField(result.field())) + ": ")
            << result.message() << "\n";
   }
   if (json) {

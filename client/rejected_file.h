@@ -1,5 +1,5 @@
 // Where lines go that were not taken: FILE.rejected, one JSON object a line with the number of the
-// line, a code, the field, what was expected, and the line itself.
+// line, a code, the field, what was expected, and the line itself, as they become known.
 //
 // The file appears with the first rejection. When a run has none, a file of that name left by an
 // earlier run is removed: see Close(). When it cannot be written, the same lines go to `err`.

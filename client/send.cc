@@ -240,7 +240,7 @@ ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, 
     if (code != kDone) worst = code;
     reports.push_back(run.report());
   }
-  io.out << (json ? ToJson(reports) : ToText(reports));
+  io.out << (json ? ToJson(reports) : ToText(reports, io.width));
   return worst;
 }
 

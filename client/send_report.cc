@@ -5,7 +5,9 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "client/show.h"
 #include "client/text.h"
+#include "client/words.h"
 
 namespace plumblane::client {
 namespace {
@@ -21,7 +23,7 @@ void NoteNews(const v1::Event& event, FileReport& report) {
 Rejection ToRejection(const Outgoing& event, const v1::EventResult& result) {
   std::string message = result.message();
   if (message.empty()) message = "the daemon does not take it and does not say why";
-  return {event.line, {result.code(), result.field(), std::move(message)}, event.text};
+  return {event.line, {result.code(), FileField(result.field()), std::move(message)}, event.text};
 }
 
 std::string CountsText(const FileReport& report) {
@@ -40,11 +42,11 @@ std::string CountsText(const FileReport& report) {
 std::string UnpromisedText(const FileReport& report) {
   const bool of_new = report.new_orders >= report.unpromised;
   const int64_t count = report.unpromised;
-  return absl::StrCat(of_new ? Thousands(count) : Counted(count, "order"),
-                      count == 1 ? " has" : " have",
-                      " no promise, so no on-time or defect score.\n"
-                      "  From now on give promises with --promise-days N or a promise column; for "
-                      "these,\n  send their paid lines again under new event ids, with a promise");
+  return absl::StrCat(
+      of_new ? Thousands(count) : Counted(count, "order"), count == 1 ? " has" : " have",
+      " no promise, so no on-time or defect score. From now on give promises with "
+      "--promise-days N or a promise column; for these, send their paid lines again "
+      "under new event ids, with a promise");
 }
 
 std::string OrdersText(const FileReport& report) {
@@ -83,8 +85,8 @@ std::string NewsText(const FileReport& report) {
   std::string text;
   for (const auto& [source, news] : report.sources) {
     if (!news.is_reported || !news.has_deliveries) continue;
-    absl::StrAppend(&text, text.empty() ? "" : "\n", "delivery news of ", source,
-                    " is complete up to ", TimeText(ToTimestamp(news.complete_through)));
+    absl::StrAppend(&text, text.empty() ? "delivery news is complete up to " : ", ",
+                    TimeText(ToTimestamp(news.complete_through)), " from ", source);
   }
   return text;
 }
@@ -169,7 +171,7 @@ std::vector<Rejection> TakeReceipt(const std::vector<Outgoing>& batch,
   return refused;
 }
 
-std::string ToText(const std::vector<FileReport>& reports) {
+std::string ToText(const std::vector<FileReport>& reports, int width) {
   std::string text;
   for (const FileReport& report : reports) {
     const std::string name = reports.size() > 1 ? report.name + ": " : "";
@@ -185,7 +187,7 @@ std::string ToText(const std::vector<FileReport>& reports) {
           RemarksText(report.waiting_retractions, "retraction that finds nothing yet",
                       "retractions that find nothing yet"),
           NewsText(report)}) {
-      if (!thought.empty()) absl::StrAppend(&text, thought, "\n");
+      if (!thought.empty()) text += Wrapped(thought, width, 2);
     }
   }
   return text;

@@ -48,8 +48,9 @@ struct FileReport {
 std::vector<Rejection> TakeReceipt(const std::vector<Outgoing>& batch,
                                    const v1::BatchReceipt& receipt, FileReport& report);
 
-// The last lines of `send`, one thought a line.
-std::string ToText(const std::vector<FileReport>& reports);
+// The last lines of `send`: each thought begins a line, and goes on indented below when it does not
+// fit into `width` columns.
+std::string ToText(const std::vector<FileReport>& reports, int width);
 
 // The same numbers as one JSON document.
 std::string ToJson(const std::vector<FileReport>& reports);

@@ -1,6 +1,7 @@
 #include "client/show.h"
 
 #include <absl/strings/str_cat.h>
+#include <absl/strings/str_format.h>
 #include <google/protobuf/util/json_util.h>
 
 #include <sstream>
@@ -58,6 +59,17 @@ std::string Wrapped(const std::string& text, int width, int indent) {
     line += (line.empty() ? "" : " ") + word;
   }
   return out + line + "\n";
+}
+
+std::string DetailLine(const std::string& label, const std::string& value, int label_width,
+                       int width) {
+  std::istringstream lines(Wrapped(value, width - 2 - label_width));
+  std::string out, start = absl::StrFormat("  %-*s", label_width, label);
+  for (std::string line; std::getline(lines, line);) {
+    out += start + line + "\n";
+    start.assign(static_cast<size_t>(label_width) + 2, ' ');
+  }
+  return out;
 }
 
 }  // namespace plumblane::client

@@ -26,4 +26,9 @@ std::string HoldsFor(const Answer& answer);
 // `text` broken into lines of at most `width` columns, the second and further ones indented.
 std::string Wrapped(const std::string& text, int width, int indent = 0);
 
+// "  label    value": one fact of a screen, its value from column `label_width` + 2 on and broken
+// there when the line is wider than `width`.
+std::string DetailLine(const std::string& label, const std::string& value, int label_width,
+                       int width);
+
 }  // namespace plumblane::client

@@ -19,13 +19,14 @@ std::string Or(const std::string& text, const char* otherwise) {
   return text.empty() ? otherwise : text;
 }
 
-std::string DetailLine(const std::string& label, const std::string& value) {
-  return value.empty() ? "" : absl::StrFormat("  %-11s%s\n", label, value);
+// "" for what is not known.
+std::string Fact(const std::string& label, const std::string& value) {
+  return value.empty() ? "" : DetailLine(label, value, /*label_width=*/11, /*width=*/80);
 }
 
 std::string TimeLine(const std::string& label, bool is_known,
                      const google::protobuf::Timestamp& time, const std::string& remark = "") {
-  return is_known ? DetailLine(label, MinuteText(time) + remark) : "";
+  return is_known ? Fact(label, MinuteText(time) + remark) : "";
 }
 
 // "copper-ferry, TR-DE", with what is not known said so.
@@ -63,14 +64,14 @@ std::string FactsText(const v1::OrderPart& part) {
       TimeLine("disputed", part.has_dispute_time(), part.dispute_time()),
       TimeLine("answered", part.has_answer_time(), part.answer_time()),
       TimeLine("cancelled", part.has_cancel_time(), part.cancel_time()));
-  absl::StrAppend(&text, DetailLine("goods", GoodsText(part)),
-                  DetailLine("claim", part.has_claim() ? MoneyText(part.claim()) : ""),
-                  DetailLine("refunded", MoneyList(part.refunds_by_supplier())));
+  absl::StrAppend(&text, Fact("goods", GoodsText(part)),
+                  Fact("claim", part.has_claim() ? MoneyText(part.claim()) : ""),
+                  Fact("refunded", MoneyList(part.refunds_by_supplier())));
   const std::string by_shop = MoneyList(part.refunds_by_shop());
-  absl::StrAppend(&text, DetailLine("", by_shop.empty() ? "" : by_shop + " by the shop"),
-                  DetailLine("tracking", part.tracking()));
+  absl::StrAppend(&text, Fact("", by_shop.empty() ? "" : by_shop + " by the shop"),
+                  Fact("tracking", part.tracking()));
   if (part.replaces() > 0) {
-    absl::StrAppend(&text, DetailLine("replaces", absl::StrCat("part ", part.replaces())));
+    absl::StrAppend(&text, Fact("replaces", absl::StrCat("part ", part.replaces())));
   }
   return text;
 }

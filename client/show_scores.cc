@@ -87,17 +87,18 @@ std::string DashText(const std::vector<v1::Score>& scores) {
   return any ? "-: not reached, too many orders are still under way.\n" : "";
 }
 
-std::string DetailLine(const std::string& label, const std::string& value) {
-  return absl::StrFormat("  %-15s%s\n", label, value);
+// A fact of the screen of one supplier or lane; these lines are short.
+std::string Fact(const std::string& label, const std::string& value) {
+  return DetailLine(label, value, /*label_width=*/15, /*width=*/80);
 }
 
 std::string RateLine(const std::string& label, const v1::Rate& rate, const std::string& hits) {
-  if (IsEmpty(rate)) return DetailLine(label, kNoOrders);
+  if (IsEmpty(rate)) return Fact(label, kNoOrders);
   std::string text =
       absl::StrCat(RateText(rate), rate.order_count() == 1 ? " order, " : " orders, ",
                    Thousands(rate.hit_count()), " ", hits);
   if (IsThin(rate)) text += "; little evidence";
-  return DetailLine(label, text);
+  return Fact(label, text);
 }
 
 std::string LeftOutText(const v1::Score& score) {
@@ -119,9 +120,8 @@ std::string ExplainLines(const std::string& label, const v1::Rate& rate, const s
       rate.has_observed() ? absl::StrFormat("observed %.4f", rate.observed()) : "nothing observed";
   if (rate.has_estimate()) absl::StrAppendFormat(&text, ", estimate %.4f", rate.estimate());
   absl::StrAppendFormat(&text, ", weight %.1f", rate.weight());
-  return DetailLine(label, text) +
-         DetailLine("", absl::StrFormat("prior of %s %.4f, worth %.4g orders", of, prior.mean(),
-                                        prior.strength()));
+  return Fact(label, text) + Fact("", absl::StrFormat("prior of %s %.4f, worth %.4g orders", of,
+                                                      prior.mean(), prior.strength()));
 }
 
 std::string ExplainText(const v1::Score& score) {
@@ -136,19 +136,17 @@ std::string ExplainText(const v1::Score& score) {
 std::string DetailText(const v1::Score& score) {
   std::string text = absl::StrCat(
       RateLine("on time", score.on_time(), "late"),
-      RateLine("bad or lost", score.defect(), "known"),
-      DetailLine("ships", LongTimes(score.handling())),
-      DetailLine("travels", LongTimes(score.transit())),
-      DetailLine("delivered", LongTimes(score.delivery())),
-      DetailLine("answers", score.response().entered_count() == 0 ? "no claims yet"
-                                                                  : LongTimes(score.response())),
-      DetailLine("under way", absl::StrCat(Counted(score.underway_count(), "order"), ", ",
-                                           Thousands(score.overdue_count()), " past the promise")));
+      RateLine("bad or lost", score.defect(), "known"), Fact("ships", LongTimes(score.handling())),
+      Fact("travels", LongTimes(score.transit())), Fact("delivered", LongTimes(score.delivery())),
+      Fact("answers",
+           score.response().entered_count() == 0 ? "no claims yet" : LongTimes(score.response())),
+      Fact("under way", absl::StrCat(Counted(score.underway_count(), "order"), ", ",
+                                     Thousands(score.overdue_count()), " past the promise")));
   if (score.has_last_event_time()) {
-    absl::StrAppend(&text, DetailLine("last heard of", TimeText(score.last_event_time())));
+    absl::StrAppend(&text, Fact("last heard of", TimeText(score.last_event_time())));
   }
   const std::string left_out = LeftOutText(score);
-  return left_out.empty() ? text : absl::StrCat(text, DetailLine("left out", left_out));
+  return left_out.empty() ? text : absl::StrCat(text, Fact("left out", left_out));
 }
 
 }  // namespace

@@ -10,8 +10,8 @@
 namespace plumblane::client {
 namespace {
 
-std::string DetailLine(const std::string& label, const std::string& value) {
-  return absl::StrFormat("  %-13s%s\n", label, value);
+std::string Fact(const std::string& label, const std::string& value) {
+  return DetailLine(label, value, /*label_width=*/13, /*width=*/80);
 }
 
 std::string NowText(const v1::ServerStatus& status) {
@@ -67,27 +67,25 @@ std::string ShowStatus(const v1::ServerStatus& status, const std::string& addres
         width);
   }
   if (status.has_start_time()) {
-    absl::StrAppend(&text, DetailLine("up since", TimeText(status.start_time())));
+    absl::StrAppend(&text, Fact("up since", TimeText(status.start_time())));
   }
-  absl::StrAppend(&text, DetailLine("now", NowText(status)),
-                  DetailLine("orders", absl::StrCat(Thousands(status.order_count()), ", from ",
-                                                    Counted(status.event_count(), "event"))),
-                  DetailLine("suppliers", absl::StrCat(Thousands(status.supplier_count()), " on ",
-                                                       Counted(status.lane_count(), "lane"))));
+  absl::StrAppend(&text, Fact("now", NowText(status)),
+                  Fact("orders", absl::StrCat(Thousands(status.order_count()), ", from ",
+                                              Counted(status.event_count(), "event"))),
+                  Fact("suppliers", absl::StrCat(Thousands(status.supplier_count()), " on ",
+                                                 Counted(status.lane_count(), "lane"))));
   if (status.queued_event_count() > 0) {
-    absl::StrAppend(&text, DetailLine("waiting", Counted(status.queued_event_count(), "event") +
-                                                     " to be written"));
+    absl::StrAppend(
+        &text, Fact("waiting", Counted(status.queued_event_count(), "event") + " to be written"));
   }
   absl::StrAppend(
-      &text,
-      DetailLine("half-life", "older orders count half after " + HalfLifeText(status.half_life())),
-      DetailLine("settling", "an order is called late no sooner than " +
-                                 HalfLifeText(status.settle_delay()) + " after its promised day"));
+      &text, Fact("half-life", "older orders count half after " + HalfLifeText(status.half_life())),
+      Fact("settling", "an order is late no sooner than " + HalfLifeText(status.settle_delay()) +
+                           " after its promised day"));
   absl::StrAppend(
-      &text, DetailLine("news", status.has_news_time()
-                                    ? "deliveries are known up to " + TimeText(status.news_time()) +
-                                          NewsLimit(status)
-                                    : "no feed holds anything up"));
+      &text, Fact("news", status.has_news_time()
+                              ? "known up to " + TimeText(status.news_time()) + NewsLimit(status)
+                              : "no feed holds anything up"));
   return text + SourcesText(status, width);
 }
 

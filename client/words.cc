@@ -106,6 +106,20 @@ std::optional<v1::Reason> ReasonNamed(std::string_view word) {
   return NumberOf<v1::Reason>(AllReasons(), word);
 }
 
+std::string FileField(const std::string& api_field) {
+  const std::pair<std::string_view, std::string_view> renamed[] = {{"event_time", "time"},
+                                                                   {"promise_time", "promise"},
+                                                                   {"revision_time", "revision"},
+                                                                   {"unit_count", "units"},
+                                                                   {"refund_side", "by"}};
+  for (const auto& [api, file] : renamed) {
+    if (api == api_field) return std::string(file);
+  }
+  const size_t dot = api_field.find('.');
+  if (dot == std::string::npos) return api_field;
+  return api_field.substr(dot) == ".currency_code" ? "currency" : api_field.substr(0, dot);
+}
+
 std::string Nearest(std::string_view word, const std::vector<std::string>& known) {
   const std::string meant = Plain(word.substr(0, 64));
   std::string nearest;

@@ -25,6 +25,10 @@ std::string NameOf(v1::Reason reason);
 std::vector<std::string> TypeNames();
 std::vector<std::string> ReasonNames();
 
+// The field of an event file that a field of the API comes from: "time" for "event_time", "cost"
+// for "cost.minor_units". Unknown names stay as they are.
+std::string FileField(const std::string& api_field);
+
 // The known word that `word` most likely stands for, "" when none is near. Case, blanks, hyphens
 // and underscores make no difference.
 std::string Nearest(std::string_view word, const std::vector<std::string>& known);

@@ -144,6 +144,7 @@ class Application {
 
   absl::Status TakeEvents(const std::vector<OrderEvent>& events) {
     std::vector<std::string> keys;
+    keys.reserve(touched_.size());
     for (const auto& [order, indexes] : touched_) keys.push_back(OrderRecordKey(order));
     auto records = snapshot_.GetAll(Space::kOrders, keys);
     if (!records.ok()) return records.status();

@@ -85,6 +85,7 @@ absl::Status Changes::AppendCells(const Snapshot& snapshot, Batch& batch) const 
     page.change.push_back({key.day, cell});
   }
   std::vector<std::string> keys;
+  keys.reserve(pages.size());
   for (const auto& [key, page] : pages) keys.push_back(key);
   auto stored = snapshot.GetAll(Space::kCells, keys);
   if (!stored.ok()) return stored.status();

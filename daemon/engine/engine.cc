@@ -240,7 +240,7 @@ void Engine::Reply(std::vector<Waiting>& taken, const Applied& applied) {
       receipt.fates.push_back(applied.fates[at]);
       receipt.standing += applied.standings[at];
     }
-    waiting.answer(std::move(receipt));
+    waiting.answer(receipt);
   }
 }
 

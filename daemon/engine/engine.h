@@ -65,7 +65,7 @@ class Engine {
   // Takes everything that was submitted, then stops the committer. Idempotent.
   void Stop();
 
-  using Answer = std::function<void(Receipt)>;
+  using Answer = std::function<void(const Receipt&)>;
   // Queues a submission; an empty one only waits its turn. `answer` is called once, from the
   // committer, when it is durable and applied or has failed; it must be quick and must not call the
   // engine's Stop. False: no room, `submission` is left as it was and `answer` will not be called;

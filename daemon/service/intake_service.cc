@@ -84,7 +84,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   void Submit(const std::shared_ptr<Read>& read) {
     const bool taken = service_.engine_.Submit(
         std::move(read->submission),
-        [this, read](Receipt receipt) { Answer(*read, std::move(receipt)); });
+        [this, read](const Receipt& receipt) { Answer(*read, receipt); });
     if (!taken) return service_.engine_.WhenRoom([this, read] { Submit(read); });
     Lock lock(mutex_);
     submitting_ = false;
@@ -92,7 +92,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     Leave(lock);
   }
 
-  void Answer(Read& read, Receipt receipt) {
+  void Answer(Read& read, const Receipt& receipt) {
     Lock lock(mutex_);
     --in_flight_;
     if (receipt.status.ok()) {

@@ -29,7 +29,7 @@ grpc::ServerUnaryReactor* ReplyNow(grpc::CallbackServerContext* context, const A
 template <typename Fill>
 void SubmitFact(Engine& engine, Submission submission, grpc::ServerUnaryReactor* reactor,
                 const Fill& fill) {
-  const bool queued = engine.Submit(std::move(submission), [reactor, fill](Receipt receipt) {
+  const bool queued = engine.Submit(std::move(submission), [reactor, fill](const Receipt& receipt) {
     if (receipt.status.ok()) fill(receipt);
     reactor->Finish(ToGrpc(receipt.status));
   });

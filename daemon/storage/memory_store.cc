@@ -17,6 +17,7 @@ class MemorySnapshot final : public Snapshot {
   absl::StatusOr<std::vector<std::optional<std::string>>> GetAll(
       Space space, const std::vector<std::string>& keys) const override {
     std::vector<std::optional<std::string>> values;
+    values.reserve(keys.size());
     for (const std::string& key : keys) values.push_back(*Get(space, key));
     return values;
   }

@@ -12,6 +12,7 @@
 #include <plumblane/v1/scores.grpc.pb.h>
 #include <rocksdb/db.h>
 #include <signal.h>
+#include <sys/prctl.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -237,6 +238,7 @@ pid_t StartDaemon(const char* binary, const std::string& data, const std::string
   if (pipe(out) != 0) std::exit(1);
   const pid_t child = fork();
   if (child == 0) {
+    prctl(PR_SET_PDEATHSIG, SIGTERM);  // it ends with this program, however that ends
     dup2(out[1], STDOUT_FILENO);
     execl(binary, binary, "--data", data.c_str(), "--listen", address.c_str(), "--clock", "events",
           nullptr);
@@ -275,6 +277,7 @@ int main(int argc, char** argv) {
   const Spread ratio = SpreadOf(ratios), rate = SpreadOf(rates);
   std::printf("median           %11.0f               %7.3f  (%.3f to %.3f)\n", rate.median,
               ratio.median, ratio.low, ratio.high);
+  std::fflush(stdout);
   MeasureScore(address);
 
   delete db;

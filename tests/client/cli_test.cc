@@ -5,6 +5,8 @@
 #include <gmock/gmock.h>
 #include <stdlib.h>
 
+#include <sstream>
+
 #include "client/connection.h"
 #include "client/support.h"
 
@@ -128,13 +130,16 @@ TEST(CliTest, MistakesSayWhatWasExpected) {
 }
 
 TEST(CliTest, HelpBeginsWithExamples) {
-  for (const Words& words : {Words{"--help"}, Words{"send", "--help"}, Words{"excuse", "-h"},
-                             Words{"excuse", "load", "--help"}, Words{"rank", "--help"},
-                             Words{"record", "--help"}, Words{"status", "--help"}}) {
+  for (const Words& words :
+       {Words{"--help"}, Words{"send", "--help"}, Words{"excuse", "-h"},
+        Words{"excuse", "load", "--help"}, Words{"rank", "--help"}, Words{"record", "--help"},
+        Words{"lane", "--help"}, Words{"excuse", "add", "--help"}, Words{"status", "--help"}}) {
     const Leave leave = std::get<Leave>(ParseCommandLine(words));
     EXPECT_EQ(leave.exit_code, kDone);
     const size_t examples = leave.out.find("Examples:\n  plumblane ");
     EXPECT_LT(examples, leave.out.find("Usage: plumblane")) << words[0];
+    std::istringstream lines(leave.out);
+    for (std::string line; std::getline(lines, line);) EXPECT_LE(line.size(), 80u) << line;
   }
 }
 

@@ -200,7 +200,7 @@ TEST_F(CommandsTest, RecordThatIsRefusedSaysWhy) {
     receipt->set_rejected_count(1);
     v1::EventResult& result = *receipt->add_results();
     result.set_outcome(v1::EventResult::OUTCOME_REJECTED);
-    result.set_field("time");
+    result.set_field("event_time");
     result.set_message("expected a time not more than a day ahead");
   };
   const Result result = Run({"record", "1042", "answered", "--time", "2036-01-01"});

@@ -82,9 +82,9 @@ TEST_F(SendTest, TellsWhatBecameOfAFile) {
   EXPECT_EQ(result.err, "");
   EXPECT_EQ(result.out,
             "1,203 events: 1,200 taken, 3 repeats\n"
-            "1,200 new orders: 30 have no promise, so no on-time or defect score.\n"
-            "  From now on give promises with --promise-days N or a promise column; for these,\n"
-            "  send their paid lines again under new event ids, with a promise\n"
+            "1,200 new orders: 30 have no promise, so no on-time or defect score. From now on\n"
+            "  give promises with --promise-days N or a promise column; for these, send their\n"
+            "  paid lines again under new event ids, with a promise\n"
             "6 orders wait for their supplier or lane (send their paid events)\n");
   EXPECT_EQ(daemon_.state.batches, 3);
   EXPECT_EQ(daemon_.state.events.size(), 1203u);
@@ -154,7 +154,7 @@ TEST_F(SendTest, ReportsUpToTheLatestEventOfEachSource) {
   const Result result = Send({file});
   EXPECT_EQ(result.out,
             "3 events: 3 taken\n"
-            "delivery news of carriers is complete up to 2026-03-07 10:00 UTC\n");
+            "delivery news is complete up to 2026-03-07 10:00 UTC from carriers\n");
   ASSERT_EQ(daemon_.state.news.size(), 2u);
   EXPECT_EQ(daemon_.state.news[0].source(), "carriers");
   EXPECT_EQ(TimeText(daemon_.state.news[1].complete_through_time()), "2026-03-09 10:00 UTC");

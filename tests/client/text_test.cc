@@ -133,6 +133,14 @@ TEST(WordsTest, NearestForgivesSpelling) {
   EXPECT_EQ(Nearest("x", known), "");
 }
 
+TEST(WordsTest, FieldsOfTheApiAreNamedAsInFiles) {
+  EXPECT_EQ(FileField("event_time"), "time");
+  EXPECT_EQ(FileField("refund_side"), "by");
+  EXPECT_EQ(FileField("cost.minor_units"), "cost");
+  EXPECT_EQ(FileField("claim.currency_code"), "currency");
+  EXPECT_EQ(FileField("order_id"), "order_id");
+}
+
 TEST(TableTest, ColumnsStandTwoBlanksApart) {
   Table table({{"name"}, {"two\nlines", Table::Align::kRight}, {"last"}});
   table.Add({"a", "1", "x"});

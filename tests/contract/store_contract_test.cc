@@ -137,8 +137,8 @@ TEST_P(StoreContract, GetAllAnswersInTheOrderAskedMissingOnesToo) {
   Put("z", "elsewhere", Space::kIndex);
   const auto all =
       store_->TakeSnapshot()->GetAll(Space::kOrders, {"b", "no", "a", "b", "z"}).value();
-  EXPECT_THAT(all, ElementsAre(Optional("2"s), std::nullopt, Optional("1"s), Optional("2"s),
-                               std::nullopt));
+  EXPECT_THAT(
+      all, ElementsAre(Optional("2"s), std::nullopt, Optional("1"s), Optional("2"s), std::nullopt));
   EXPECT_THAT(store_->TakeSnapshot()->GetAll(Space::kOrders, {}).value(), IsEmpty());
 }
 
@@ -152,8 +152,8 @@ TEST_P(StoreContract, AScanAscendsByByteThroughAPrefixFromAKeyOn) {
   Write(batch);
   EXPECT_THAT(Scan(""), ElementsAre("a", "b", "b\0"s, "b\0x"s, "b1", "b2", "b\x7f", "b\xff",
                                     "b\xff\xff", "c", "\xff"));
-  EXPECT_THAT(Scan("b"), ElementsAre("b", "b\0"s, "b\0x"s, "b1", "b2", "b\x7f", "b\xff",
-                                     "b\xff\xff"));
+  EXPECT_THAT(Scan("b"),
+              ElementsAre("b", "b\0"s, "b\0x"s, "b1", "b2", "b\x7f", "b\xff", "b\xff\xff"));
   EXPECT_THAT(Scan("b\0"s), ElementsAre("b\0"s, "b\0x"s));
   EXPECT_THAT(Scan("b\xff"), ElementsAre("b\xff", "b\xff\xff"));
   EXPECT_THAT(Scan("\xff"), ElementsAre("\xff"));
@@ -251,11 +251,10 @@ TEST_P(StoreContract, ReadersSeeWholeBatchesWhileOneWrites) {
     while (!done) {
       const auto snapshot = store_->TakeSnapshot();
       int sum = 0;
-      const absl::Status scanned =
-          snapshot->Scan(Space::kCells, "part", "", [&](auto, auto value) {
-            sum += std::stoi(std::string(value));
-            return true;
-          });
+      const absl::Status scanned = snapshot->Scan(Space::kCells, "part", "", [&](auto, auto value) {
+        sum += std::stoi(std::string(value));
+        return true;
+      });
       const auto total = snapshot->Get(Space::kMeta, "total");
       if (!scanned.ok() || !total.ok() || !*total || std::stoi(**total) != sum) ++torn;
       if (sum < last) ++backwards;

@@ -58,6 +58,6 @@ class OnEachStore : public ::testing::TestWithParam<const char*> {
 
 }  // namespace plumblane::test
 
-#define PLUMBLANE_ON_EACH_STORE(suite)                                           \
+#define PLUMBLANE_ON_EACH_STORE(suite)                                            \
   INSTANTIATE_TEST_SUITE_P(Stores, suite, ::testing::Values("Memory", "RocksDb"), \
                            [](const auto& info) { return std::string(info.param); })

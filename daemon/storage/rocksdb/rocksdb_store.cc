@@ -4,6 +4,8 @@
 #include <rocksdb/db.h>
 #include <rocksdb/write_batch.h>
 
+#include <filesystem>
+
 #include "storage/rocksdb/rocksdb_options.h"
 
 namespace plumblane {
@@ -108,6 +110,49 @@ class RocksDbStore final : public Store {
   const std::shared_ptr<Database> database_;
 };
 
+// By another process, or by this one. There is no code of its own for it.
+bool IsHeldLock(const rocksdb::Status& status) {
+  const std::string text = status.ToString();
+  return status.IsIOError() && (text.find("While lock file") != std::string::npos ||
+                                text.find("lock hold by current process") != std::string::npos);
+}
+
+// The file that opening starts from is gone while others are there. Opening would make a new, empty
+// store and delete the rest.
+bool HasLostItsRoot(const std::string& path) {
+  namespace fs = std::filesystem;
+  std::error_code error;
+  if (fs::exists(path + "/CURRENT", error)) return false;
+  for (fs::directory_iterator file(path, error), end; !error && file != end;
+       file.increment(error)) {
+    const fs::path kind = file->path().extension();
+    if (kind == ".sst" || kind == ".log") return true;
+  }
+  return false;
+}
+
+// Whether a store may be opened or made at `path`. Opening would add our families to a database of
+// another program that has the default one only.
+absl::Status CheckIsOurs(const std::string& path) {
+  if (HasLostItsRoot(path)) {
+    return absl::DataLossError(path + " has data but no file CURRENT; restore it from a backup");
+  }
+  std::vector<std::string> families;
+  if (!rocksdb::DB::ListColumnFamilies({}, path, &families).ok()) return absl::OkStatus();
+  if (families.size() >= static_cast<size_t>(kSpaceCount)) return absl::OkStatus();
+  // Either another program's or one of ours whose making was cut short; that holds nothing.
+  rocksdb::DB* raw = nullptr;
+  const rocksdb::Status status =
+      rocksdb::DB::OpenForReadOnly(rocksdb::Options(DbOptionsFor(), {}), path, &raw);
+  const std::unique_ptr<rocksdb::DB> db(raw);
+  if (status.IsInvalidArgument()) return absl::DataLossError(path + " holds other data");
+  if (!status.ok()) return ToStatus(status);
+  const std::unique_ptr<rocksdb::Iterator> it(db->NewIterator({}));
+  it->SeekToFirst();
+  if (!it->status().ok()) return ToStatus(it->status());
+  return it->Valid() ? absl::DataLossError(path + " holds other data") : absl::OkStatus();
+}
+
 }  // namespace
 
 absl::StatusOr<std::unique_ptr<Store>> OpenRocksDbStore(const RocksDbStoreOptions& options) {
@@ -117,6 +162,7 @@ absl::StatusOr<std::unique_ptr<Store>> OpenRocksDbStore(const RocksDbStoreOption
     families.emplace_back(std::string(kSpaceNames[i]),
                           FamilyOptionsFor(options, static_cast<Space>(i), cache));
   }
+  if (absl::Status status = CheckIsOurs(options.path); !status.ok()) return status;
   auto database = std::make_shared<Database>();
   rocksdb::DB* db = nullptr;
   const rocksdb::Status status =
@@ -124,7 +170,7 @@ absl::StatusOr<std::unique_ptr<Store>> OpenRocksDbStore(const RocksDbStoreOption
   database->db.reset(db);
   if (!status.ok()) {
     const std::string text = status.ToString();
-    if (text.find("lock") != std::string::npos || text.find("LOCK") != std::string::npos) {
+    if (IsHeldLock(status)) {
       return absl::FailedPreconditionError(
           absl::StrCat(options.path, " is in use by another daemon (", text, ")"));
     }

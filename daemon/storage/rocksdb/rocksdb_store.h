@@ -20,7 +20,7 @@ struct RocksDbStoreOptions {
 };
 
 // Opens or creates the store. Errors:
-//   DATA_LOSS            the files are damaged; nothing was changed
+//   DATA_LOSS            the files are damaged or not ours; nothing was changed
 //   FAILED_PRECONDITION  another process has it open
 //   UNAVAILABLE          the disk or the permissions do not allow it
 absl::StatusOr<std::unique_ptr<Store>> OpenRocksDbStore(const RocksDbStoreOptions& options);
