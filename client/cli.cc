@@ -126,7 +126,7 @@ struct Builder {
     AddParsed(app, "--server", "ADDRESS", "The daemon's: unix:PATH or HOST:PORT", ParseText,
               to.server);
     app.add_flag("--json", to.json, "Print one JSON document");
-    AddParsed(app, "--as-of", "TIME", "Answer as of then; a date is its start in UTC", ParseMoment,
+    AddParsed(app, "--as-of", "TIME", "Answer as of then; a date is its start, UTC", ParseMoment,
               to.as_of);
     AddParsed(app, "--half-life", "DAYS", "Older orders count half after so many days",
               ParseHalfLife, to.half_life);
@@ -143,7 +143,7 @@ struct Builder {
     AddParsed(sub, "--shop", "SHOP", "Shop of events that name none", ParseId, send.shop);
     AddParsed(sub, "--source", "SOURCE", "Source of events that name none", ParseId, send.source);
     AddParsed(sub, "--complete-through", "TIME",
-              "They tell all before then; a date is its start in UTC", ParseMoment,
+              "They tell all until then; a date is its start, UTC", ParseMoment,
               send.complete_through);
     AddParsed(sub, "--promise-days", "DAYS", "Promise of paid events that give none",
               ParseNumber<0, 365>, send.promise_days);

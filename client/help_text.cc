@@ -14,8 +14,8 @@ any order). Fields, the same in both; what is empty is not stated:
                       twice changes nothing
   source, shop        whose feed, whose order; else --source, --shop, "default"
   order_id, part      every event; part of a split or repeated order, else 1
-  type                paid shipped delivered disputed answered refunded cancelled
-                      retracted
+  type                paid shipped delivered disputed answered refunded
+                      cancelled retracted
   time                2026-03-05T14:00:00+01:00, or a bare date: the start of
                       that day where the order goes
   supplier, origin, destination, service
@@ -44,9 +44,9 @@ constexpr Help kHelp[] = {
      R"(  plumblane send orders.csv             tell it what happened
   plumblane rank --to DE                who gets the next order to Germany?
   plumblane supplier lotus-works        how does this supplier do?
-  plumblane order 1042                  what became of this order, and how does it count?)",
-     R"(Exit codes: 0 done, 1 failed, 2 wrong usage, 3 some input rejected, 5 no supplier
-to rank, 6 daemon out of reach.)"},
+  plumblane order 1042                  what became of it, how does it count?)",
+     R"(Exit codes: 0 done, 1 failed, 2 wrong usage, 3 some input rejected,
+5 no supplier to rank, 6 daemon out of reach.)"},
     {"send",
      R"(  plumblane send orders.csv tracking.ndjson
   plumblane send --complete-through 2026-09-28 mondays.csv
@@ -58,9 +58,9 @@ to rank, 6 daemon out of reach.)"},
   plumblane record 1042 delivered --time 2026-03-05 --shop harbour
   plumblane record 1043 paid --supplier lotus-works --lane VN-DE/express \
       --promise-days 10)",
-     R"(Fields are those of "plumblane send --help". Without --event-id the id is made of
-what is said and when, so the same command with the same --time changes nothing
-the second time.)"},
+     R"(Fields are those of "plumblane send --help". Without --event-id the id is made
+of what is said and when, so the same command with the same --time changes
+nothing the second time.)"},
     {"suppliers",
      R"(  plumblane suppliers
   plumblane suppliers --as-of 2026-07-01 --half-life 20)",

@@ -14,7 +14,8 @@ double Variance(double a, double b) { return a * b / ((a + b) * (a + b) * (a + b
 // "1 in 8"; shares too small to be told from none are said as such.
 std::string OneIn(double share) {
   if (share < 0.0005) return "fewer than 1 in 2,000";
-  if (share > 0.75) return absl::StrCat(std::lround(share * 100), " in 100");
+  // Above a half the nearest "1 in n" is 1 in 2, which would be too kind.
+  if (share > 0.55) return absl::StrCat(std::lround(share * 100), " in 100");
   return absl::StrCat("1 in ", std::max(2L, std::lround(1 / share)));
 }
 
@@ -25,7 +26,8 @@ std::string ReasonFor(const RankCandidate& candidate, bool assumed) {
   const double late_share = late.posterior_a / (late.posterior_a + late.posterior_b);
   const double bad_share = bad.posterior_a / (bad.posterior_a + bad.posterior_b);
   return absl::StrCat("expect ", OneIn(late_share), " late and ", OneIn(bad_share), " bad; ",
-                      late.order_count, " orders settled");
+                      late.order_count,
+                      late.order_count == 1 ? " order settled" : " orders settled");
 }
 
 Ranked Judge(size_t index, const RankCandidate& candidate) {

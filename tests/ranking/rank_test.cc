@@ -213,9 +213,9 @@ INSTANTIATE_TEST_SUITE_P(
         Wording{0.125, 0.02, 40, "expect 1 in 8 late and 1 in 50 bad; 40 orders settled"},
         Wording{0.125, 0.02, 1, "expect 1 in 8 late and 1 in 50 bad; 1 order settled"},
         Wording{0.13, 0.0101, 40, "expect 1 in 8 late and 1 in 99 bad; 40 orders settled"},
-        Wording{0.5, 0.6, 40, "expect 1 in 2 late and 1 in 2 bad; 40 orders settled"},
-        // From three quarters on "1 in ..." would say too little.
-        Wording{0.75, 0.76, 40, "expect 1 in 2 late and 76 in 100 bad; 40 orders settled"},
+        Wording{0.5, 0.55, 40, "expect 1 in 2 late and 1 in 2 bad; 40 orders settled"},
+        // Above that "1 in ..." would say too little.
+        Wording{0.56, 0.76, 40, "expect 56 in 100 late and 76 in 100 bad; 40 orders settled"},
         Wording{0.999, 0.9, 40, "expect 100 in 100 late and 90 in 100 bad; 40 orders settled"},
         Wording{0.0005, 0.0004, 40,
                 "expect 1 in 2000 late and fewer than 1 in 2,000 bad; 40 orders settled"}));
