@@ -90,6 +90,18 @@ std::string ReasonOf(const grpc::Status& status) {
   return colon == std::string::npos ? text : text.substr(colon + 2);
 }
 
+// The daemon names the fields of the API; people know the options.
+std::string InOptions(const std::string& message) {
+  const std::pair<std::string_view, std::string_view> names[] = {
+      {"as_of_time:", "--as-of:"},
+      {"half_life:", "--half-life:"},
+      {"complete_through_time:", "--complete-through:"}};
+  for (const auto& [field, option] : names) {
+    if (message.starts_with(field)) return std::string(option) + message.substr(field.size());
+  }
+  return message;
+}
+
 }  // namespace
 
 std::string Explain(const grpc::Status& status, const std::string& address) {
@@ -108,7 +120,7 @@ std::string Explain(const grpc::Status& status, const std::string& address) {
                           "this question");
     default:
       return status.error_message().empty() ? "the daemon failed and does not say why"
-                                            : status.error_message();
+                                            : InOptions(status.error_message());
   }
 }
 

@@ -149,6 +149,12 @@ TEST(CliTest, VersionIsPrinted) {
   EXPECT_THAT(leave.out, StartsWith("plumblane "));
 }
 
+TEST(ExplainTest, MessagesOfTheDaemonNameTheOption) {
+  const grpc::Status status(grpc::StatusCode::INVALID_ARGUMENT, "as_of_time: lies ahead");
+  EXPECT_EQ(Explain(status, "h:1"), "--as-of: lies ahead");
+  EXPECT_EQ(ExitCodeOf(status), kUsage);
+}
+
 TEST(ServerAddressTest, OptionThenEnvironmentThenSockets) {
   const TemporaryFolder folder;
   unsetenv("PLUMBLANE_SERVER");
