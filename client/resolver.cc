@@ -85,10 +85,12 @@ void Resolver::PlaceDates(Draft& draft, const std::string& destination) const {
   v1::Event& event = draft.event;
   if (draft.date) {
     *event.mutable_event_time() = ToTimestamp(zones_->StartOfDay(*draft.date, destination));
+    event.set_event_date(FormatDay(*draft.date));
   }
   if (draft.promise_date) {
     const Instant last = zones_->LastMillisOfDay(*draft.promise_date, destination);
     *event.mutable_promise_time() = ToTimestamp(last);
+    event.set_promise_date(FormatDay(*draft.promise_date));
   }
 }
 

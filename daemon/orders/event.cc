@@ -67,7 +67,7 @@ bool Earlier(const Event& a, const Event& b) {
   return std::tie(a.time, a.source, a.event_id) < std::tie(b.time, b.source, b.event_id);
 }
 
-uint64_t ContentHash(const OrderKey& order, const Event& event) {
+uint64_t ContentHash(const OrderKey& order, const Event& event, const SentDates& dates) {
   Hasher hasher;
   hasher.Text('S', order.shop);
   hasher.Text('O', order.order_id);
@@ -75,14 +75,19 @@ uint64_t ContentHash(const OrderKey& order, const Event& event) {
   hasher.Text('e', event.event_id);
   hasher.Int('p', event.part);
   hasher.Int('t', static_cast<int64_t>(event.type));
-  hasher.Int('T', event.time.millis);
+  if (dates.time) {
+    hasher.Int('A', dates.time->number);
+  } else {
+    hasher.Int('T', event.time.millis);
+  }
   hasher.Text('u', event.supplier);
   hasher.Text('o', event.origin);
   hasher.Text('d', event.destination);
   hasher.Text('v', event.service);
-  // A promise given in days is what was sent; the moment it stands for is worked out here.
   if (event.promise_days) {
     hasher.Int('D', *event.promise_days);
+  } else if (dates.promise) {
+    hasher.Int('B', dates.promise->number);
   } else if (event.promise && !event.promise_implied) {
     hasher.Int('P', event.promise->millis);
   }

@@ -83,7 +83,13 @@ struct Event {
 // The order in which events are kept and searched: by (time, source, event_id).
 bool Earlier(const Event& a, const Event& b);
 
-// Stable hash of everything the sender said (identity included, content_hash excluded).
-uint64_t ContentHash(const OrderKey& order, const Event& event);
+// What the sender gave as a bare date; the event holds the moment it stands for.
+struct SentDates {
+  std::optional<Day> time, promise;
+};
+
+// Stable hash of everything the sender said (identity included, content_hash excluded): of a date
+// where a date was given, of the days where the promise was given in days.
+uint64_t ContentHash(const OrderKey& order, const Event& event, const SentDates& dates = {});
 
 }  // namespace plumblane

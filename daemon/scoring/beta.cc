@@ -1,7 +1,10 @@
 #include "scoring/beta.h"
 
 #include <boost/math/special_functions/beta.hpp>
+#include <boost/math/special_functions/digamma.hpp>
 #include <boost/math/special_functions/erf.hpp>
+#include <boost/math/special_functions/gamma.hpp>
+#include <boost/math/special_functions/trigamma.hpp>
 #include <cassert>
 #include <cmath>
 
@@ -15,6 +18,11 @@ namespace policies = boost::math::policies;
 using Policy = policies::policy<policies::promote_double<false>,
                                 policies::underflow_error<policies::ignore_error>,
                                 policies::evaluation_error<policies::ignore_error>>;
+
+// log of Gamma(x + more) / Gamma(x).
+double LogRise(double x, double more) {
+  return more > 0 ? boost::math::lgamma(x + more, Policy()) - boost::math::lgamma(x, Policy()) : 0;
+}
 
 }  // namespace
 
@@ -37,6 +45,22 @@ Interval Beta::Limits(double level) const {
   const double tail = (1 - level) / 2;
   return {Quantile(tail), UpperQuantile(tail)};
 }
+
+Beta Beta::OfMoments(double mean, double variance) {
+  assert(mean > 0 && mean < 1 && variance > 0);
+  const double strength = mean * (1 - mean) / variance - 1;
+  return {mean * strength, (1 - mean) * strength};
+}
+
+double LogEvidence(const Beta& prior, double hits, double misses) {
+  assert(prior.a > 0 && prior.b > 0 && hits >= 0 && misses >= 0);
+  return LogRise(prior.a, hits) + LogRise(prior.b, misses) -
+         LogRise(prior.a + prior.b, hits + misses);
+}
+
+double Digamma(double x) { return boost::math::digamma(x, Policy()); }
+
+double Trigamma(double x) { return boost::math::trigamma(x, Policy()); }
 
 Interval WilsonLimits(double hits, double trials, double level) {
   assert(trials > 0 && hits >= 0 && hits <= trials);

@@ -27,7 +27,7 @@ class EventReader {
     ReadPromise();
     ReadOutcome();
     if (rejection_) return *std::move(rejection_);
-    event().content_hash = ContentHash(out_.order, event());
+    event().content_hash = ContentHash(out_.order, event(), dates_);
     // Only now: the hash is of what was sent.
     if (event().promise_days) {
       event().promise =
@@ -75,14 +75,20 @@ class EventReader {
   }
 
   std::optional<Instant> Time(const std::string& field, const google::protobuf::Timestamp& in) {
-    const Instant time{in.seconds() * kMillisPerSecond + in.nanos() / 1'000'000};
     constexpr int64_t kLatestSecond = kLatestInstant.millis / kMillisPerSecond;
     if (in.seconds() < 0 || in.seconds() > kLatestSecond || in.nanos() < 0 ||
         in.nanos() > 999'999'999) {
       Bad(field, "expected a time in the years 1970 to 9999");
       return std::nullopt;
     }
-    return time;
+    return Instant{in.seconds() * kMillisPerSecond + in.nanos() / 1'000'000};
+  }
+
+  std::optional<Day> Date(const std::string& field, const std::string& in) {
+    if (in.empty()) return std::nullopt;
+    const auto day = ParseDay(in);
+    Check(field, day.status());
+    return day.ok() ? std::optional(*day) : std::nullopt;
   }
 
   void ReadTime() {
@@ -96,6 +102,7 @@ class EventReader {
              absl::StrCat(FormatInstant(event().time), " lies more than a day ahead of now, ",
                           FormatInstant(received_)));
     }
+    dates_.time = Date("event_date", in_.event_date());
     if (in_.has_revision_time()) event().revision = Time("revision_time", in_.revision_time());
   }
 
@@ -148,6 +155,10 @@ class EventReader {
     if (in_.has_promise_time() && in_.has_promise_days()) {
       Reject("FIELD_CONFLICT", "promise_days", "expected promise_time or promise_days, not both");
     }
+    dates_.promise = Date("promise_date", in_.promise_date());
+    if (dates_.promise && !in_.has_promise_time()) {
+      Missing("promise_time", "expected the moment that promise_date stands for");
+    }
     if (in_.has_promise_time()) event().promise = Time("promise_time", in_.promise_time());
     if (in_.has_promise_days()) {
       event().promise_days = in_.promise_days();
@@ -198,6 +209,7 @@ class EventReader {
   const Zones& zones_;
   const Instant received_;
   OrderEvent out_;
+  SentDates dates_;
   std::optional<Rejection> rejection_;
 };
 

@@ -3,24 +3,37 @@
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_replace.h>
 
+#include <algorithm>
+
 #include "base/ids.h"
+#include "orders/event.h"
 
 namespace plumblane {
 namespace {
 
-constexpr size_t kMaxReason = 200;
+constexpr size_t kMaxReason = 200;  // characters
 
 absl::Status Prefixed(const std::string& field, const absl::Status& status) {
   return absl::InvalidArgumentError(absl::StrCat(field, ": ", std::string(status.message())));
 }
 
-absl::StatusOr<ExcusedDays> ReadLaneDays(const v1::LaneDays& in) {
-  std::string text = absl::StrCat(in.lane().origin(), "-", in.lane().destination());
-  if (in.lane().has_service()) {
-    absl::StrAppend(&text, "/", in.lane().service().empty() ? "-" : in.lane().service());
+absl::StatusOr<LaneQuery> ReadLane(const std::string& field, const v1::Lane& in) {
+  auto origin = ParseLaneEnd(in.origin());
+  if (!origin.ok()) return Prefixed(field + ".origin", origin.status());
+  auto destination = ParseLaneEnd(in.destination());
+  if (!destination.ok()) return Prefixed(field + ".destination", destination.status());
+  LaneQuery lane{*std::move(origin), *std::move(destination), std::nullopt};
+  if (in.has_service()) {
+    auto service = ParseService(in.service());
+    if (!service.ok()) return Prefixed(field + ".service", service.status());
+    lane.service = *std::move(service);
   }
-  auto lane = ParseLaneQuery(text);
-  if (!lane.ok()) return Prefixed("lane_days.lane", lane.status());
+  return lane;
+}
+
+absl::StatusOr<ExcusedDays> ReadLaneDays(const v1::LaneDays& in) {
+  auto lane = ReadLane("lane_days.lane", in.lane());
+  if (!lane.ok()) return lane.status();
   const auto first = ParseDay(in.first_due_date());
   if (!first.ok()) return Prefixed("lane_days.first_due_date", first.status());
   const auto last = ParseDay(in.last_due_date());
@@ -32,15 +45,28 @@ absl::StatusOr<ExcusedDays> ReadLaneDays(const v1::LaneDays& in) {
   return ExcusedDays{*std::move(lane), *first, *last};
 }
 
+// The id of an excuse that was given none: readable while it is short enough, else a hash of that.
+std::string MadeId(std::string readable) {
+  if (CheckId(readable).ok()) return readable;
+  return absl::StrCat("excuse.", absl::Hex(ContentHash({{}, readable}, {}), absl::kZeroPad16));
+}
+
+// Of valid UTF-8, which protobuf has checked.
+size_t CharactersIn(std::string_view text) {
+  return static_cast<size_t>(
+      std::count_if(text.begin(), text.end(), [](char c) { return (c & 0xC0) != 0x80; }));
+}
+
 }  // namespace
 
 absl::StatusOr<Instant> ReadTime(const std::string& field, const google::protobuf::Timestamp& in,
                                  Instant latest) {
-  const Instant time{in.seconds() * kMillisPerSecond + in.nanos() / 1'000'000};
-  if (in.seconds() < 0 || in.seconds() > kLatestInstant.millis / kMillisPerSecond) {
+  if (in.seconds() < 0 || in.seconds() > kLatestInstant.millis / kMillisPerSecond ||
+      in.nanos() < 0 || in.nanos() > 999'999'999) {
     return absl::InvalidArgumentError(
         absl::StrCat(field, ": expected a time in the years 1970 to 9999"));
   }
+  const Instant time{in.seconds() * kMillisPerSecond + in.nanos() / 1'000'000};
   if (time > latest + kMillisPerDay) {
     return absl::InvalidArgumentError(absl::StrCat(field, ": ", FormatInstant(time),
                                                    " lies more than a day ahead of ",
@@ -103,12 +129,12 @@ absl::StatusOr<Excuse> ReadExcuse(const v1::Excuse& in) {
   } else {
     return absl::InvalidArgumentError("expected order or lane_days");
   }
-  excuse.excuse_id = in.excuse_id().empty() ? made_id : in.excuse_id();
+  excuse.excuse_id = in.excuse_id().empty() ? MadeId(made_id) : in.excuse_id();
   if (absl::Status status = CheckId(excuse.excuse_id); !status.ok()) {
     return Prefixed("excuse_id", status);
   }
   excuse.reason = in.reason();
-  if (excuse.reason.empty() || excuse.reason.size() > kMaxReason) {
+  if (excuse.reason.empty() || CharactersIn(excuse.reason) > kMaxReason) {
     return absl::InvalidArgumentError("reason: expected 1 to 200 characters");
   }
   return excuse;

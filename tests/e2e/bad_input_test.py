@@ -91,6 +91,20 @@ def conflicts_and_waiting_retractions_are_said():
             daemon.stop()
 
 
+def a_bare_date_sent_before_its_destination_is_known_is_no_conflict_later():
+    with Folder() as folder:
+        daemon = Daemon(folder, clock="wall").start()
+        try:
+            delivered = json.dumps({"event_id": "d", "order_id": "5", "type": "delivered",
+                                    "time": "2026-03-10"}) + "\n"
+            send_text(daemon, folder, "d.ndjson", delivered)
+            send_text(daemon, folder, "p.ndjson", line(order_id="5", destination="NZ") + "\n")
+            code, out, err = send_text(daemon, folder, "d.ndjson", delivered)
+            assert code == 0 and "1 repeat" in out, (code, out, err)
+        finally:
+            daemon.stop()
+
+
 def files_that_are_no_events_are_refused_by_name():
     with Folder() as folder:
         daemon = Daemon(folder, clock="wall").start()
@@ -193,7 +207,8 @@ def data_of_another_version_is_refused_untouched():
 
 if __name__ == "__main__":
     main([each_bad_line_is_named_and_its_neighbours_count,
-          conflicts_and_waiting_retractions_are_said, files_that_are_no_events_are_refused_by_name,
+          conflicts_and_waiting_retractions_are_said,
+          a_bare_date_sent_before_its_destination_is_known_is_no_conflict_later, files_that_are_no_events_are_refused_by_name,
           questions_that_cannot_be_answered_say_why,
           a_daemon_that_cannot_start_says_why_and_harms_no_other,
           data_of_another_version_is_refused_untouched])

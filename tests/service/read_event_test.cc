@@ -135,6 +135,16 @@ INSTANTIATE_TEST_SUITE_P(
               kBad, "revision_time", kYears},
         Wrong{"Promise", kPaid, [](v1::Event& e) { e.mutable_promise_time()->set_seconds(-1); },
               kBad, "promise_time", kYears},
+        Wrong{"EventDate", kPaid, [](v1::Event& e) { e.set_event_date("5 March"); }, kBad,
+              "event_date", "expected a date"},
+        Wrong{"PromiseDate", kPaid,
+              [](v1::Event& e) {
+                Stamp("2026-03-12", e.mutable_promise_time());
+                e.set_promise_date("2026-02-30");
+              },
+              kBad, "promise_date", "expected a date"},
+        Wrong{"PromiseDateAlone", kPaid, [](v1::Event& e) { e.set_promise_date("2026-03-12"); },
+              kMissing, "promise_time", "the moment that promise_date stands for"},
         Wrong{"PromiseTwice", kPaid,
               [](v1::Event& e) {
                 Stamp("2026-03-12", e.mutable_promise_time());
@@ -383,6 +393,25 @@ TEST(ReadEvent, TheHashDoesNotDependOnWhenItWasReceivedOrHowItWasSpelled) {
   const auto later = ReadEvent(SentPaid(), SystemZones(), kReceived + kMillisPerDay);
   EXPECT_EQ(Taken(SentPaid()).event.content_hash, std::get<OrderEvent>(later).event.content_hash);
   EXPECT_EQ(Taken(SentPaid()).event.content_hash, Taken(spelled).event.content_hash);
+}
+
+TEST(ReadEvent, TheHashIsOfTheDateWhereADateWasGivenWhateverMomentItStandsFor) {
+  const auto hash = [](const std::string& date, const std::string& time,
+                       const std::string& promise_date, const std::string& promise) {
+    v1::Event event = SentPaid();
+    event.set_event_date(date);
+    Stamp(time, event.mutable_event_time());
+    event.set_promise_date(promise_date);
+    Stamp(promise, event.mutable_promise_time());
+    return Taken(event).event.content_hash;
+  };
+  // As sent while the destination was unknown, and again when it was known.
+  const uint64_t first = hash("2026-03-05", "2026-03-05", "2026-03-12", "2026-03-12T23:59:59");
+  EXPECT_EQ(hash("2026-03-05", "2026-03-04T23:00", "2026-03-12", "2026-03-12T22:59:59"), first);
+  EXPECT_NE(hash("2026-03-06", "2026-03-05", "2026-03-12", "2026-03-12T23:59:59"), first);
+  EXPECT_NE(hash("2026-03-05", "2026-03-05", "2026-03-13", "2026-03-12T23:59:59"), first);
+  EXPECT_NE(hash("", "2026-03-05", "2026-03-12", "2026-03-12T23:59:59"), first);
+  EXPECT_NE(hash("2026-03-05", "2026-03-05", "", "2026-03-12T23:59:59"), first);
 }
 
 // Stored hashes are compared with new ones for as long as an order lives: the function must not

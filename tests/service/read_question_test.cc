@@ -211,17 +211,18 @@ INSTANTIATE_TEST_SUITE_P(
         BadExcuse{"LongReason",
                   With(OfOrder("1042"), [](auto& e) { e.set_reason(LongReason(201, "x")); }),
                   "reason: expected 1 to 200 characters"},
-        BadExcuse{"Origin", OfLane("V", "DE"), "lane_days.lane: "},
+        BadExcuse{"Origin", OfLane("V", "DE"), "lane_days.lane.origin: expected 2 to 16"},
         BadExcuse{"NoLane", With(OfLane(), [](auto& e) { e.mutable_lane_days()->clear_lane(); }),
-                  "lane_days.lane: "},
+                  "lane_days.lane.origin: "},
         // Not a lane VN-DE with a service.
-        BadExcuse{"ServiceInTheDestination", OfLane("VN", "DE/express"), "lane_days.lane: "},
-        BadExcuse{"LaneInTheOrigin", OfLane("VN-DE/x", "y"), "lane_days.lane: "},
+        BadExcuse{"ServiceInTheDestination", OfLane("VN", "DE/express"),
+                  "lane_days.lane.destination: "},
+        BadExcuse{"LaneInTheOrigin", OfLane("VN-DE/x", "y"), "lane_days.lane.origin: "},
         BadExcuse{
             "Service",
             With(OfLane(),
                  [](auto& e) { e.mutable_lane_days()->mutable_lane()->set_service("Express"); }),
-            "lane_days.lane: "},
+            "lane_days.lane.service: "},
         BadExcuse{
             "FirstDay",
             With(OfLane(), [](auto& e) { e.mutable_lane_days()->set_first_due_date("5 March"); }),

@@ -1,0 +1,195 @@
+#include "scoring/strength.h"
+
+#include <algorithm>
+#include <array>
+#include <cassert>
+#include <cmath>
+#include <utility>
+#include <vector>
+
+namespace plumblane {
+namespace {
+
+constexpr int kGrid = 15;
+constexpr double kLogStep = 1e-3;
+
+double Misses(const RateGroup& group) { return std::max(0.0, group.orders - group.hits); }
+
+struct Point {
+  double log_strength = 0;
+  double log_likelihood = 0;
+};
+
+// Golden section; every point it looks at is kept.
+void Refine(std::span<const RateGroup> groups, double low, double high,
+            std::vector<Point>& points) {
+  static const double kRatio = (std::sqrt(5.0) - 1) / 2;
+  const auto at = [&](double x) {
+    points.push_back({x, LogLikelihood(groups, std::exp(x))});
+    return points.back();
+  };
+  Point left = at(high - kRatio * (high - low));
+  Point right = at(low + kRatio * (high - low));
+  while (high - low > kLogStep) {
+    if (left.log_likelihood >= right.log_likelihood) {
+      high = std::exchange(right, left).log_strength;
+      left = at(high - kRatio * (high - low));
+    } else {
+      low = std::exchange(left, right).log_strength;
+      right = at(low + kRatio * (high - low));
+    }
+  }
+}
+
+// E[1/(M + 1)] over points ascending in log M, by the trapezoidal rule.
+double MeanShare(std::span<const Point> points, double peak) {
+  double mass = 0, moment = 0;
+  for (size_t i = 0; i < points.size(); ++i) {
+    const Point& before = points[i > 0 ? i - 1 : i];
+    const Point& after = points[i + 1 < points.size() ? i + 1 : i];
+    const double density = (after.log_strength - before.log_strength) *
+                           std::exp(points[i].log_likelihood - peak);
+    mass += density;
+    moment += density / (std::exp(points[i].log_strength) + 1);
+  }
+  return moment / mass;
+}
+
+// Gradient and Hessian of the log likelihood in a and b.
+struct Slope {
+  double a = 0, b = 0, aa = 0, ab = 0, bb = 0;
+};
+
+Slope SlopeAt(std::span<const RateGroup> groups, const Beta& beta) {
+  const double psi_a = Digamma(beta.a), psi_b = Digamma(beta.b), psi = Digamma(beta.a + beta.b);
+  const double tri_a = Trigamma(beta.a), tri_b = Trigamma(beta.b);
+  const double tri = Trigamma(beta.a + beta.b);
+  Slope slope;
+  for (const RateGroup& group : groups) {
+    const double hits = group.hits, misses = Misses(group), w = group.weight;
+    const double shared = psi - Digamma(beta.a + beta.b + hits + misses);
+    const double bend = tri - Trigamma(beta.a + beta.b + hits + misses);
+    slope.a += w * (Digamma(beta.a + hits) - psi_a + shared);
+    slope.b += w * (Digamma(beta.b + misses) - psi_b + shared);
+    slope.aa += w * (Trigamma(beta.a + hits) - tri_a + bend);
+    slope.bb += w * (Trigamma(beta.b + misses) - tri_b + bend);
+    slope.ab += w * bend;
+  }
+  return slope;
+}
+
+double LogLikelihood(std::span<const RateGroup> groups, const Beta& beta) {
+  double sum = 0;
+  for (const RateGroup& group : groups) {
+    sum += group.weight * LogEvidence(beta, group.hits, Misses(group));
+  }
+  return sum;
+}
+
+// Newton's step in (log a, log b); uphill where the likelihood is not concave.
+std::pair<double, double> StepFrom(const Slope& slope, const Beta& beta) {
+  const double ga = beta.a * slope.a, gb = beta.b * slope.b;
+  const double haa = beta.a * beta.a * slope.aa + ga, hbb = beta.b * beta.b * slope.bb + gb;
+  const double hab = beta.a * beta.b * slope.ab;
+  const double det = haa * hbb - hab * hab;
+  if (haa < 0 && det > 0) return {(hab * gb - hbb * ga) / det, (hab * ga - haa * gb) / det};
+  const double scale = std::max({1e-300, std::fabs(ga), std::fabs(gb)});
+  return {ga / scale, gb / scale};
+}
+
+}  // namespace
+
+double LogLikelihood(std::span<const RateGroup> groups, double strength) {
+  assert(strength > 0);
+  double sum = 0;
+  for (const RateGroup& group : groups) {
+    const double own = 1 / (1 / strength + group.spread);
+    const Beta prior{group.mean * own, (1 - group.mean) * own};
+    sum += group.weight * LogEvidence(prior, group.hits, Misses(group));
+  }
+  return sum;
+}
+
+StrengthEstimate FitStrength(std::span<const RateGroup> groups) {
+  const double low = std::log(kLeastStrength), high = std::log(kMostStrength);
+  const auto higher = [](const Point& x, const Point& y) {
+    return x.log_likelihood < y.log_likelihood;
+  };
+  std::vector<Point> points;
+  for (int i = 0; i < kGrid; ++i) {
+    const double x = i + 1 < kGrid ? low + (high - low) * i / (kGrid - 1) : high;
+    points.push_back({x, LogLikelihood(groups, std::exp(x))});
+  }
+  const Point end = points.back();
+  const auto best = std::max_element(points.begin(), points.end(), higher) - points.begin();
+  Refine(groups, points[static_cast<size_t>(std::max<ptrdiff_t>(best - 1, 0))].log_strength,
+         points[static_cast<size_t>(std::min<ptrdiff_t>(best + 1, kGrid - 1))].log_strength,
+         points);
+  const Point peak = *std::max_element(points.begin(), points.end(), higher);
+  std::sort(points.begin(), points.end(), [](const Point& x, const Point& y) {
+    return x.log_strength < y.log_strength;
+  });
+  StrengthEstimate fit;
+  fit.no_difference = end.log_likelihood >= peak.log_likelihood;
+  fit.likeliest = fit.no_difference ? kMostStrength : std::exp(peak.log_strength);
+  fit.mean = 1 / MeanShare(points, peak.log_likelihood) - 1;
+  return fit;
+}
+
+std::optional<MomentFit> FitMoments(std::span<const RateGroup> groups) {
+  double orders = 0, hits = 0;
+  for (const RateGroup& group : groups) {
+    orders += group.orders;
+    hits += group.hits;
+  }
+  if (!(orders > 0 && hits > 0 && hits < orders)) return std::nullopt;
+  MomentFit fit;
+  fit.mean = hits / orders;
+  double between = 0, room = 0, chance = 0;
+  for (const RateGroup& group : groups) {
+    if (!(group.orders > 0)) continue;
+    const double off = group.hits / group.orders - fit.mean;
+    const double others = 1 - group.orders / orders;
+    between += group.orders * off * off;
+    room += group.orders * others;
+    chance += others;
+  }
+  const double unit = fit.mean * (1 - fit.mean);
+  if (room > chance) {
+    fit.gamma = std::clamp((between - unit * chance) / (unit * (room - chance)), 0.0, 1.0);
+  }
+  fit.strength = 1 / fit.gamma - 1;
+  return fit;
+}
+
+std::optional<Beta> FitBeta(std::span<const RateGroup> groups) {
+  const auto moments = FitMoments(groups);
+  const auto filled = std::count_if(groups.begin(), groups.end(),
+                                    [](const RateGroup& group) { return group.orders > 0; });
+  if (!moments || filled < 2) return std::nullopt;
+  const double start = std::clamp(moments->strength, kLeastStrength, kMostStrength / 2);
+  Beta beta{moments->mean * start, (1 - moments->mean) * start};
+  double height = LogLikelihood(groups, beta);
+  for (int round = 0; round < 200; ++round) {
+    const auto [step_a, step_b] = StepFrom(SlopeAt(groups, beta), beta);
+    double part = std::min(1.0, 2 / std::max(std::fabs(step_a), std::fabs(step_b)));
+    Beta next = beta;
+    double next_height = height;
+    for (; part > 1e-9; part /= 2) {
+      next = {beta.a * std::exp(part * step_a), beta.b * std::exp(part * step_b)};
+      next_height = LogLikelihood(groups, next);
+      if (next_height >= height) break;
+    }
+    if (!(next_height >= height) || next.a + next.b > kMostStrength) break;
+    const double moved = std::max(std::fabs(step_a), std::fabs(step_b)) * part;
+    beta = next;
+    height = next_height;
+    if (moved < 1e-12) return beta;
+  }
+  // At the very top rounding can forbid the last step of all; anything else is no maximum.
+  const auto [step_a, step_b] = StepFrom(SlopeAt(groups, beta), beta);
+  const bool settled = std::max(std::fabs(step_a), std::fabs(step_b)) < 1e-6;
+  return settled && beta.a + beta.b <= kMostStrength ? std::optional(beta) : std::nullopt;
+}
+
+}  // namespace plumblane
