@@ -45,7 +45,7 @@ std::string ServerAddress(const std::string& given) {
   return absl::StrCat("unix:", kSystemSocket);
 }
 
-Connection::Connection(std::string address) : Connection(address, MakeChannel(address)) {}
+Connection::Connection(const std::string& address) : Connection(address, MakeChannel(address)) {}
 
 Connection::Connection(std::string address, std::shared_ptr<grpc::Channel> channel)
     : address_(std::move(address)),

@@ -25,7 +25,7 @@ std::string ServerAddress(const std::string& given);
 class Connection {
  public:
   // Connects lazily. Never through a proxy.
-  explicit Connection(std::string address);
+  explicit Connection(const std::string& address);
   // For tests.
   Connection(std::string address, std::shared_ptr<grpc::Channel> channel);
 

@@ -3,7 +3,6 @@
 #include <boost/math/special_functions/beta.hpp>
 #include <boost/math/special_functions/digamma.hpp>
 #include <boost/math/special_functions/erf.hpp>
-#include <boost/math/special_functions/gamma.hpp>
 #include <boost/math/special_functions/trigamma.hpp>
 #include <cassert>
 #include <cmath>
@@ -19,10 +18,14 @@ using Policy = policies::policy<policies::promote_double<false>,
                                 policies::underflow_error<policies::ignore_error>,
                                 policies::evaluation_error<policies::ignore_error>>;
 
-// log of Gamma(x + more) / Gamma(x).
-double LogRise(double x, double more) {
-  return more > 0 ? boost::math::lgamma(x + more, Policy()) - boost::math::lgamma(x, Policy()) : 0;
+// Twice as fast as Boost's, and unlike std::lgamma it writes no global.
+double LogGamma(double x) {
+  int sign = 0;
+  return lgamma_r(x, &sign);
 }
+
+// log of Gamma(x + more) / Gamma(x).
+double LogRise(double x, double more) { return more > 0 ? LogGamma(x + more) - LogGamma(x) : 0; }
 
 }  // namespace
 

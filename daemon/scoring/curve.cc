@@ -25,13 +25,35 @@ double Curve::SurvivalAfter(uint32_t bucket) const {
   return next == steps.begin() ? 1 : std::prev(next)->survival;
 }
 
+std::optional<Beta> Curve::ShareBy(uint32_t bucket) const {
+  const auto next = std::partition_point(
+      steps.begin(), steps.end(), [&](const CurveStep& step) { return step.bucket <= bucket; });
+  if (next == steps.begin()) return std::nullopt;
+  const CurveStep& step = *std::prev(next);
+  if (!(step.survival > 0 && step.survival < 1 && step.spread > 0)) return std::nullopt;
+  const double worth = (1 - step.survival) / (step.survival * step.spread * step.spread);
+  return Beta{worth * (1 - step.survival), worth * step.survival};
+}
+
+double Curve::AreaBetween(double from, double to, double (*time_of)(uint32_t)) const {
+  assert(from <= to);
+  double area = 0, survival = 1, at = from;
+  for (const CurveStep& step : steps) {
+    const double next = std::clamp(time_of(step.bucket), from, to);
+    area += survival * (next - at);
+    survival = step.survival;
+    at = next;
+  }
+  return area + survival * (to - at);
+}
+
 std::optional<BucketQuantile> Curve::QuantileAt(double q) const {
   assert(q > 0 && q < 1);
   const auto found = std::partition_point(steps.begin(), steps.end(), [&](const CurveStep& step) {
     return !Reaches(step.survival, q);
   });
   if (found == steps.end()) return std::nullopt;
-  BucketQuantile quantile{found->bucket, {}, {}};
+  BucketQuantile quantile{found->bucket, {}, {}, found->at_risk};
   // The limits lie on either side of S, so one is reached no later, the other no earlier.
   for (auto step = steps.begin(); step <= found && !quantile.low; ++step) {
     const auto limits = step->Limits();
@@ -88,8 +110,10 @@ Curve RiskSet::Estimate() const {
     }
     const double survivors = later[i].weight + out.censored;
     const double at_risk = survivors + out.event;
+    const double squares = later[i].squares + (out.event_squares + out.censored_squares);
+    const double effective = at_risk * at_risk / squares;
     if (!(survivors > 0)) {
-      curve.steps.push_back({static_cast<uint32_t>(i), 0, 0});
+      curve.steps.push_back({static_cast<uint32_t>(i), 0, 0, effective});
       break;
     }
     survival *= survivors / at_risk;
@@ -97,7 +121,7 @@ Curve RiskSet::Estimate() const {
     hazard += out.event / (at_risk * survivors);
     gone += out.event_squares * event_term * event_term + out.censored_squares * hazard * hazard;
     const double variance = gone + hazard * hazard * later[i].squares;
-    curve.steps.push_back({static_cast<uint32_t>(i), survival, std::sqrt(variance)});
+    curve.steps.push_back({static_cast<uint32_t>(i), survival, std::sqrt(variance), effective});
   }
   return curve;
 }

@@ -9,6 +9,7 @@
 //     Var S = S^2 sum over orders of w^2 U^2                      infinitesimal jackknife
 //     U = -sum over buckets of ([event here] - d/Y [at risk here]) / (Y - d)
 //     limits of S = S^exp(-+ z sd / (S |log S|))                  log-log
+//     F = 1 - S as a Beta: n* = S (1 - S)/Var S, Beta(n* (1 - S), n* S)
 // For equal weights the variance is Greenwood's; unlike Greenwood's it stays right for unequal
 // ones. All of it is free of scale: weights may share any common factor.
 //
@@ -34,6 +35,8 @@ struct CurveStep {
   uint32_t bucket = 0;
   double survival = 1;  // S in [0, 1]
   double spread = 0;    // sd of S, divided by S; 0 when S is 0
+  // Effective number of orders at risk in the bucket: Y^2 over the sum of their w^2. > 0.
+  double at_risk = 0;
   // 95 % limits of S; none when S is 0 (or 1 by rounding), where the jackknife says nothing.
   std::optional<Interval> Limits() const;
 };
@@ -41,6 +44,7 @@ struct CurveStep {
 struct BucketQuantile {
   uint32_t bucket = 0;
   std::optional<uint32_t> low, high;  // none: the limit is not reached by the curve
+  double at_risk = 0;                 // of the step at `bucket`
 };
 
 struct Curve {
@@ -48,6 +52,18 @@ struct Curve {
 
   // S after `bucket`; beyond the last step, its last value.
   double SurvivalAfter(uint32_t bucket) const;
+
+  // The share F that has had its outcome by the end of `bucket`, as a Beta with the mean 1 - S and
+  // the weight of the n* equal orders that would know it as well. None before the first step and
+  // when nobody is left: there the jackknife says nothing.
+  std::optional<Beta> ShareBy(uint32_t bucket) const;
+
+  // Integral of S over time from `from` to `to`, where an outcome in bucket b falls at time_of(b),
+  // in whatever unit that speaks. With T the time of an order's outcome it is
+  // E[(min(T, to) - from)+], how far beyond `from` outcomes lie on average, those before it counting
+  // 0. Beyond the last step S keeps its last value, as if nobody else ever had an outcome.
+  // REQUIRES: from <= to; time_of does not fall.
+  double AreaBetween(double from, double to, double (*time_of)(uint32_t)) const;
 
   // The first bucket by which the share `q` has had its outcome, 1 - S >= q (1 - 1e-12), and the
   // first ones at which the limits of S say the same. None when the curve never gets there: then

@@ -23,4 +23,6 @@ double WeightedSums::Mean() const {
 
 double WeightedSums::EffectiveSize() const { return w2 > 0 ? w1 * w1 / w2 : 0; }
 
+double WeightedSums::EffectiveHits() const { return w2 > 0 ? w1 * (s / w2) : 0; }
+
 }  // namespace plumblane

@@ -38,6 +38,9 @@ struct WeightedSums {
   // For steady arrivals it tends to twice w1. Use w1 for "what is it now", this for "how well is
   // the average known", and never both in one table.
   double EffectiveSize() const;
+
+  // The sum of x on that scale: EffectiveSize() * s / w1; 0 without any.
+  double EffectiveHits() const;
 };
 
 }  // namespace plumblane

@@ -9,19 +9,33 @@
 // cohort has come that far, by the last day reached.
 //
 // A young cohort has shown only part of its defects. With G(t) the pooled share by day t, an order
-// watched for D days therefore counts as G(min(D, window))/G(window) of one in the posterior:
-// n = sum of w entered G(D)/G(window), y = sum of w known defects, prior mean = y/n pooled over all
-// pairs.
+// watched for D days therefore counts as g = G(min(D, window))/G(window) of one in the posterior:
+// n = sum of w entered g, y = sum of w known defects, prior mean = y/n pooled over all pairs.
 //
-// Source: E. Kaplan, P. Meier, JASA 53 (1958) 457-481; posterior as in rate.h.
+// The effective size of n. An order shows its defect by now with probability g p, so y has mean p n
+// and variance near p sum(w^2 g) for the small p of defects. As many equal, wholly seen orders as
+// give y/n the same variance are n^2 / sum(w^2 entered g): g enters once, not squared. One order
+// of which a tenth has shown is then a tenth of an order, whatever its weight.
+//
+// Kinds. The share by kind is Aalen and Johansen's: the defects of a day are split among the kinds
+// seen on it, S(before) d_kind/Y each, so that the shares add up to the Kaplan-Meier share. An
+// order lost first can no longer be damaged; the shares say what happens, not what would without
+// the other kinds.
+//
+// Sources: E. Kaplan, P. Meier, JASA 53 (1958) 457-481; O. Aalen, S. Johansen, "An empirical
+// transition matrix for non-homogeneous Markov chains based on censored observations", Scand. J.
+// Statist. 5 (1978) 141-150; posterior as in rate.h.
 //
 // Pure and thread-safe. O(cohorts + outcomes + window).
 #pragma once
 
+#include <array>
 #include <optional>
 #include <vector>
 
 #include "cohorts/cell.h"
+#include "cohorts/measure.h"
+#include "scoring/decay.h"
 #include "scoring/moment.h"
 #include "scoring/rate.h"
 
@@ -54,5 +68,26 @@ DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const S
 // moment and rules.
 RateEstimate DefectRate(const Series& defect, Scope scope, const std::optional<Prior>& prior,
                         const DelayCurve& delay, const Moment& moment, const ScoreRules& rules);
+
+// The same in measurement mode (rate.h): n and y on the scale of the effective size of n.
+RateEstimate MeasuredDefectRate(const Series& defect, Scope scope,
+                                const std::optional<Prior>& prior, const DelayCurve& delay,
+                                const Moment& moment, const ScoreRules& rules);
+
+// n as w1, sum(w^2 entered g) as w2 and y as s, counted orders only: what a fleet prior is fitted
+// to. y may exceed n.
+WeightedSums DefectSums(const Series& defect, const DelayCurve& delay, const Moment& moment,
+                        const ScoreRules& rules);
+
+// Decayed shares of orders by the kind of their defect, by the end of the claim window or the last
+// day reached. None in the cases in which `observed` is absent.
+struct DefectKinds {
+  static constexpr size_t kCount = 7;
+  std::array<double, kCount> share{};  // kDamaged, kQuality, ... kLost, in the order of Code
+  double Of(Code kind) const;          // REQUIRES: IsDefect(kind)
+  bool operator==(const DefectKinds&) const = default;
+};
+std::optional<DefectKinds> DefectKindsOf(const Series& defect, Scope scope, const Moment& moment,
+                                         const ScoreRules& rules);
 
 }  // namespace plumblane

@@ -95,41 +95,54 @@ class FleetPrior {
 
  private:
   struct Cell {
-    int supplier = 0, lane = 0;       // positions in suppliers_ and lanes_
-    double w1 = 0;                    // decayed orders
-    double orders = 0, hits = 0;      // n and y
-    double voice = 0;                 // v
-    double counted = 0;               // c
+    int supplier = 0, lane = 0;   // positions in suppliers_ and lanes_
+    double w1 = 0;                // decayed orders
+    double orders = 0, hits = 0;  // n and y
+    double voice = 0;             // v
+    double counted = 0;           // c
     bool operator==(const Cell&) const = default;
   };
-  // What is known of a supplier or lane, in orders c. `squares` is the sum of v c.
+
+  // A supplier or lane, or a part of it: sums over its pairs.
   struct Margin {
-    double orders = 0, squares = 0, hits = 0, expected = 0;
+    double orders = 0;    // of c
+    double squares = 0;   // of v c
+    double hits = 0;      // of c y/n
+    double expected = 0;  // of c times the rate that the other side leads to expect
     void Add(const Cell& cell, double rate);
     Margin Without(const Margin& part) const;
     RateGroup Group() const;
     bool operator==(const Margin&) const = default;
   };
+
   // How far off what is expected, on the logit scale, and how uncertain: 1/(n + M).
   struct Effect {
     double logit = 0, spread = 0;
-    bool operator==(const Effect&) const = default;
+  };
+  static Effect EffectOf(const Margin& margin, double strength);
+
+  // All suppliers, or all lanes.
+  struct Side {
+    std::vector<Margin> margins;
+    std::vector<double> logits;  // of the effects, nothing left out
+    StrengthEstimate Fit();
+    bool operator==(const Side&) const = default;
   };
 
   FleetPrior() = default;
-  void Take(std::vector<RateRecord> records);
+  void Take(const std::vector<RateRecord>& records);
   void Weigh();
-  void FitMargins();
+  void SumSuppliers();
+  void SumLanes();
+  double SupplierRate(int supplier) const;
+  double LaneRate(int lane) const;
   std::vector<RateGroup> PairGroups() const;
-  Effect EffectOf(const Margin& margin, double strength) const;
   const Cell* Find(int supplier, int lane) const;
 
-  std::vector<std::string> suppliers_;  // ascending
-  std::vector<Lane> lanes_;             // ascending
-  std::vector<Cell> cells_;             // ascending by (supplier, lane)
-  std::vector<Margin> by_supplier_, by_lane_;
-  std::vector<double> supplier_rate_, lane_rate_;  // what each leads to expect: expit(m_g + effect)
-  double logit_mean_ = 0;
+  std::vector<std::string> supplier_names_;  // ascending
+  std::vector<Lane> lane_names_;             // ascending
+  std::vector<Cell> cells_;                  // ascending by (supplier, lane)
+  Side suppliers_, lanes_;
   FleetEvidence evidence_;
 };
 

@@ -28,7 +28,13 @@ struct ScoreRules {
   double half_life_days = 45;
   // Defects are rated by this many whole days after the promised day. REQUIRES: >= 0.
   int claim_window_days = 60;
+  // A median or 90th percentile is shown only while this many equal orders' worth are at risk where
+  // it is reached (CurveStep::at_risk). 0 shows every one that is reached; kFewestAtRisk is advised.
+  double fewest_at_risk = 0;
 };
+
+// Below about five orders a percentile is one order's own duration.
+inline constexpr double kFewestAtRisk = 5;
 
 // Whose fault is counted. Excused orders stay apart in a cell, outcome and all.
 enum class Scope {

@@ -11,6 +11,30 @@ namespace {
 constexpr double kLeastShape = 0.05;  // keeps the quantiles of a near-certain prior representable
 constexpr double kNoHits = 1e-9;
 
+WeightedSums SumsOf(const OnTimeCounts& counts) {
+  return {counts.weight, counts.squares, counts.late_weight};
+}
+
+// The on-time share from `orders` of which `late` came late, both on the mode's own scale.
+RateEstimate ShareFrom(const OnTimeCounts& counts, double late, double orders,
+                       const std::optional<Prior>& prior) {
+  RateEstimate rate;
+  rate.weight = orders;
+  rate.order_count = counts.order_count;
+  rate.hit_count = counts.late_count;
+  if (counts.weight > 0) rate.observed = 1 - counts.late_weight / counts.weight;
+  if (!prior) return rate;
+  const Beta posterior = PosteriorOf(*prior, late, orders);
+  rate.posterior_a = posterior.a;
+  rate.posterior_b = posterior.b;
+  if (counts.order_count == 0) return rate;
+  const Interval limits = posterior.Limits();
+  rate.estimate = 1 - posterior.Mean();
+  rate.low = 1 - limits.high;
+  rate.high = 1 - limits.low;
+  return rate;
+}
+
 }  // namespace
 
 Beta PosteriorOf(const Prior& prior, double hits, double orders) {
@@ -18,6 +42,10 @@ Beta PosteriorOf(const Prior& prior, double hits, double orders) {
   if (hits <= kNoHits * orders) hits = 0;
   return {std::max(kLeastShape, prior.mean * prior.strength) + hits,
           std::max(kLeastShape, (1 - prior.mean) * prior.strength) + std::max(0.0, orders - hits)};
+}
+
+Beta MeasuredPosterior(const Prior& prior, const WeightedSums& sums) {
+  return PosteriorOf(prior, sums.EffectiveHits(), sums.EffectiveSize());
 }
 
 OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& moment,
@@ -40,7 +68,12 @@ OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& momen
   }
   counts.weight = sums.w1;
   counts.late_weight = sums.s;
+  counts.squares = sums.w2;
   return counts;
+}
+
+WeightedSums LateSums(const Series& on_time, const Moment& moment, const ScoreRules& rules) {
+  return SumsOf(CountOnTime(on_time, Scope::kCounted, moment, rules));
 }
 
 std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
@@ -53,21 +86,15 @@ std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
 RateEstimate OnTimeRate(const Series& on_time, Scope scope, const std::optional<Prior>& late,
                         const Moment& moment, const ScoreRules& rules) {
   const OnTimeCounts counts = CountOnTime(on_time, scope, moment, rules);
-  RateEstimate rate;
-  rate.weight = counts.weight;
-  rate.order_count = counts.order_count;
-  rate.hit_count = counts.late_count;
-  if (counts.weight > 0) rate.observed = 1 - counts.late_weight / counts.weight;
-  if (!late) return rate;
-  const Beta posterior = PosteriorOf(*late, counts.late_weight, counts.weight);
-  rate.posterior_a = posterior.a;
-  rate.posterior_b = posterior.b;
-  if (counts.order_count == 0) return rate;
-  const Interval limits = posterior.Limits();
-  rate.estimate = 1 - posterior.Mean();
-  rate.low = 1 - limits.high;
-  rate.high = 1 - limits.low;
-  return rate;
+  return ShareFrom(counts, counts.late_weight, counts.weight, late);
+}
+
+RateEstimate MeasuredOnTimeRate(const Series& on_time, Scope scope,
+                                const std::optional<Prior>& late, const Moment& moment,
+                                const ScoreRules& rules) {
+  const OnTimeCounts counts = CountOnTime(on_time, scope, moment, rules);
+  const WeightedSums sums = SumsOf(counts);
+  return ShareFrom(counts, sums.EffectiveHits(), sums.EffectiveSize(), late);
 }
 
 }  // namespace plumblane

@@ -1,11 +1,18 @@
 // Rates: the share of orders that came late or turned out defective, observed and estimated.
 //
 // The observed share is decayed and has no prior. The estimate is the mean of a Beta posterior of
-// the late or defect rate p: prior Beta(a, b) with a = mu M, b = (1 - mu) M from the share mu among
-// all orders of all pairs, counting as much as M orders, then Beta(a + S, b + n - S) for the
-// decayed sums n of orders and S of hits. For steady decay this is the filter that is exact when
-// the rate drifts at the pace of the half-life. A few orders therefore move the estimate a little,
-// many move it to what was observed.
+// the late or defect rate p: prior Beta(a, b) with a = mu M, b = (1 - mu) M of mean mu, counting as
+// much as M orders, then Beta(a + s, b + n - s) for n orders and s hits among them. A few orders
+// therefore move the estimate a little, many move it to what was observed. There are two modes:
+//   - current rate, "what is it now": n = W1 and s = S, the decayed sums. This is the filter that
+//     is exact when the rate drifts at the pace of the half-life. Scores and ranking show it.
+//   - measurement, "how well is the average known": n = W1^2/W2 and s = n S/W1, the effective size
+//     of a steady process. Its 95 % limits cover 95 % of steady rates, those of the current mode
+//     99 %; under drift they are too short. For reviews and comparisons of what was.
+// The modes are never mixed in one table: functions of the second are named Measured.
+//
+// The prior is pooled over all pairs, with strength 4 (PooledLatePrior), or fitted to the fleet
+// (fleet_prior.h).
 //
 // Sources: J. Q. Smith, "A generalization of the Bayesian steady forecasting model", JRSS B 41
 // (1979) 375-387; V. Raj, S. Kalyani, "Taming non-stationary bandits: a Bayesian approach",
@@ -19,6 +26,7 @@
 
 #include "cohorts/cell.h"
 #include "scoring/beta.h"
+#include "scoring/decay.h"
 #include "scoring/moment.h"
 
 namespace plumblane {
@@ -39,7 +47,7 @@ struct RateEstimate {
   std::optional<double> observed;
   // Posterior mean and 95 % interval; absent without orders or without prior.
   std::optional<double> estimate, low, high;
-  double weight = 0;        // orders behind it, decayed (n above)
+  double weight = 0;        // orders behind it (n above)
   int64_t order_count = 0;  // undecayed
   int64_t hit_count = 0;    // late or defective ones among them, undecayed
   // Posterior of the late or defect rate, prior included; the prior itself without orders. Both 0
@@ -52,6 +60,9 @@ struct RateEstimate {
 // rounding and counts as none; more hits than orders as no miss. REQUIRES: hits, orders >= 0.
 Beta PosteriorOf(const Prior& prior, double hits, double orders);
 
+// The same in measurement mode: n = W1^2/W2, s = n S/W1.
+Beta MeasuredPosterior(const Prior& prior, const WeightedSums& sums);
+
 // On-time orders of a measure's series. Read are the cohorts whose promised day is over by the
 // horizon: there, whatever was not delivered by its promise is late, known to be delivered later or
 // not, so no order waits for an event to become late.
@@ -60,9 +71,13 @@ struct OnTimeCounts {
   int64_t late_count = 0;
   double weight = 0;       // decayed orders, W1
   double late_weight = 0;  // decayed late ones, S
+  double squares = 0;      // W2
 };
 OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& moment,
                          const ScoreRules& rules);
+
+// W1, W2 and S of the late rate, counted orders only: what a fleet prior is fitted to.
+WeightedSums LateSums(const Series& on_time, const Moment& moment, const ScoreRules& rules);
 
 // The prior of the late rate: S/W1 over `total`, counted orders only. None when nothing settled.
 std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
@@ -71,5 +86,10 @@ std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
 // The on-time share: observed = 1 - S/W1, and one minus mean and limits of the late rate.
 RateEstimate OnTimeRate(const Series& on_time, Scope scope, const std::optional<Prior>& late,
                         const Moment& moment, const ScoreRules& rules);
+
+// The same in measurement mode. Without decay both are the same.
+RateEstimate MeasuredOnTimeRate(const Series& on_time, Scope scope,
+                                const std::optional<Prior>& late, const Moment& moment,
+                                const ScoreRules& rules);
 
 }  // namespace plumblane

@@ -37,6 +37,14 @@ Priors PooledPriors(const Series& on_time_total, const Series& defect_total, con
   return {PooledLatePrior(on_time_total, moment, rules), defect.prior, std::move(defect.delay)};
 }
 
+Priors FleetPriors::Of(std::span<const Pair> pairs) const {
+  Priors priors;
+  if (late) priors.late = late->PriorOfSum(pairs);
+  if (defect) priors.defect = defect->PriorOfSum(pairs);
+  priors.defect_delay = defect_delay;
+  return priors;
+}
+
 ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& priors,
                       const Moment& moment, const ScoreRules& rules) {
   const auto times = [&](Measure measure) {

@@ -11,10 +11,12 @@
 #include <array>
 #include <cstdint>
 #include <optional>
+#include <span>
 
 #include "cohorts/cell.h"
 #include "cohorts/measure.h"
 #include "scoring/defects.h"
+#include "scoring/fleet_prior.h"
 #include "scoring/moment.h"
 #include "scoring/rate.h"
 #include "scoring/times.h"
@@ -39,6 +41,15 @@ struct Priors {
 // From the series of the sum over all pairs, counted orders only.
 Priors PooledPriors(const Series& on_time_total, const Series& defect_total, const Moment& moment,
                     const ScoreRules& rules);
+
+// The same fitted to the fleet: LateSums and DefectSums of every pair as RateRecords, the latter
+// with the delay curve of PooledDefectPrior. Fit once per day and half-life.
+struct FleetPriors {
+  std::optional<FleetPrior> late, defect;
+  DelayCurve defect_delay;
+  // For the score of the sum over these pairs. REQUIRES: as for FleetPrior::PriorOfSum.
+  Priors Of(std::span<const Pair> pairs) const;
+};
 
 struct ScoreEstimate {
   RateEstimate on_time, defect;  // on_time as the on-time share, its posterior of the late rate

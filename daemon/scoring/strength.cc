@@ -47,8 +47,8 @@ double MeanShare(std::span<const Point> points, double peak) {
   for (size_t i = 0; i < points.size(); ++i) {
     const Point& before = points[i > 0 ? i - 1 : i];
     const Point& after = points[i + 1 < points.size() ? i + 1 : i];
-    const double density = (after.log_strength - before.log_strength) *
-                           std::exp(points[i].log_likelihood - peak);
+    const double density =
+        (after.log_strength - before.log_strength) * std::exp(points[i].log_likelihood - peak);
     mass += density;
     moment += density / (std::exp(points[i].log_strength) + 1);
   }
@@ -126,9 +126,8 @@ StrengthEstimate FitStrength(std::span<const RateGroup> groups) {
          points[static_cast<size_t>(std::min<ptrdiff_t>(best + 1, kGrid - 1))].log_strength,
          points);
   const Point peak = *std::max_element(points.begin(), points.end(), higher);
-  std::sort(points.begin(), points.end(), [](const Point& x, const Point& y) {
-    return x.log_strength < y.log_strength;
-  });
+  std::sort(points.begin(), points.end(),
+            [](const Point& x, const Point& y) { return x.log_strength < y.log_strength; });
   StrengthEstimate fit;
   fit.no_difference = end.log_likelihood >= peak.log_likelihood;
   fit.likeliest = fit.no_difference ? kMostStrength : std::exp(peak.log_strength);

@@ -42,19 +42,24 @@ int64_t AddTally(const Tally& tally, Code finish, int64_t watch, double weight, 
   return finished;
 }
 
-std::optional<TimesEstimate::Quantile> InSeconds(const std::optional<BucketQuantile>& found) {
-  if (!found) return std::nullopt;
+std::optional<TimesEstimate::Quantile> InSeconds(const std::optional<BucketQuantile>& found,
+                                                 double fewest_at_risk, bool& too_few) {
+  too_few = found && found->at_risk < fewest_at_risk * (1 - 1e-12);
+  if (!found || too_few) return std::nullopt;
   TimesEstimate::Quantile quantile{BucketSeconds(found->bucket), {}, {}};
   if (found->low) quantile.low = BucketSeconds(*found->low);
   if (found->high) quantile.high = BucketSeconds(*found->high);
   return quantile;
 }
 
-}  // namespace
+struct Timed {
+  Curve curve;
+  int64_t entered_count = 0, finished_count = 0;
+};
 
-TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
-                      const ScoreRules& rules) {
-  TimesEstimate times;
+Timed CurveOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
+              const ScoreRules& rules) {
+  Timed times;
   const auto cohorts = Watched(series, moment);
   if (cohorts.empty()) return times;
   const Code finish = FinishOf(measure);
@@ -70,10 +75,27 @@ TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const 
       times.finished_count += AddTally(tally, finish, watch, weight, risk);
     });
   }
-  const Curve curve = risk.Estimate();
-  times.median = InSeconds(curve.QuantileAt(0.5));
-  times.p90 = InSeconds(curve.QuantileAt(0.9));
-  times.median_reached = times.median.has_value();
+  times.curve = risk.Estimate();
+  return times;
+}
+
+}  // namespace
+
+Curve TimesCurve(Measure measure, const Series& series, Scope scope, const Moment& moment,
+                 const ScoreRules& rules) {
+  return CurveOf(measure, series, scope, moment, rules).curve;
+}
+
+TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
+                      const ScoreRules& rules) {
+  const Timed timed = CurveOf(measure, series, scope, moment, rules);
+  TimesEstimate times;
+  times.entered_count = timed.entered_count;
+  times.finished_count = timed.finished_count;
+  const auto median = timed.curve.QuantileAt(0.5);
+  times.median_reached = median.has_value();
+  times.median = InSeconds(median, rules.fewest_at_risk, times.median_too_few);
+  times.p90 = InSeconds(timed.curve.QuantileAt(0.9), rules.fewest_at_risk, times.p90_too_few);
   return times;
 }
 

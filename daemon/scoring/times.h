@@ -9,6 +9,10 @@
 // A parcel that is lost never leaves: the curve states the share of all orders that has arrived by
 // a time, not of those that will.
 //
+// A quantile reached with fewer than ScoreRules::fewest_at_risk orders' worth at risk is left out
+// and marked too_few: it would be some single order's duration. It is no statement that the
+// quantile is not reached; median_reached says that.
+//
 // Sources: E. Kaplan, P. Meier, JASA 53 (1958) 457-481; C. Masson, J. Rim, H. Lee, "DDSketch",
 // PVLDB 12(12) (2019) 2195-2205 (buckets, and the first bucket reaching q (1 - 1e-12)).
 //
@@ -20,6 +24,7 @@
 
 #include "cohorts/cell.h"
 #include "cohorts/measure.h"
+#include "scoring/curve.h"
 #include "scoring/moment.h"
 
 namespace plumblane {
@@ -34,11 +39,18 @@ struct TimesEstimate {
   };
   // Absent when fewer than that share are known to have finished within the watch.
   std::optional<Quantile> median, p90;
-  int64_t entered_count = 0;   // orders of the cohorts read, undecayed
-  int64_t finished_count = 0;  // those known to have finished
-  bool median_reached = false;
+  int64_t entered_count = 0;    // orders of the cohorts read, undecayed
+  int64_t finished_count = 0;   // those known to have finished
+  bool median_reached = false;  // known to be, shown or not
+  bool median_too_few = false;  // reached, but left out
+  bool p90_too_few = false;
   bool operator==(const TimesEstimate&) const = default;
 };
+
+// The curve behind it, over the buckets of cohorts/buckets.h. Empty without cohorts to read.
+// REQUIRES: as for TimesOf.
+Curve TimesCurve(Measure measure, const Series& series, Scope scope, const Moment& moment,
+                 const ScoreRules& rules);
 
 // REQUIRES: measure is handling, transit, delivery or response, and `series` is that measure's.
 TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const Moment& moment,

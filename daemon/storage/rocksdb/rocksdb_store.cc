@@ -158,6 +158,7 @@ absl::Status CheckIsOurs(const std::string& path) {
 absl::StatusOr<std::unique_ptr<Store>> OpenRocksDbStore(const RocksDbStoreOptions& options) {
   const auto cache = rocksdb::NewLRUCache(static_cast<size_t>(options.block_cache_bytes));
   std::vector<rocksdb::ColumnFamilyDescriptor> families;
+  families.reserve(kSpaceCount);
   for (int i = 0; i < kSpaceCount; ++i) {
     families.emplace_back(std::string(kSpaceNames[i]),
                           FamilyOptionsFor(options, static_cast<Space>(i), cache));

@@ -1,0 +1,42 @@
+// Will it be there in time: the share of orders that arrive within a number of days, and how late
+// the rest comes.
+//
+// On-time shares answer for the promises a supplier has made. When it quotes another promise than
+// it used to, they do not carry over; the delivery curve (times.h) does, because it says for every
+// number of days what share had arrived by then. Its share comes as a Beta, to be used like the
+// posterior of a rate: with S the share not arrived by then, n* = S (1 - S)/Var S equal orders
+// would know it as well, Beta(n* (1 - S), n* S). It has no prior; where it is absent use the rate.
+//
+// Source: E. Kaplan, P. Meier, JASA 53 (1958) 457-481 (also of the mean restricted to a limit).
+//
+// Pure and thread-safe. O(cohorts + outcomes + buckets).
+#pragma once
+
+#include <cstdint>
+#include <optional>
+
+#include "cohorts/cell.h"
+#include "scoring/beta.h"
+#include "scoring/moment.h"
+
+namespace plumblane {
+
+// Orders not arrived by then are taken to arrive then.
+inline constexpr int kLongestDays = 120;
+
+struct ArrivalEstimate {
+  double share = 0;               // arrived within the days asked, by the curve, 0 to 1
+  std::optional<Beta> posterior;  // of that share; absent when it is 0 or 1
+  // Mean days beyond the days asked, over all orders, those in time counting 0 and none more than
+  // kLongestDays in all. Where nobody has been watched that long it is too high rather than too
+  // low: whoever has not arrived is not taken to arrive before.
+  double late_days = 0;
+};
+
+// From a delivery series: paid to delivered. `days` may be fractional; a bucket counts as in time
+// when it ends by then. None when no order has been watched for `days` and the curve has not come
+// to its end: nobody knows yet. REQUIRES: 0 <= days <= kLongestDays.
+std::optional<ArrivalEstimate> ArrivalWithin(double days, const Series& delivery, Scope scope,
+                                             const Moment& moment, const ScoreRules& rules);
+
+}  // namespace plumblane

@@ -1,0 +1,481 @@
+// Intake over a real server on a socket in a directory of its own: what is answered, in what order,
+// and how streams end.
+#include "service/intake_service.h"
+
+#include <absl/strings/str_cat.h>
+#include <gmock/gmock.h>
+#include <grpcpp/grpcpp.h>
+#include <gtest/gtest.h>
+#include <stdlib.h>
+
+#include <atomic>
+#include <chrono>
+#include <filesystem>
+#include <numeric>
+#include <thread>
+#include <vector>
+
+#include "service/gated_store.h"
+#include "service/service_support.h"
+
+namespace plumblane {
+namespace {
+
+using test::At;
+using test::GatedStore;
+using test::RunningEngine;
+using test::Sent;
+using test::SentPaid;
+using test::Stamp;
+using ::testing::ElementsAre;
+using ::testing::HasSubstr;
+using ::testing::IsEmpty;
+using ::testing::SizeIs;
+
+using Stream = grpc::ClientReaderWriter<v1::EventBatch, v1::BatchReceipt>;
+
+v1::EventBatch Batch(int64_t number, int events) {
+  v1::EventBatch batch;
+  batch.set_batch_number(number);
+  for (int i = 0; i < events; ++i) {
+    *batch.add_events() = SentPaid(absl::StrCat("e", number, ".", i), absl::StrCat(number, ".", i));
+  }
+  return batch;
+}
+
+// One stream of one client, on a connection of its own.
+class Client {
+ public:
+  explicit Client(const std::string& address)
+      : stub_(v1::Intake::NewStub(Connect(address))), stream_(stub_->IngestEvents(&context_)) {}
+
+  bool Send(const v1::EventBatch& batch) { return stream_->Write(batch); }
+  bool CloseSending() { return stream_->WritesDone(); }
+  // The next receipt, or none when there are no more.
+  std::optional<v1::BatchReceipt> Receive() {
+    v1::BatchReceipt receipt;
+    if (!stream_->Read(&receipt)) return std::nullopt;
+    return receipt;
+  }
+  v1::BatchReceipt Exchange(const v1::EventBatch& batch) {
+    EXPECT_TRUE(Send(batch));
+    return Receive().value_or(v1::BatchReceipt());
+  }
+  // Batch numbers of all receipts that still come.
+  std::vector<int64_t> RemainingNumbers() {
+    std::vector<int64_t> numbers;
+    while (const auto receipt = Receive()) numbers.push_back(receipt->batch_number());
+    return numbers;
+  }
+  grpc::Status Finish() { return stream_->Finish(); }
+  void Cancel() { context_.TryCancel(); }
+
+  static std::shared_ptr<grpc::Channel> Connect(const std::string& address) {
+    grpc::ChannelArguments arguments;
+    arguments.SetInt(GRPC_ARG_USE_LOCAL_SUBCHANNEL_POOL, 1);
+    return grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), arguments);
+  }
+
+ private:
+  grpc::ClientContext context_;
+  std::unique_ptr<v1::Intake::Stub> stub_;
+  std::unique_ptr<Stream> stream_;
+};
+
+class Intake : public ::testing::Test {
+ protected:
+  explicit Intake(const EngineOptions& options = {}) : engine_(&store_, options) {
+    std::string name = (std::filesystem::temp_directory_path() / "plumblane.XXXXXX").string();
+    EXPECT_NE(mkdtemp(name.data()), nullptr);
+    directory_ = name;
+    grpc::ServerBuilder builder;
+    builder.AddListeningPort(address(), grpc::InsecureServerCredentials());
+    builder.RegisterService(&service_);
+    server_ = builder.BuildAndStart();
+    EXPECT_NE(server_, nullptr);
+  }
+  ~Intake() override {
+    store_.Open();
+    service_.Drain();
+    server_->Shutdown(std::chrono::system_clock::now() + std::chrono::seconds(5));
+    std::filesystem::remove_all(directory_);
+  }
+  std::string address() const { return "unix:" + directory_ + "/socket"; }
+  int64_t EventsTaken() { return engine_->Look().catalog().event_count; }
+
+  std::string directory_;
+  GatedStore store_;
+  RunningEngine engine_;
+  IntakeService service_{*engine_, test::SystemZones()};
+  std::unique_ptr<grpc::Server> server_;
+};
+
+int64_t Counted(const v1::BatchReceipt& receipt) {
+  return receipt.accepted_count() + receipt.duplicate_count() + receipt.conflict_count() +
+         receipt.rejected_count();
+}
+
+TEST_F(Intake, ReceiptsComeInTheOrderOfTheBatchesAndAddUpToThem) {
+  Client client(address());
+  const std::vector<int> sizes = {3, 0, 1, 1000, 7, 250, 0, 40, 1, 1,
+                                  1, 1, 1, 1,    1, 1,   1, 1,  2, 999};
+  std::thread sender([&] {
+    for (size_t i = 0; i < sizes.size(); ++i) {
+      EXPECT_TRUE(client.Send(Batch(static_cast<int64_t>(100 + i), sizes[i])));
+    }
+    client.CloseSending();
+  });
+  int64_t sequence = 0;
+  for (size_t i = 0; i < sizes.size(); ++i) {
+    const auto receipt = client.Receive();
+    ASSERT_TRUE(receipt);
+    EXPECT_EQ(receipt->batch_number(), static_cast<int64_t>(100 + i));
+    EXPECT_EQ(Counted(*receipt), sizes[i]);
+    EXPECT_EQ(receipt->accepted_count(), sizes[i]);
+    EXPECT_EQ(receipt->order_delta(), sizes[i]);
+    EXPECT_EQ(receipt->unpromised_delta(), sizes[i]);
+    EXPECT_GE(receipt->log_sequence(), sequence);
+    sequence = receipt->log_sequence();
+  }
+  sender.join();
+  EXPECT_EQ(client.Receive(), std::nullopt);
+  EXPECT_TRUE(client.Finish().ok());
+  EXPECT_EQ(EventsTaken(), std::accumulate(sizes.begin(), sizes.end(), 0));
+}
+
+TEST_F(Intake, EachEventIsAnsweredByWhatBecameOfIt) {
+  Client client(address());
+  client.Exchange(Batch(1, 2));
+  v1::EventBatch batch = Batch(1, 2);  // two repeats
+  batch.set_batch_number(2);
+  v1::Event conflict = SentPaid("e1.0", "1.0");  // known, with another supplier
+  conflict.set_supplier("copper");
+  *batch.add_events() = conflict;
+  *batch.add_events() = SentPaid("fresh", "2.0");
+  v1::Event contradiction = Sent(v1::EVENT_TYPE_SHIPPED, "early", "2.0");
+  Stamp("2026-03-01", contradiction.mutable_event_time());
+  *batch.add_events() = contradiction;
+  v1::Event waiting = Sent(v1::EVENT_TYPE_RETRACTED, "undo", "2.0");
+  waiting.set_retracts("unseen");
+  *batch.add_events() = waiting;
+  *batch.add_events() = SentPaid("", "2.1");  // wrong in itself
+  const v1::BatchReceipt receipt = client.Exchange(batch);
+  EXPECT_EQ(receipt.duplicate_count(), 2);
+  EXPECT_EQ(receipt.conflict_count(), 1);
+  EXPECT_EQ(receipt.accepted_count(), 3);
+  EXPECT_EQ(receipt.rejected_count(), 1);
+  std::vector<std::string> results;
+  for (const v1::EventResult& result : receipt.results()) {
+    results.push_back(absl::StrCat(result.index(), " ", result.code()));
+  }
+  EXPECT_THAT(results, ::testing::UnorderedElementsAre("2 ID_CONFLICT", "4 CONTRADICTION",
+                                                       "5 UNKNOWN_RETRACTED", "6 MISSING_FIELD"));
+}
+
+TEST_F(Intake, TheNeighboursOfARejectedEventCount) {
+  v1::EventBatch batch = Batch(1, 5);
+  batch.mutable_events(0)->clear_order_id();
+  batch.mutable_events(3)->set_part(1000);
+  Client client(address());
+  const v1::BatchReceipt receipt = client.Exchange(batch);
+  EXPECT_EQ(receipt.accepted_count(), 3);
+  EXPECT_EQ(receipt.rejected_count(), 2);
+  ASSERT_THAT(receipt.results(), SizeIs(2));
+  EXPECT_EQ(receipt.results(0).index(), 0);
+  EXPECT_EQ(receipt.results(0).outcome(), v1::EventResult::OUTCOME_REJECTED);
+  EXPECT_EQ(receipt.results(0).field(), "order_id");
+  EXPECT_EQ(receipt.results(1).index(), 3);
+  EXPECT_EQ(receipt.results(1).field(), "part");
+  EXPECT_THAT(receipt.results(1).message(), HasSubstr("1 to 999"));
+  EXPECT_EQ(EventsTaken(), 3);
+}
+
+TEST_F(Intake, ABatchOfRejectedEventsOnlyHasAReceiptToo) {
+  v1::EventBatch batch = Batch(1, 2);
+  for (v1::Event& event : *batch.mutable_events()) event.clear_event_time();
+  Client client(address());
+  client.Exchange(Batch(0, 1));
+  const v1::BatchReceipt receipt = client.Exchange(batch);
+  EXPECT_EQ(receipt.batch_number(), 1);
+  EXPECT_EQ(receipt.rejected_count(), 2);
+  EXPECT_EQ(receipt.log_sequence(), 1);
+}
+
+TEST_F(Intake, ABatchOfTooManyEventsEndsTheStreamAfterTheReceiptsBeforeIt) {
+  Client client(address());
+  ASSERT_TRUE(client.Send(Batch(1, 1000)));
+  ASSERT_TRUE(client.Send(Batch(2, 1001)));
+  EXPECT_THAT(client.RemainingNumbers(), ElementsAre(1));
+  const grpc::Status status = client.Finish();
+  EXPECT_EQ(status.error_code(), grpc::RESOURCE_EXHAUSTED);
+  EXPECT_THAT(status.error_message(), HasSubstr("1001 events; expected at most 1000"));
+  EXPECT_EQ(EventsTaken(), 1000);
+}
+
+TEST_F(Intake, AStreamThatIsHalfClosedEndsWellAfterAllReceipts) {
+  Client client(address());
+  store_.Close();
+  for (int64_t number = 1; number <= 5; ++number) ASSERT_TRUE(client.Send(Batch(number, 2)));
+  ASSERT_TRUE(client.CloseSending());
+  store_.AwaitWrite();
+  store_.Open();
+  EXPECT_THAT(client.RemainingNumbers(), ElementsAre(1, 2, 3, 4, 5));
+  EXPECT_TRUE(client.Finish().ok());
+}
+
+TEST_F(Intake, AStreamWithoutAnyBatchEndsWell) {
+  Client client(address());
+  client.CloseSending();
+  EXPECT_EQ(client.Receive(), std::nullopt);
+  EXPECT_TRUE(client.Finish().ok());
+}
+
+TEST_F(Intake, DrainingAnswersWhatIsHeldThenSaysToSendTheRestAgain) {
+  Client idle(address()), busy(address());
+  idle.Exchange(Batch(1, 1));
+  store_.Close();
+  ASSERT_TRUE(busy.Send(Batch(2, 1)));
+  store_.AwaitWrite();
+  service_.Drain();
+  EXPECT_EQ(idle.Receive(), std::nullopt);
+  const grpc::Status status = idle.Finish();
+  EXPECT_EQ(status.error_code(), grpc::UNAVAILABLE);
+  EXPECT_THAT(status.error_message(), HasSubstr("send what has no receipt again"));
+
+  store_.Open();
+  EXPECT_THAT(busy.RemainingNumbers(), ElementsAre(2));
+  EXPECT_EQ(busy.Finish().error_code(), grpc::UNAVAILABLE);
+
+  Client late(address());
+  EXPECT_EQ(late.Receive(), std::nullopt);
+  EXPECT_EQ(late.Finish().error_code(), grpc::UNAVAILABLE);
+}
+
+TEST_F(Intake, WhatHasAReceiptWhenDrainedIsStoredAndNothingIsAnsweredTwice) {
+  for (int round = 0; round < 20; ++round) {
+    IntakeService service(*engine_, test::SystemZones());
+    const std::string address = absl::StrCat("unix:", directory_, "/socket", round);
+    grpc::ServerBuilder builder;
+    builder.AddListeningPort(address, grpc::InsecureServerCredentials());
+    builder.RegisterService(&service);
+    const auto server = builder.BuildAndStart();
+    Client client(address);
+    const int64_t first = 1000 * (round + 1);
+    client.Exchange(Batch(first, 1));
+    std::thread sender([&] {
+      for (int64_t number = first + 1; client.Send(Batch(number, 3)); ++number) continue;
+    });
+    std::this_thread::sleep_for(std::chrono::milliseconds(round % 5));
+    service.Drain();
+    const std::vector<int64_t> numbers = client.RemainingNumbers();
+    EXPECT_EQ(client.Finish().error_code(), grpc::UNAVAILABLE);
+    sender.join();
+    for (size_t i = 0; i < numbers.size(); ++i) {
+      EXPECT_EQ(numbers[i], first + 1 + static_cast<int64_t>(i));
+    }
+    server->Shutdown(std::chrono::system_clock::now() + std::chrono::seconds(5));
+    server->Wait();
+    for (const int64_t number : numbers) {
+      EXPECT_TRUE(engine_->Look().Order({"default", absl::StrCat(number, ".2")}).ok()) << number;
+    }
+  }
+}
+
+TEST_F(Intake, ACancelledStreamHarmsNobody) {
+  for (int round = 0; round < 20; ++round) {
+    {
+      Client client(address());
+      store_.Close();
+      ASSERT_TRUE(client.Send(Batch(round * 10, 5)));
+      if (round % 2) store_.AwaitWrite();
+      for (int64_t i = 1; i <= round % 4; ++i) ASSERT_TRUE(client.Send(Batch(round * 10 + i, 5)));
+      client.Cancel();
+      if (round % 3 == 0) store_.Open();
+      EXPECT_EQ(client.Finish().error_code(), grpc::CANCELLED);
+    }
+    store_.Open();
+    Client next(address());
+    EXPECT_EQ(next.Exchange(Batch(1000 + round, 1)).accepted_count(), 1);
+  }
+}
+
+TEST_F(Intake, AClientThatReadsNoReceiptsIsStoppedAndNobodyElse) {
+  // All rejected, so that the receipts are long and soon fill what may be on its way.
+  v1::EventBatch wrong = Batch(1, 1000);
+  for (v1::Event& event : *wrong.mutable_events()) event.clear_event_time();
+  Client deaf(address());
+  std::atomic<int> sent = 0;
+  std::thread sender([&] {
+    while (deaf.Send(wrong)) ++sent;
+  });
+  const auto deadline = std::chrono::steady_clock::now() + std::chrono::seconds(20);
+  for (int before = -1; before != sent && std::chrono::steady_clock::now() < deadline;) {
+    before = sent;
+    std::this_thread::sleep_for(std::chrono::milliseconds(200));
+  }
+  EXPECT_GE(sent, kBatchesInFlight);
+  EXPECT_LT(sent, 10 * kBatchesInFlight);
+  Client other(address());
+  for (int64_t number = 1; number <= 20; ++number) {
+    EXPECT_EQ(other.Exchange(Batch(number, 10)).batch_number(), number);
+  }
+  other.CloseSending();
+  EXPECT_TRUE(other.Finish().ok());
+  deaf.Cancel();
+  sender.join();
+  EXPECT_EQ(deaf.Finish().error_code(), grpc::CANCELLED);
+}
+
+TEST_F(Intake, AfterAFailedWriteNothingIsAnsweredAsTaken) {
+  Client client(address());
+  client.Exchange(Batch(1, 1));
+  store_.Break();
+  ASSERT_TRUE(client.Send(Batch(2, 1)));
+  EXPECT_EQ(client.Receive(), std::nullopt);
+  const grpc::Status status = client.Finish();
+  EXPECT_EQ(status.error_code(), grpc::UNAVAILABLE);
+  EXPECT_THAT(status.error_message(), HasSubstr("send again"));
+  Client next(address());
+  next.Send(Batch(3, 1));
+  EXPECT_EQ(next.Receive(), std::nullopt);
+  EXPECT_EQ(next.Finish().error_code(), grpc::UNAVAILABLE);
+}
+
+// With room for 100 events in the queue.
+class SmallQueue : public Intake {
+ protected:
+  SmallQueue() : Intake(Options()) {}
+  static EngineOptions Options() {
+    EngineOptions options;
+    options.queue_events = 100;
+    return options;
+  }
+  // Lets one write wait at the gate and `events` others in the queue behind it.
+  void FillQueue(int events) {
+    store_.Close();
+    Queue(1, "first");
+    store_.AwaitWrite();
+    Queue(events, "waiting");
+  }
+  void Queue(int events, const std::string& order_id) {
+    Submission submission;
+    const test::OrderBuilder order({"default", order_id});
+    for (int i = 0; i < events; ++i) {
+      test::OrderBuilder one({"default", absl::StrCat(order_id, i)});
+      submission.events.push_back({one.key(), one.Paid("2026-03-01").events()[0]});
+    }
+    EXPECT_TRUE(engine_->Submit(std::move(submission), [](const Receipt&) {}));
+  }
+};
+
+TEST_F(SmallQueue, ABatchThatFindsNoRoomIsNotOvertakenByASmallerOne) {
+  FillQueue(90);
+  Client client(address());
+  ASSERT_TRUE(client.Send(Batch(1, 50)));  // no room
+  ASSERT_TRUE(client.Send(Batch(2, 5)));   // would have some
+  ASSERT_TRUE(client.Send(Batch(3, 1)));
+  std::this_thread::sleep_for(std::chrono::milliseconds(50));
+  EXPECT_EQ(engine_->QueuedEvents(), 90u);
+  store_.Open();
+  client.CloseSending();
+  EXPECT_THAT(client.RemainingNumbers(), ElementsAre(1, 2, 3));
+  EXPECT_TRUE(client.Finish().ok());
+}
+
+TEST_F(SmallQueue, ABatchLargerThanTheQueueIsTakenWhenTheQueueIsEmpty) {
+  FillQueue(90);
+  Client client(address());
+  ASSERT_TRUE(client.Send(Batch(1, 500)));
+  store_.Open();
+  EXPECT_EQ(client.Receive()->accepted_count(), 500);
+}
+
+TEST_F(SmallQueue, DrainingWaitsForABatchThatHasFoundNoRoomYet) {
+  FillQueue(90);
+  Client client(address());
+  ASSERT_TRUE(client.Send(Batch(1, 50)));
+  std::this_thread::sleep_for(std::chrono::milliseconds(50));
+  service_.Drain();
+  store_.Open();
+  EXPECT_THAT(client.RemainingNumbers(), ElementsAre(1));
+  EXPECT_EQ(client.Finish().error_code(), grpc::UNAVAILABLE);
+}
+
+class News : public Intake {
+ protected:
+  grpc::Status Report(const v1::ReportNewsRequest& request) {
+    grpc::ClientContext context;
+    return stub_->ReportNews(&context, request, &response_);
+  }
+  std::string WhyNot(const v1::ReportNewsRequest& request) {
+    const grpc::Status status = Report(request);
+    EXPECT_EQ(status.error_code(), grpc::INVALID_ARGUMENT);
+    return status.error_message();
+  }
+  Source SourceNamed(const std::string& name) {
+    const View view = engine_->Look();
+    const auto it = view.catalog().sources.find(name);
+    EXPECT_NE(it, view.catalog().sources.end()) << name;
+    return it == view.catalog().sources.end() ? Source{} : it->second;
+  }
+
+  std::unique_ptr<v1::Intake::Stub> stub_ = v1::Intake::NewStub(Client::Connect(address()));
+  v1::ReportNewsResponse response_;
+};
+
+TEST_F(News, IsLoggedBeforeItIsAnswered) {
+  v1::ReportNewsRequest request;
+  request.set_source("feed");
+  Stamp("2026-05-31", request.mutable_complete_through_time());
+  ASSERT_TRUE(Report(request).ok());
+  EXPECT_EQ(response_.log_sequence(), 1);
+  EXPECT_TRUE(SourceNamed("feed").periodic);
+  EXPECT_EQ(SourceNamed("feed").complete_through, At("2026-05-31"));
+  request.set_retired(true);
+  ASSERT_TRUE(Report(request).ok());
+  EXPECT_EQ(response_.log_sequence(), 2);
+  EXPECT_TRUE(SourceNamed("feed").retired);
+  request.set_live(true);
+  ASSERT_TRUE(Report(request).ok());
+  EXPECT_FALSE(SourceNamed("feed").retired);
+  EXPECT_FALSE(SourceNamed("feed").periodic);
+}
+
+TEST_F(News, WithoutASourceIsThatOfTheDefaultOne) {
+  v1::ReportNewsRequest request;
+  request.set_live(true);
+  ASSERT_TRUE(Report(request).ok());
+  EXPECT_FALSE(SourceNamed("default").periodic);
+}
+
+TEST_F(News, ThatIsWrongIsRefusedAndNotLogged) {
+  v1::ReportNewsRequest request;
+  EXPECT_THAT(WhyNot(request), HasSubstr("expected complete_through_time, live or retired"));
+  request.set_live(false);
+  EXPECT_THAT(WhyNot(request), HasSubstr("expected complete_through_time, live or retired"));
+  Stamp("2026-06-02T12:00:01", request.mutable_complete_through_time());
+  EXPECT_THAT(WhyNot(request), HasSubstr("complete_through_time: 2026-06-02T12:00:01Z lies more"));
+  request.mutable_complete_through_time()->set_seconds(-1);
+  EXPECT_THAT(WhyNot(request), HasSubstr("in the years 1970 to 9999"));
+  request.set_live(true);
+  request.set_source("a/b");
+  EXPECT_THAT(WhyNot(request), HasSubstr("source: expected 1 to 64"));
+  EXPECT_EQ(engine_->Look().catalog().log_sequence, 0u);
+  EXPECT_THAT(engine_->Look().catalog().sources, IsEmpty());
+}
+
+TEST_F(News, UpToADayAheadIsTaken) {
+  v1::ReportNewsRequest request;
+  Stamp("2026-06-02T12:00", request.mutable_complete_through_time());
+  EXPECT_TRUE(Report(request).ok());
+}
+
+TEST_F(News, AfterAFailedWriteIsUnavailable) {
+  store_.Break();
+  v1::ReportNewsRequest request;
+  request.set_live(true);
+  EXPECT_EQ(Report(request).error_code(), grpc::UNAVAILABLE);
+}
+
+}  // namespace
+}  // namespace plumblane
