@@ -72,9 +72,6 @@ Outcome Time(const Cell& cell, Draft& draft, Amounts&) {
   }
   const absl::StatusOr<Instant> instant = ParseInstant(cell.value);
   if (!instant.ok()) {
-    if (!LooksLikeDay(std::string_view(cell.value).substr(0, 10))) {
-      return BadValue(cell, instant.status());
-    }
     return client::BadValue(cell,
                             "expected a date alone, or date, \"T\", time and the offset from "
                             "UTC, such as 2026-03-05T14:00:00+01:00");

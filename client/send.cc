@@ -133,13 +133,14 @@ grpc::Status FileRun::SendAll() {
   return sender_.Finish();
 }
 
-// Tells the daemon how far the file's sources are complete.
+// Tells the daemon how far the file's sources are complete. Without word from the user only a file
+// with scans says so: an export of paid orders is no news of deliveries.
 grpc::Status FileRun::ReportNews() {
   if (options_.complete_through && report_.sources.empty() && !options_.source.empty()) {
     report_.sources[options_.source];  // an empty file says that nothing happened
   }
   for (auto& [source, news] : report_.sources) {
-    if (!options_.complete_through && news.latest.millis == 0) continue;
+    if (!options_.complete_through && (!news.has_scans || news.latest.millis == 0)) continue;
     news.complete_through = options_.complete_through.value_or(news.latest);
     v1::ReportNewsRequest request;
     request.set_source(source);
@@ -148,6 +149,9 @@ grpc::Status FileRun::ReportNews() {
     CallContext context;
     const grpc::Status status = connection_.intake()->ReportNews(&context, request, &response);
     if (!status.ok()) return status;
+    if (response.has_complete_through_time()) {
+      news.complete_through = ToInstant(response.complete_through_time());
+    }
     news.is_reported = true;
   }
   return grpc::Status::OK;

@@ -5,6 +5,12 @@
 namespace plumblane {
 namespace {
 
+// Zero-width characters, marks and overrides of direction, line separators.
+bool IsInvisible(uint32_t code) {
+  return (code >= 0x200B && code <= 0x200F) || (code >= 0x2028 && code <= 0x202E) ||
+         (code >= 0x2060 && code <= 0x206F) || code == 0xFEFF;
+}
+
 // Counts the code points of valid UTF-8 without control characters; -1 for anything else. Checked
 // here because keys are built from these bytes and protobuf strings must be valid UTF-8.
 int CountPrintable(std::string_view text) {
@@ -21,7 +27,7 @@ int CountPrintable(std::string_view text) {
     }
     const bool overlong = (length == 3 && code < 0x800) || (length == 4 && code < 0x10000);
     const bool surrogate = code >= 0xD800 && code <= 0xDFFF;
-    const bool control = code < 0x20 || (code >= 0x7F && code < 0xA0);
+    const bool control = code < 0x20 || (code >= 0x7F && code < 0xA0) || IsInvisible(code);
     if (overlong || surrogate || control || code > 0x10FFFF) return -1;
     i += static_cast<size_t>(length);
     ++count;
@@ -45,6 +51,14 @@ absl::Status CheckEventId(std::string_view text) {
   const int count = CountPrintable(text);
   if (count < 1 || count > 128) {
     return absl::InvalidArgumentError("expected 1 to 128 printable characters");
+  }
+  return absl::OkStatus();
+}
+
+absl::Status CheckText(std::string_view text) {
+  const int count = CountPrintable(text);
+  if (count < 1 || count > 200) {
+    return absl::InvalidArgumentError("expected 1 to 200 printable characters");
   }
   return absl::OkStatus();
 }

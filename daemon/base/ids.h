@@ -22,12 +22,16 @@ inline constexpr int kMaxPart = 999;  // parts of one order are numbered 1..999
 inline constexpr char kDefaultShop[] = "default";
 inline constexpr char kDefaultSource[] = "default";
 
-// Checks an id of a shop, source, order, supplier or item: 1 to 64 characters of valid UTF-8
-// without control characters or `/`, no blank at either end. Error: what was expected.
+// Checks an id of a shop, source, order, supplier or excuse: 1 to 64 printable characters of valid
+// UTF-8, no `/`, no blank at either end. Printable is all but control characters and the invisible
+// ones that change how a line reads. Error: what was expected.
 absl::Status CheckId(std::string_view text);
 
 // Checks an event id or tracking number: 1 to 128 printable characters of valid UTF-8.
 absl::Status CheckEventId(std::string_view text);
+
+// Checks a text in words: 1 to 200 printable characters.
+absl::Status CheckText(std::string_view text);
 
 // "harbour/1042" or "harbour/1042#2" for a part other than 1.
 std::string FormatOrder(const OrderKey& key, int part = 1);

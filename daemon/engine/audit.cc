@@ -51,7 +51,8 @@ std::map<std::string, std::string> EncodePages(const Cells& cells) {
   std::map<std::string, Series> pages;
   for (const auto& [key, cell] : cells.map()) pages[CellPageKey(key)].push_back({key.day, cell});
   std::map<std::string, std::string> encoded;
-  for (const auto& [key, page] : pages) encoded[key] = EncodePage(FirstDayOf(PageOf(page.front().day)), page);
+  for (const auto& [key, page] : pages)
+    encoded[key] = EncodePage(FirstDayOf(PageOf(page.front().day)), page);
   return encoded;
 }
 

@@ -26,8 +26,21 @@ void AddMeasures(MeasureSet& sum, const MeasureSet& other) {
 
 }  // namespace
 
-absl::StatusOr<View::Question> View::Put(const Asked& asked) const {
+Moment View::MomentOf(const std::optional<Instant>& as_of) const {
+  Moment moment;
+  moment.now = as_of.value_or(now_);
+  moment.horizon = moment.now - rules_.settle_delay_millis;
+  if (const std::optional<Instant> news = catalog_->NewsHorizon()) {
+    moment.horizon = std::min(moment.horizon, *news);
+  }
+  // Asked about a moment in the past, only days that were over by then count.
+  moment.underway_limit = as_of ? DayOf(*as_of) - 1 : DayOf(now_);
+  return moment;
+}
+
+absl::StatusOr<View::Question> View::Put(const Asked& asked, Scope scope) const {
   Question question;
+  question.scope = scope;
   question.basis.as_of = asked.as_of.value_or(now_);
   question.basis.half_life_days = asked.half_life_days.value_or(rules_.half_life_days);
   if (!(question.basis.half_life_days >= kShortestHalfLife &&
@@ -35,23 +48,20 @@ absl::StatusOr<View::Question> View::Put(const Asked& asked) const {
     return absl::InvalidArgumentError("half_life: expected 1 hour to 100 years");
   }
   question.basis.news = catalog_->NewsHorizon();
-  question.moment.now = question.basis.as_of;
-  question.moment.horizon = question.basis.as_of - rules_.settle_delay_millis;
-  if (question.basis.news) {
-    question.moment.horizon = std::min(question.moment.horizon, *question.basis.news);
-  }
-  // Asked about a moment in the past, only days that were over by then count.
-  const Day today = DayOf(question.basis.as_of);
-  question.moment.underway_limit = asked.as_of ? today - 1 : today;
+  question.moment = MomentOf(asked.as_of);
   question.rules = {question.basis.half_life_days, rules_.claim_window_days};
   const auto total = Read(Pair{});
   if (!total.ok()) return total.status();
   // The prior is a function of the cells as of the last ended day.
   Moment ended = question.moment;
-  ended.now = StartOf(today);
+  ended.now = StartOf(DayOf(question.basis.as_of));
   ended.horizon = std::min(ended.horizon, ended.now - rules_.settle_delay_millis);
-  question.basis.priors =
-      PooledPriors((*total)[Measure::kOnTime], (*total)[Measure::kDefect], ended, question.rules);
+  const auto pooled = [&](Scope of) {
+    return PooledPriors((*total)[Measure::kOnTime], (*total)[Measure::kDefect], ended,
+                        question.rules, of);
+  };
+  question.basis.pair_priors = pooled(Scope::kCounted);
+  question.basis.priors = scope == Scope::kCounted ? question.basis.pair_priors : pooled(scope);
   return question;
 }
 
@@ -76,8 +86,8 @@ absl::StatusOr<MeasureSet> View::Read(const Pair& pair) const {
   return measures;
 }
 
-absl::StatusOr<ScoreAnswer> View::SumOf(const std::vector<Pair>& pairs, Scope scope,
-                                        const Question& question, bool each) const {
+absl::StatusOr<ScoreAnswer> View::SumOf(const std::vector<Pair>& pairs, const Question& question,
+                                        bool each) const {
   ScoreAnswer answer;
   MeasureSet sum;
   for (const Pair& pair : pairs) {
@@ -85,11 +95,13 @@ absl::StatusOr<ScoreAnswer> View::SumOf(const std::vector<Pair>& pairs, Scope sc
     if (!measures.ok()) return measures.status();
     AddMeasures(sum, *measures);
     if (each) {
-      answer.pairs.emplace_back(pair, ScoreOf(*measures, Scope::kCounted, question.basis.priors,
-                                              question.moment, question.rules));
+      answer.pairs.emplace_back(
+          pair, ScoreOf(*measures, Scope::kCounted, question.basis.pair_priors, question.moment,
+                        question.rules));
     }
   }
-  answer.score = ScoreOf(sum, scope, question.basis.priors, question.moment, question.rules);
+  answer.score =
+      ScoreOf(sum, question.scope, question.basis.priors, question.moment, question.rules);
   return answer;
 }
 
@@ -129,11 +141,10 @@ absl::StatusOr<WithBasis<ScoreAnswer>> View::Score(const Subject& subject,
                      subject.supplier && subject.lane ? " on " : "",
                      subject.lane ? "lane " + FormatLaneQuery(*subject.lane) : ""));
   }
-  const auto question = Put(asked);
+  const auto question = Put(asked, subject.supplier ? Scope::kCounted : Scope::kWithExcused);
   if (!question.ok()) return question.status();
-  const Scope scope = subject.supplier ? Scope::kCounted : Scope::kWithExcused;
   const bool each = !(subject.supplier && subject.lane);
-  auto answer = SumOf(pairs, scope, *question, each);
+  auto answer = SumOf(pairs, *question, each);
   if (!answer.ok()) return answer.status();
   answer->subject = subject;
   if (subject.supplier) {
@@ -147,7 +158,7 @@ absl::StatusOr<WithBasis<ScoreAnswer>> View::Score(const Subject& subject,
 absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListSuppliers(const Asked& asked,
                                                                         const std::string& after,
                                                                         size_t limit) const {
-  const auto question = Put(asked);
+  const auto question = Put(asked, Scope::kCounted);
   if (!question.ok()) return question.status();
   WithBasis<std::vector<ScoreAnswer>> list{question->basis, {}};
   const std::set<Pair>& pairs = catalog_->pairs->by_supplier;
@@ -160,7 +171,7 @@ absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListSuppliers(const As
     const Subject subject{it->supplier, std::nullopt};
     std::vector<Pair> own;
     for (; it != pairs.end() && it->supplier == *subject.supplier; ++it) own.push_back(*it);
-    auto answer = SumOf(own, Scope::kCounted, *question, /*each=*/false);
+    auto answer = SumOf(own, *question, /*each=*/false);
     if (!answer.ok()) return answer.status();
     answer->subject = subject;
     const auto heard = LastHeard(*subject.supplier);
@@ -174,7 +185,7 @@ absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListSuppliers(const As
 absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListLanes(const Asked& asked,
                                                                     const std::string& after,
                                                                     size_t limit) const {
-  const auto question = Put(asked);
+  const auto question = Put(asked, Scope::kWithExcused);
   if (!question.ok()) return question.status();
   WithBasis<std::vector<ScoreAnswer>> list{question->basis, {}};
   std::map<std::string, std::pair<LaneQuery, std::vector<Pair>>> lanes;  // by name
@@ -186,7 +197,7 @@ absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListLanes(const Asked&
   }
   for (auto it = lanes.upper_bound(after); it != lanes.end() && list.answer.size() < limit; ++it) {
     const auto& [lane, pairs] = it->second;
-    auto answer = SumOf(pairs, Scope::kWithExcused, *question, /*each=*/false);
+    auto answer = SumOf(pairs, *question, /*each=*/false);
     if (!answer.ok()) return answer.status();
     answer->subject = {std::nullopt, lane};
     list.answer.push_back(*std::move(answer));
@@ -198,7 +209,7 @@ absl::StatusOr<WithBasis<View::Ranking>> View::Rank(const std::string& destinati
                                                     const std::optional<std::string>& origin,
                                                     const std::optional<std::string>& service,
                                                     const Asked& asked) const {
-  const auto question = Put(asked);
+  const auto question = Put(asked, Scope::kCounted);
   if (!question.ok()) return question.status();
   WithBasis<Ranking> ranking{question->basis, {}};
   const auto at = catalog_->pairs->by_destination.find(destination);
@@ -209,7 +220,7 @@ absl::StatusOr<WithBasis<View::Ranking>> View::Rank(const std::string& destinati
     const auto measures = Read(pair);
     if (!measures.ok()) return measures.status();
     ranking.answer.candidates.push_back(
-        {pair, ScoreOf(*measures, Scope::kCounted, question->basis.priors, question->moment,
+        {pair, ScoreOf(*measures, Scope::kCounted, question->basis.pair_priors, question->moment,
                        question->rules)});
   }
   ranking.answer.ranked = RankByBadShare(ranking.answer.candidates);
@@ -227,6 +238,7 @@ absl::StatusOr<OrderAnswer> View::Order(const OrderKey& key) const {
   answer.events = *std::move(events);
   answer.ignored = EventsInEffect(answer.events);
   answer.state = Fold(key, answer.events, rules_.fold, *catalog_->excuses);
+  answer.horizon = MomentOf({}).horizon;
   return answer;
 }
 

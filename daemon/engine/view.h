@@ -56,7 +56,8 @@ struct Basis {
   Instant as_of;
   double half_life_days = 0;
   std::optional<Instant> news;  // delivery news is complete up to here; none = no limit
-  Priors priors;
+  Priors priors;                // of the score asked for
+  Priors pair_priors;  // of the pairs under it: without excused orders, which a lane counts
 };
 
 template <typename T>
@@ -70,6 +71,7 @@ struct OrderAnswer {
   std::vector<Event> events;
   std::vector<Ignored> ignored;  // along events
   OrderState state;
+  Instant horizon;  // outcomes are complete up to here; what lies beyond is not counted yet
 };
 
 struct OrderMatch {
@@ -121,11 +123,13 @@ class View {
     Basis basis;
     Moment moment;
     ScoreRules rules;
+    Scope scope = Scope::kCounted;
   };
-  absl::StatusOr<Question> Put(const Asked& asked) const;
+  Moment MomentOf(const std::optional<Instant>& as_of) const;
+  absl::StatusOr<Question> Put(const Asked& asked, Scope scope) const;
   absl::StatusOr<MeasureSet> Read(const Pair& pair) const;
-  absl::StatusOr<ScoreAnswer> SumOf(const std::vector<Pair>& pairs, Scope scope,
-                                    const Question& question, bool each) const;
+  absl::StatusOr<ScoreAnswer> SumOf(const std::vector<Pair>& pairs, const Question& question,
+                                    bool each) const;
   absl::StatusOr<std::optional<Instant>> LastHeard(const std::string& supplier) const;
   std::vector<Pair> PairsOf(const Subject& subject) const;
 

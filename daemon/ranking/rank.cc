@@ -9,7 +9,8 @@
 namespace plumblane {
 namespace {
 
-double Variance(double a, double b) { return a * b / ((a + b) * (a + b) * (a + b + 1)); }
+// E[(1 - X)^2] of a Beta X.
+double SquareOfRest(double a, double b) { return b * (b + 1) / ((a + b) * (a + b + 1)); }
 
 // "1 in 8"; shares too small to be told from none are said as such.
 std::string OneIn(double share) {
@@ -19,13 +20,15 @@ std::string OneIn(double share) {
   return absl::StrCat("1 in ", std::max(2L, std::lround(1 / share)));
 }
 
+double MeanOf(const RateEstimate& rate) {
+  return rate.posterior_a / (rate.posterior_a + rate.posterior_b);
+}
+
 std::string ReasonFor(const RankCandidate& candidate, bool assumed) {
   const RateEstimate& late = candidate.score.on_time;
   const RateEstimate& bad = candidate.score.defect;
   if (assumed) return "no order settled yet: taken to be like the average of all suppliers";
-  const double late_share = late.posterior_a / (late.posterior_a + late.posterior_b);
-  const double bad_share = bad.posterior_a / (bad.posterior_a + bad.posterior_b);
-  return absl::StrCat("expect ", OneIn(late_share), " late and ", OneIn(bad_share), " bad; ",
+  return absl::StrCat("expect ", OneIn(MeanOf(late)), " late and ", OneIn(MeanOf(bad)), " bad; ",
                       late.order_count,
                       late.order_count == 1 ? " order settled" : " orders settled");
 }
@@ -42,17 +45,15 @@ Ranked Judge(size_t index, const RankCandidate& candidate) {
   }
   ranked.assumed = late.order_count == 0;
   ranked.reason = ReasonFor(candidate, ranked.assumed);
-  const double mean = late.posterior_a / (late.posterior_a + late.posterior_b) +
-                      bad.posterior_a / (bad.posterior_a + bad.posterior_b);
-  const double variance =
-      Variance(late.posterior_a, late.posterior_b) + Variance(bad.posterior_a, bad.posterior_b);
-  // A Beta on [0, 1] of half the sum: its mean m and variance v fix a + b = m (1 - m) / v - 1.
-  const double m = mean / 2, v = variance / 4;
-  const double strength = m * (1 - m) / v - 1;
-  const Beta half{m * strength, (1 - m) * strength};
-  ranked.expected_bad = mean;
-  ranked.low = 2 * half.Quantile((1 - kIntervalLevel) / 2);
-  ranked.high = 2 * half.Quantile((1 + kIntervalLevel) / 2);
+  const double good = (1 - MeanOf(late)) * (1 - MeanOf(bad));
+  const double square = SquareOfRest(late.posterior_a, late.posterior_b) *
+                        SquareOfRest(bad.posterior_a, bad.posterior_b);
+  // A Beta of mean m and variance v has a + b = m (1 - m) / v - 1.
+  const double strength = good * (1 - good) / (square - good * good) - 1;
+  const Interval limits = Beta{(1 - good) * strength, good * strength}.Limits();
+  ranked.expected_bad = 1 - good;
+  ranked.low = limits.low;
+  ranked.high = limits.high;
   return ranked;
 }
 

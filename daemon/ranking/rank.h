@@ -1,9 +1,9 @@
 // Which supplier gets the next order: candidates sorted by the share of orders that come late or
 // bad, as far as their own orders and the average of all tell.
 //
-// The measure is P(late) + P(defect), 0 to 2: an order that is both late and bad counts twice. The
-// two rates are taken as independent. Its mean is the sum of the posterior means; its interval
-// comes from a Beta distribution on [0, 2] with the same mean and variance (an approximation: exact
+// The measure is P(late or bad) = 1 - P(on time) P(no defect), the two rates taken as independent, so
+// it stays between 0 and 1. Its mean and variance follow from those of the two posteriors; its
+// interval is that of the Beta distribution with the same mean and variance (an approximation: exact
 // in the first two moments).
 //
 // Pure and thread-safe.

@@ -114,15 +114,16 @@ double DelayCurve::ReachedBy(int days, int window_days) const {
   return share[day] / share.back();
 }
 
-DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const ScoreRules& rules) {
-  const DefectCounts counts = CountDefects(total, Scope::kCounted, moment, rules);
+DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const ScoreRules& rules,
+                              Scope scope) {
+  const DefectCounts counts = CountDefects(total, scope, moment, rules);
   DefectPrior pooled;
   if (counts.order_count == 0) return pooled;
   for (int day = 0; day <= rules.claim_window_days; ++day) {
     pooled.delay.share.push_back(1 - counts.curve.SurvivalAfter(static_cast<uint32_t>(day)));
   }
   const WeightedSums sums = SumsOf(counts, pooled.delay);
-  if (sums.w1 > 0) pooled.prior = Prior{std::min(1.0, sums.Mean()), kPooledStrength};
+  pooled.prior = Prior{std::min(1.0, PooledMean(sums.s, sums.w1)), kPooledStrength};
   return pooled;
 }
 
@@ -141,8 +142,8 @@ RateEstimate MeasuredDefectRate(const Series& defect, Scope scope,
 }
 
 WeightedSums DefectSums(const Series& defect, const DelayCurve& delay, const Moment& moment,
-                        const ScoreRules& rules) {
-  return SumsOf(CountDefects(defect, Scope::kCounted, moment, rules), delay);
+                        const ScoreRules& rules, Scope scope) {
+  return SumsOf(CountDefects(defect, scope, moment, rules), delay);
 }
 
 double DefectKinds::Of(Code kind) const { return share[KindIndex(kind)]; }

@@ -60,8 +60,9 @@ struct DefectPrior {
   DelayCurve delay;
 };
 
-// From the sum over all pairs, counted orders only.
-DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const ScoreRules& rules);
+// From the sum over all pairs, in the scope of the score it is for; mean as PooledMean.
+DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const ScoreRules& rules,
+                              Scope scope = Scope::kCounted);
 
 // `order_count` are the orders whose promised day is over, `hit_count` the defects known within the
 // claim window, `weight` is n. `prior` and `delay` are what PooledDefectPrior gave for the same
@@ -74,10 +75,10 @@ RateEstimate MeasuredDefectRate(const Series& defect, Scope scope,
                                 const std::optional<Prior>& prior, const DelayCurve& delay,
                                 const Moment& moment, const ScoreRules& rules);
 
-// n as w1, sum(w^2 entered g) as w2 and y as s, counted orders only: what a fleet prior is fitted
-// to. y may exceed n.
+// n as w1, sum(w^2 entered g) as w2 and y as s: what a fleet prior is fitted to. y may exceed n.
+// `delay` and scope are those of the score the prior is for.
 WeightedSums DefectSums(const Series& defect, const DelayCurve& delay, const Moment& moment,
-                        const ScoreRules& rules);
+                        const ScoreRules& rules, Scope scope = Scope::kCounted);
 
 // Decayed shares of orders by the kind of their defect, by the end of the claim window or the last
 // day reached. None in the cases in which `observed` is absent.

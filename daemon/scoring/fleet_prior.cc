@@ -138,15 +138,18 @@ void FleetPrior::Take(const std::vector<RateRecord>& records) {
   evidence_.lane_count = static_cast<int>(lane_names_.size());
 }
 
-// How much each pair counts, and the fleet's rate: with half a hit more in one order more, so that
-// it is never 0 or 1.
+// How much each pair counts, and the fleet's rate: with half a hit more in one order more than all
+// there are, so that it is never 0 or 1.
 void FleetPrior::Weigh() {
   Margin fleet;
+  double heard = 0, squares = 0;
   for (Cell& cell : cells_) {
     cell.counted = cell.voice * cell.orders / (1 + cell.orders / evidence_.pairs.mean);
     fleet.Add(cell, 0);
+    heard += cell.voice * cell.orders;
+    squares += cell.voice * cell.voice * cell.orders;
   }
-  const double orders = fleet.orders * fleet.orders / fleet.squares;
+  const double orders = heard * heard / squares;
   evidence_.mean = (orders * std::min(1.0, fleet.hits / fleet.orders) + 0.5) / (orders + 1);
 }
 
@@ -228,7 +231,8 @@ Prior FleetPrior::PriorOfSum(std::span<const Pair> pairs) const {
   }
   for (size_t i = 0; i < parts.size(); ++i) {
     Part& part = parts[i];
-    part.share = w1 > 0 ? (part.cell ? part.cell->w1 / w1 : 0) : 1.0 / std::ssize(parts);
+    const double own = part.cell ? part.cell->w1 : 0;
+    part.share = w1 > 0 ? own / w1 : 1 / static_cast<double>(parts.size());
     Asked& supplier = suppliers[pairs[i].supplier];
     Asked& lane = lanes[pairs[i].lane];
     supplier.position = part.supplier;

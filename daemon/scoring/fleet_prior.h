@@ -52,8 +52,8 @@
 
 namespace plumblane {
 
-// What one pair's counted orders say of one rate. From LateSums (rate.h): W1, W2 and S of the
-// settled cohorts. From DefectSums (defects.h): n, its squares and y.
+// What one pair's orders say of one rate. From LateSums (rate.h): W1, W2 and S of the settled
+// cohorts. From DefectSums (defects.h): n, its squares and y.
 struct RateRecord {
   Pair pair;
   WeightedSums sums;

@@ -72,15 +72,18 @@ OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& momen
   return counts;
 }
 
-WeightedSums LateSums(const Series& on_time, const Moment& moment, const ScoreRules& rules) {
-  return SumsOf(CountOnTime(on_time, Scope::kCounted, moment, rules));
+WeightedSums LateSums(const Series& on_time, const Moment& moment, const ScoreRules& rules,
+                      Scope scope) {
+  return SumsOf(CountOnTime(on_time, scope, moment, rules));
 }
 
+double PooledMean(double hits, double orders) { return (hits + 0.5) / (orders + 1); }
+
 std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
-                                     const ScoreRules& rules) {
-  const OnTimeCounts counts = CountOnTime(total, Scope::kCounted, moment, rules);
-  if (!(counts.weight > 0)) return std::nullopt;
-  return Prior{counts.late_weight / counts.weight, kPooledStrength};
+                                     const ScoreRules& rules, Scope scope) {
+  const OnTimeCounts counts = CountOnTime(total, scope, moment, rules);
+  if (counts.order_count == 0) return std::nullopt;
+  return Prior{PooledMean(counts.late_weight, counts.weight), kPooledStrength};
 }
 
 RateEstimate OnTimeRate(const Series& on_time, Scope scope, const std::optional<Prior>& late,

@@ -76,12 +76,19 @@ struct OnTimeCounts {
 OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& moment,
                          const ScoreRules& rules);
 
-// W1, W2 and S of the late rate, counted orders only: what a fleet prior is fitted to.
-WeightedSums LateSums(const Series& on_time, const Moment& moment, const ScoreRules& rules);
+// W1, W2 and S of the late rate: what a fleet prior is fitted to. The scope is that of the score the
+// prior is for.
+WeightedSums LateSums(const Series& on_time, const Moment& moment, const ScoreRules& rules,
+                      Scope scope = Scope::kCounted);
 
-// The prior of the late rate: S/W1 over `total`, counted orders only. None when nothing settled.
+// The share of a pool with some doubt: (hits + 1/2) / (orders + 1), the mean under Jeffreys' prior, so
+// that a pool of a few orders, or of old ones that hardly weigh, is not taken for certain.
+double PooledMean(double hits, double orders);
+
+// The prior of the late rate, from `total`, the sum over all pairs; the scope is that of the score it
+// is for, so that forgiving orders leaves a lane's score as it was. None when nothing settled.
 std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
-                                     const ScoreRules& rules);
+                                     const ScoreRules& rules, Scope scope = Scope::kCounted);
 
 // The on-time share: observed = 1 - S/W1, and one minus mean and limits of the late rate.
 RateEstimate OnTimeRate(const Series& on_time, Scope scope, const std::optional<Prior>& late,

@@ -32,9 +32,10 @@ int64_t FaultCount(const MeasureSet& measures, const Moment& moment) {
 }  // namespace
 
 Priors PooledPriors(const Series& on_time_total, const Series& defect_total, const Moment& moment,
-                    const ScoreRules& rules) {
-  DefectPrior defect = PooledDefectPrior(defect_total, moment, rules);
-  return {PooledLatePrior(on_time_total, moment, rules), defect.prior, std::move(defect.delay)};
+                    const ScoreRules& rules, Scope scope) {
+  DefectPrior defect = PooledDefectPrior(defect_total, moment, rules, scope);
+  return {PooledLatePrior(on_time_total, moment, rules, scope), defect.prior,
+          std::move(defect.delay)};
 }
 
 Priors FleetPriors::Of(std::span<const Pair> pairs) const {

@@ -38,12 +38,13 @@ struct Priors {
   bool operator==(const Priors&) const = default;
 };
 
-// From the series of the sum over all pairs, counted orders only.
+// From the series of the sum over all pairs, in the scope of the score they are for.
 Priors PooledPriors(const Series& on_time_total, const Series& defect_total, const Moment& moment,
-                    const ScoreRules& rules);
+                    const ScoreRules& rules, Scope scope = Scope::kCounted);
 
 // The same fitted to the fleet: LateSums and DefectSums of every pair as RateRecords, the latter
-// with the delay curve of PooledDefectPrior. Fit once per day and half-life.
+// with the delay curve of PooledDefectPrior, all in the scope of the scores they are for. Fit once
+// per day, half-life and scope. Where a rate has none PooledPriors stand in.
 struct FleetPriors {
   std::optional<FleetPrior> late, defect;
   DelayCurve defect_delay;

@@ -13,7 +13,7 @@
 //
 // Three answers are given, for three uses:
 //   - LikeliestStrength: the maximum of the likelihood over 1 .. 1000. With few groups it often
-//     runs to the upper end, and intervals built on it cover 65 to 80 % instead of 95 %
+//     runs to the upper end, and intervals built on it cover 60 to 85 % instead of 95 %
 //     (tests/scoring/prior_simulation_test.cc): good as evidence, not to compute with.
 //   - MeanStrength: 1/E[1/(M + 1)] - 1, the expectation over the likelihood with log M spread
 //     evenly over 1 .. 1000. The variance of a rate is m (1 - m)/(M + 1), so this averages what

@@ -25,7 +25,9 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   void OnReadDone(bool ok) override {
     Lock lock(mutex_);
     reading_ = false;
-    if (!ok) {
+    // A batch that arrives after the end is dropped: it has no receipt, and may find the stream
+    // finished, which then can be deleted while the engine still holds the batch.
+    if (!ok || no_more_reads_) {
       no_more_reads_ = true;
       return Leave(lock);
     }
@@ -82,9 +84,9 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
 
   // Tries again whenever the engine has room. Until it has taken the batch the stream cannot end.
   void Submit(const std::shared_ptr<Read>& read) {
-    const bool taken = service_.engine_.Submit(
-        std::move(read->submission),
-        [this, read](const Receipt& receipt) { Answer(*read, receipt); });
+    const bool taken =
+        service_.engine_.Submit(std::move(read->submission),
+                                [this, read](const Receipt& receipt) { Answer(*read, receipt); });
     if (!taken) return service_.engine_.WhenRoom([this, read] { Submit(read); });
     Lock lock(mutex_);
     submitting_ = false;
@@ -257,9 +259,13 @@ grpc::ServerUnaryReactor* IntakeService::ReportNews(grpc::CallbackServerContext*
     reactor->Finish(ToGrpc(news.status()));
     return reactor;
   }
+  const std::string source = news->source;
   SubmitFact(engine_, Submission{{}, {*std::move(news)}, {}}, reactor,
-             [response](const Receipt& receipt) {
+             [this, response, source](const Receipt& receipt) {
                response->set_log_sequence(static_cast<int64_t>(receipt.log_sequence));
+               const View view = engine_.Look();
+               const auto& through = view.catalog().sources.at(source).complete_through;
+               if (through) WriteTime(*through, response->mutable_complete_through_time());
              });
   return reactor;
 }

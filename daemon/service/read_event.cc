@@ -12,6 +12,7 @@ namespace plumblane {
 namespace {
 
 constexpr int kMaxPromiseDays = 365;
+constexpr int64_t kMaxPromiseMillis = 2 * 366 * kMillisPerDay;
 constexpr int64_t kMaxUnits = 1'000'000;
 
 // Reads one event; the first failed check is kept and the rest is skipped.
@@ -160,6 +161,9 @@ class EventReader {
       Missing("promise_time", "expected the moment that promise_date stands for");
     }
     if (in_.has_promise_time()) event().promise = Time("promise_time", in_.promise_time());
+    if (event().promise && *event().promise > event().time + kMaxPromiseMillis) {
+      Bad("promise_time", "expected a moment at most two years after the event");
+    }
     if (in_.has_promise_days()) {
       event().promise_days = in_.promise_days();
       if (in_.promise_days() < 0 || in_.promise_days() > kMaxPromiseDays) {

@@ -44,17 +44,22 @@ std::string_view DefectName(Code code) {
   }
 }
 
-// What became of the order in this measure, in words.
-std::string Describe(const Entry& entry) {
-  if (entry.outcomes.empty()) return "not yet";
-  const Outcome& outcome = entry.outcomes.front();
+// Whether the outcome lies within the watch of its cohort, as scores count it (scoring/moment.h).
+bool IsKnown(const Entry& entry, const Outcome& outcome, Instant horizon) {
+  const int64_t watch = horizon - EndOf(entry.key.day);
+  const Measure measure = entry.key.measure;
+  const bool in_days = measure == Measure::kOnTime || measure == Measure::kDefect;
+  return (in_days ? outcome.bucket * kMillisPerDay : BucketEndMillis(outcome.bucket)) <= watch;
+}
+
+std::string DescribeOutcome(const Entry& entry, const Outcome& outcome) {
+  const bool on_time = entry.key.measure == Measure::kOnTime;
   const bool in_days = entry.key.measure == Measure::kDefect;
   const std::string after =
-      in_days ? Days(outcome.bucket) + " after the promised day" : "after " + Span(outcome.bucket);
+      in_days ? Days(outcome.bucket) + " after that day" : "after " + Span(outcome.bucket);
   switch (outcome.code) {
     case Code::kDelivered:
-      return entry.key.measure == Measure::kOnTime ? "delivered by the promise"
-                                                   : absl::StrCat("delivered ", after);
+      return on_time ? "delivered by the promise" : absl::StrCat("delivered ", after);
     case Code::kDeliveredLate:
       return outcome.bucket == 0 ? "delivered late, on the promised day"
                                  : absl::StrCat("delivered ", Days(outcome.bucket), " late");
@@ -63,14 +68,30 @@ std::string Describe(const Entry& entry) {
     case Code::kAnswered:
       return absl::StrCat("answered ", after);
     case Code::kLeft:
-      return absl::StrCat("left without outcome, ", after);
+      return absl::StrCat("left without outcome ", after);
     case Code::kFault:
       return "not counted: its dates contradict each other";
     default:
-      return outcome.code == Code::kLost && in_days
-                 ? absl::StrCat("lost, or taken for lost ", after, " if not delivered by then")
-                 : absl::StrCat(Text(DefectName(outcome.code)), ", ", after);
+      return absl::StrCat(Text(DefectName(outcome.code)), " ", after);
   }
+}
+
+// What became of the order in this measure, in words, as far as scores know it.
+std::string DescribeEntry(const Entry& entry, Instant horizon) {
+  const Measure measure = entry.key.measure;
+  if (measure == Measure::kMoney) return "counted";
+  const bool day_is_over = EndOf(entry.key.day) <= horizon;
+  const std::string not_yet = "; not counted yet";
+  if (!entry.outcomes.empty()) {
+    const Outcome& outcome = entry.outcomes.front();
+    const std::string words = DescribeOutcome(entry, outcome);
+    if (outcome.code == Code::kFault || IsKnown(entry, outcome, horizon)) return words;
+    // A loss is written ahead and is none before its day.
+    if (measure != Measure::kDefect) return words + not_yet;
+  }
+  if (!day_is_over) return "counts when that day is over and news is in";
+  if (measure == Measure::kOnTime) return "late";
+  return measure == Measure::kDefect ? "none known" : "not yet";
 }
 
 std::string_view IgnoredWord(Ignored ignored) {
@@ -161,7 +182,7 @@ void WritePart(const PartState& part, v1::OrderPart* out) {
   WriteMissing(part, out);
 }
 
-void WriteCounts(const PartState& part, v1::OrderPart* out) {
+void WriteCounts(const PartState& part, Instant horizon, v1::OrderPart* out) {
   for (const Entry& entry : part.entries) {
     const Measure measure = entry.key.measure;
     if (measure == Measure::kUnderway || measure == Measure::kOverdue) continue;
@@ -169,7 +190,7 @@ void WriteCounts(const PartState& part, v1::OrderPart* out) {
     to->set_measure(Text(MeasureName(measure)));
     to->set_day(FormatDay(entry.key.day));
     to->set_excused(entry.excused);
-    to->set_outcome(measure == Measure::kMoney ? "counted" : Describe(entry));
+    to->set_outcome(DescribeEntry(entry, horizon));
   }
 }
 
@@ -182,7 +203,7 @@ void WriteOrder(const OrderAnswer& answer, v1::Order* out) {
   for (const PartState& part : answer.state.parts) {
     v1::OrderPart* to = out->add_parts();
     WritePart(part, to);
-    WriteCounts(part, to);
+    WriteCounts(part, answer.horizon, to);
     parts[part.part] = to;
   }
   for (size_t i = 0; i < answer.events.size(); ++i) {

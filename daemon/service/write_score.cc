@@ -102,8 +102,10 @@ void WriteMoney(const Money& money, v1::Money* out) {
 void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out) {
   WriteEstimate(basis, answer.subject, answer.score, out);
   if (answer.last_event) WriteTime(*answer.last_event, out->mutable_last_event_time());
+  Basis pair_basis = basis;
+  pair_basis.priors = basis.pair_priors;
   for (const auto& [pair, score] : answer.pairs) {
-    WriteEstimate(basis, SubjectOf(pair), score, out->add_pairs());
+    WriteEstimate(pair_basis, SubjectOf(pair), score, out->add_pairs());
   }
 }
 
@@ -152,7 +154,8 @@ std::optional<v1::EventResult> WriteFate(int index, const EventFate& fate) {
       break;
     case EventFate::Kind::kWaiting:
       say(v1::EventResult::OUTCOME_WAITING, "UNKNOWN_RETRACTED", "retracts",
-          "no event with this id has been seen; the retraction waits for it");
+          "no event with this id from this source is known in this order; the retraction waits for "
+          "it");
       break;
   }
   return result;

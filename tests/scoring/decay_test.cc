@@ -90,7 +90,15 @@ TEST(DecayTest, TenYearsAtAHalfLifeOfADayAddUpToTwo) {
   EXPECT_GT(sums.EffectiveSize(), 2.99);
 }
 
-TEST(DecayTest, EffectiveSizeOfNothingIsZero) { EXPECT_EQ(WeightedSums{}.EffectiveSize(), 0); }
+TEST(DecayTest, EffectiveSizeOfNothingIsZero) {
+  EXPECT_EQ(WeightedSums{}.EffectiveSize(), 0);
+  EXPECT_EQ(WeightedSums{}.EffectiveHits(), 0);
+}
+
+TEST(DecayTest, EffectiveHitsKeepTheMean) {
+  const WeightedSums sums = Decayed(kPaperStream, 110, 5);
+  ExpectSame(sums.EffectiveHits() / sums.EffectiveSize(), 5.38215836336);
+}
 
 TEST(DecayTest, ManyOrdersOfOneWeightAreTheSumOfSingleOnes) {
   WeightedSums together, apart;

@@ -5,9 +5,12 @@
 #include <gtest/gtest.h>
 
 #include "scoring/fixture.h"
+#include "scoring/naive_model.h"
 
 namespace plumblane {
 namespace {
+
+using naive::Random;
 
 constexpr Code kQuality = Code::kQuality;
 constexpr Day kOld = kToday - 100;  // past the claim window at Asked(kToday)
@@ -117,7 +120,7 @@ TEST(DelayTest, PooledCurveOfCohortsPastTheWindow) {
 TEST(DelayTest, AYoungOrderCountsForThePartItHasShown) {
   // By day 5 half of the defects have shown: 8 old orders count 8, 6 young ones 3.
   const DefectPrior pooled = Pooled({Counted(kOld, 8, {{kQuality, 2, 1}, {kQuality, 10, 1}})});
-  ExpectSame(pooled.prior->mean, 2 / 8.0);
+  ExpectSame(pooled.prior->mean, 2.5 / 9.0);
   const RateEstimate rate =
       Rate({Counted(kOld, 8), Counted(kYoung, 6, {{kQuality, 1, 1}})}, Asked(kToday), pooled);
   ExpectSame(rate.weight, 11);
@@ -136,7 +139,7 @@ TEST(DelayTest, ThePriorsOrdersCountForThePartTheyHaveShownToo) {
   // At risk on day 2: 16, on day 10: 7. G(5) = 1/16, G(60) = 1 - 15/16 * 6/7.
   const double by_window = 1 - 15 / 16.0 * 6 / 7.0;
   const DefectPrior pooled = Pooled(total);
-  ExpectSame(pooled.prior->mean, 2 / (8 + 8 * (1 / 16.0) / by_window));
+  ExpectSame(pooled.prior->mean, 2.5 / (9 + 8 * (1 / 16.0) / by_window));
   EXPECT_EQ(pooled.prior->strength, 4);
 }
 
@@ -181,7 +184,91 @@ TEST(DelayTest, PriorIsOfCountedOrdersOnlyAndAbsentWithoutAny) {
 TEST(DelayTest, PriorDecays) {
   const Series total = {Counted(kToday - 50, 4, {{kQuality, 1, 2}}), Counted(kToday - 30, 3)};
   const DefectPrior pooled = Pooled(total, {.half_life_days = 10, .claim_window_days = 20});
-  ExpectSame(pooled.prior->mean, (2 / 32.0) / (4 / 32.0 + 3 / 8.0));
+  ExpectSame(pooled.prior->mean, (2 / 32.0 + .5) / (4 / 32.0 + 3 / 8.0 + 1));
+}
+
+// Two weights, one young cohort: w = 1/8 (age 30, past the window of 20 days) and 1/2 (age 10, 8
+// days over), and by day 8 half of the defects have shown.
+TEST(DelayTest, SumsCountWhatHasShownOnceAndItsWeightTwice) {
+  const ScoreRules rules{.half_life_days = 10, .claim_window_days = 20};
+  DelayCurve delay;
+  for (int day = 0; day <= 20; ++day) delay.share.push_back(day < 8 ? .02 : day < 15 ? .05 : .1);
+  const Series series =
+      SeriesOf({Counted(kToday - 30, 6, {{kQuality, 1, 1}}),
+                Counted(kToday - 10, 4, {{kQuality, 2, 1}}), Excused(kToday - 30, 9)});
+  const WeightedSums sums = DefectSums(series, delay, Asked(kToday), rules);
+  ExpectSame({sums.w1, sums.w2, sums.s},
+             {6 / 8.0 + 4 / 2.0 / 2, 6 / 64.0 + 4 / 4.0 / 2, 1 / 8.0 + 1 / 2.0});
+  const WeightedSums lane = DefectSums(series, delay, Asked(kToday), rules, Scope::kWithExcused);
+  ExpectSame({lane.w1, lane.w2, lane.s}, {sums.w1 + 9 / 8.0, sums.w2 + 9 / 64.0, sums.s});
+  const RateEstimate rate =
+      MeasuredDefectRate(series, Scope::kCounted, Prior{.1, 4}, delay, Asked(kToday), rules);
+  ExpectSame(rate.weight, sums.w1 * sums.w1 / sums.w2);
+  ExpectSame(rate.posterior_a, .4 + sums.w1 * sums.s / sums.w2);
+  EXPECT_EQ(rate.observed, Rate(series, Asked(kToday), {}, rules).observed);
+  EXPECT_EQ(rate.order_count, 10);
+}
+
+TEST(DelayTest, OneOrderIsAsMuchOfOneAsHasShownWhateverItsWeight) {
+  DelayCurve delay;
+  for (int day = 0; day <= 60; ++day) delay.share.push_back(day < 30 ? .02 : .1);
+  for (const double half_life : {5.0, 1e15}) {
+    const WeightedSums sums =
+        DefectSums({Counted(kYoung, 1)}, delay, Asked(kToday), {.half_life_days = half_life});
+    ExpectSame(sums.EffectiveSize(), .2);
+  }
+}
+
+// Ten parcels, all cohorts past the window: what R 4.2.2 (survival 3.5-3, survfit of a factor) says
+// of durations 3 4 5 5 6 8 9 10 12 15 with endings 1 1 L 1 0 1 L 1 0 1.
+TEST(KindTest, SharesOfCompetingEndings) {
+  const Series series = {Counted(kOld, 10,
+                                 {{kQuality, 3, 1},
+                                  {kQuality, 4, 1},
+                                  {kQuality, 5, 1},
+                                  {Code::kLost, 5, 1},
+                                  {Code::kLeft, 6, 1},
+                                  {kQuality, 8, 1},
+                                  {Code::kLost, 9, 1},
+                                  {kQuality, 10, 1},
+                                  {Code::kLeft, 12, 1},
+                                  {kQuality, 15, 1}})};
+  const DefectKinds kinds = *DefectKindsOf(series, Scope::kCounted, Asked(kToday), kNoDecay);
+  ExpectSame(kinds.Of(kQuality), .78);
+  ExpectSame(kinds.Of(Code::kLost), .22);
+  EXPECT_EQ(kinds.Of(Code::kUnsafe), 0);
+}
+
+TEST(KindTest, SharesAddUpToTheShareOfAll) {
+  Random random(8);
+  for (int round = 0; round < 50; ++round) {
+    std::vector<Cohort> cohorts;
+    for (int i = random.Below(20); i >= 0; --i) {
+      const int kind = random.Below(8);
+      const Code code = kind == 7 ? Code::kLeft : static_cast<Code>(10 + kind);
+      cohorts.push_back(Counted(kToday - random.Below(90), 1 + random.Below(3),
+                                {{code, static_cast<uint32_t>(random.Below(50)), 1}}));
+    }
+    const Series series = SeriesOf(cohorts);
+    const ScoreRules rules{.half_life_days = 30};
+    const RateEstimate rate = Rate(series, Asked(kToday), {}, rules);
+    const auto kinds = DefectKindsOf(series, Scope::kCounted, Asked(kToday), rules);
+    ASSERT_EQ(kinds.has_value(), rate.observed.has_value());
+    if (!kinds) continue;
+    double sum = 0;
+    for (const double share : kinds->share) sum += share;
+    EXPECT_NEAR(sum, *rate.observed, 1e-12);
+  }
+}
+
+TEST(KindTest, WithoutOrdersThereAreNoShares) {
+  EXPECT_FALSE(DefectKindsOf({}, Scope::kCounted, Asked(kToday), kNoDecay).has_value());
+  EXPECT_FALSE(DefectKindsOf({Excused(kOld, 3, {{kQuality, 1, 1}})}, Scope::kCounted, Asked(kToday),
+                             kNoDecay)
+                   .has_value());
+  const auto lane = DefectKindsOf({Excused(kOld, 4, {{kQuality, 1, 1}})}, Scope::kWithExcused,
+                                  Asked(kToday), kNoDecay);
+  ExpectSame(lane->Of(kQuality), .25);
 }
 
 TEST(DefectTest, ExcusedOrdersCountForALaneAndNotForASupplier) {

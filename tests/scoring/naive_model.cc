@@ -211,7 +211,10 @@ Priors PooledPriors(const Orders& total, const Moment& moment, const ScoreRules&
   const auto& defect = total[IndexOf(Measure::kDefect)];
   Priors priors;
   const RateEstimate late = OnTime(on_time, Scope::kCounted, {}, moment, rules);
-  if (late.observed) priors.late = Prior{1 - *late.observed, 4};
+  if (late.order_count > 0) {
+    const double hits = late.weight > 0 ? (1 - *late.observed) * late.weight : 0;
+    priors.late = Prior{(hits + 0.5) / (late.weight + 1), 4};
+  }
   const std::vector<Life> lives = DefectLives(defect, Scope::kCounted, moment, rules);
   if (lives.empty()) return priors;
   for (int day = 0; day <= rules.claim_window_days; ++day) {
@@ -222,7 +225,7 @@ Priors PooledPriors(const Orders& total, const Moment& moment, const ScoreRules&
   for (const Life& life : lives) {
     if (life.event && life.last <= rules.claim_window_days) hits += life.weight;
   }
-  priors.defect = Prior{std::min(1.0, hits / reached), 4};
+  priors.defect = Prior{std::min(1.0, (hits + 0.5) / (reached + 1)), 4};
   return priors;
 }
 

@@ -116,14 +116,86 @@ TEST(OnTimeTest, ExcusedOrdersCountForALaneAndNotForASupplier) {
   ExpectSame(*lane.observed, .8);
 }
 
-TEST(PriorTest, PooledLatePriorIsTheDecayedShareOfAllCountedOrders) {
+// Weights 1/2 and 1/4 as above: W1 = 2, W2 = 2/4 + 4/16 = .75, S = .75, so that n = 4/.75 = 16/3
+// and s = 2.
+TEST(MeasuredTest, CountsByTheEffectiveSize) {
+  const Series series = {Counted(kToday - 20, 4, {{kDelivered, 0, 3}}),
+                         Counted(kToday - 10, 2, {{kDelivered, 0, 1}})};
+  const ScoreRules rules{.half_life_days = 10};
+  const RateEstimate rate =
+      MeasuredOnTimeRate(series, Scope::kCounted, Prior{.1, 4}, Asked(kToday), rules);
+  ExpectSame(rate.weight, 16 / 3.0);
+  ExpectSame(rate.posterior_a, .4 + 2);
+  ExpectSame(rate.posterior_b, 3.6 + 10 / 3.0);
+  ExpectSame(*rate.estimate, 1 - 2.4 / (4 + 16 / 3.0));
+  ExpectSame(*rate.low, 1 - Beta{2.4, 3.6 + 10 / 3.0}.UpperQuantile(.025));
+  // What was seen is the same in both modes.
+  const RateEstimate current = Rate(series, Asked(kToday), Prior{.1, 4}, rules);
+  EXPECT_EQ(rate.observed, current.observed);
+  EXPECT_EQ(rate.order_count, current.order_count);
+  EXPECT_EQ(rate.hit_count, current.hit_count);
+  EXPECT_LT(*rate.high - *rate.low, *current.high - *current.low);
+}
+
+TEST(MeasuredTest, WithoutDecayBothModesAreTheSame) {
+  const Series series = {Counted(kToday - 20, 4, {{kDelivered, 0, 3}}),
+                         Counted(kToday - 10, 2, {{kDelivered, 0, 1}})};
+  const RateEstimate rate =
+      MeasuredOnTimeRate(series, Scope::kCounted, Prior{.1, 4}, Asked(kToday), kNoDecay);
+  ExpectSame(rate.weight, 6);
+  ExpectSame(rate.posterior_a, .4 + 2);
+  ExpectSame(rate.posterior_b, 3.6 + 4);
+}
+
+TEST(MeasuredTest, WithoutOrdersThePosteriorIsThePrior) {
+  EXPECT_EQ(MeasuredPosterior({.2, 5}, {}), (Beta{1, 4}));
+  const RateEstimate rate =
+      MeasuredOnTimeRate({}, Scope::kCounted, Prior{.2, 5}, Asked(kToday), kNoDecay);
+  EXPECT_FALSE(rate.observed || rate.estimate);
+  EXPECT_EQ(rate.posterior_a, 1);
+  EXPECT_EQ(rate.weight, 0);
+}
+
+TEST(MeasuredTest, AllLateLeavesNoMiss) {
+  WeightedSums sums;
+  for (int age = 0; age < 50; ++age) sums.Add(DecayWeight(age, 7), 1, 1);
+  ExpectSame(MeasuredPosterior({.5, 2}, sums).b, 1);
+}
+
+TEST(PriorTest, LateSumsAreWhatAFleetPriorIsFittedTo) {
+  const Series series = SeriesOf({Counted(kToday - 20, 4, {{kDelivered, 0, 3}}),
+                                  Counted(kToday - 10, 2, {{kDelivered, 0, 1}}),
+                                  Excused(kToday - 10, 50), Counted(kToday - 1, 50)});
+  const WeightedSums sums = LateSums(series, Asked(kToday), {.half_life_days = 10});
+  ExpectSame({sums.w1, sums.w2, sums.s}, {2, .75, .75});
+  const WeightedSums lane =
+      LateSums(series, Asked(kToday), {.half_life_days = 10}, Scope::kWithExcused);
+  ExpectSame({lane.w1, lane.w2, lane.s}, {27, 13.25, 25.75});
+}
+
+TEST(PriorTest, PooledLatePriorIsTheDecayedShareOfAllCountedOrdersWithHalfAnOrderOfDoubt) {
   const Series total = SeriesOf({Counted(kToday - 20, 4, {{kDelivered, 0, 3}}),
                                  Counted(kToday - 10, 2, {{kDelivered, 0, 1}}),
                                  Excused(kToday - 10, 50), Counted(kToday - 1, 50)});
   const auto prior = PooledLatePrior(total, Asked(kToday), {.half_life_days = 10});
   ASSERT_TRUE(prior.has_value());
-  EXPECT_DOUBLE_EQ(prior->mean, .375);
+  // W1 = 4/4 + 2/2 and S = 1/4 + 1/2.
+  EXPECT_DOUBLE_EQ(prior->mean, (.75 + .5) / (2 + 1));
   EXPECT_EQ(prior->strength, 4);
+}
+
+TEST(PriorTest, ThePriorOfALaneCountsExcusedOrders) {
+  const Series total =
+      SeriesOf({Counted(kToday - 10, 2, {{kDelivered, 0, 2}}), Excused(kToday - 9, 2)});
+  const ScoreRules rules{.half_life_days = 1e6};
+  const Moment moment = Asked(kToday);
+  EXPECT_NEAR(PooledLatePrior(total, moment, rules)->mean, .5 / 3, 1e-4);
+  EXPECT_NEAR(PooledLatePrior(total, moment, rules, Scope::kWithExcused)->mean, 2.5 / 5, 1e-4);
+}
+
+TEST(PriorTest, APoolThatNoLongerWeighsLeavesEverythingOpen) {
+  const Series total{Counted(kToday - 4000, 50, {{kDelivered, 0, 50}})};
+  EXPECT_NEAR(PooledLatePrior(total, Asked(kToday), {.half_life_days = 1})->mean, .5, 1e-9);
 }
 
 TEST(PriorTest, NoSettledOrderAnywhereIsNoPrior) {

@@ -3,6 +3,8 @@
 
 #include <gtest/gtest.h>
 
+#include <vector>
+
 #include "cohorts/buckets.h"
 #include "scoring/fixture.h"
 
@@ -58,6 +60,26 @@ TEST(ScoreTest, EachMeasureIsReadFromItsOwnCells) {
   EXPECT_EQ(score.fault_count, 3);
 }
 
+TEST(ScoreTest, PriorsOfTheFleetAreThoseOfEachRate) {
+  const Pair pair{"s", {"VN", "DE", ""}};
+  const MeasureSet orders = FiveOrders();
+  const Moment moment = Asked(kToday);
+  const DelayCurve delay = PooledDefectPrior(orders[Measure::kDefect], moment, kNoDecay).delay;
+  const FleetPriors fleet{
+      FleetPrior::Fit({{pair, LateSums(orders[Measure::kOnTime], moment, kNoDecay)}}),
+      FleetPrior::Fit({{pair, DefectSums(orders[Measure::kDefect], delay, moment, kNoDecay)}}),
+      delay};
+  const std::vector<Pair> asked = {pair};
+  const Priors priors = fleet.Of(asked);
+  EXPECT_EQ(priors.late, fleet.late->PriorOf(pair));
+  EXPECT_EQ(priors.defect, fleet.defect->PriorOf(pair));
+  EXPECT_EQ(priors.defect_delay, delay);
+  EXPECT_EQ(FleetPriors{}.Of(asked), Priors{});
+  const ScoreEstimate score = Score(orders, Scope::kCounted, priors);
+  ExpectSame(score.on_time.posterior_a, priors.late->mean * priors.late->strength + 1);
+  ExpectSame(score.defect.posterior_b, (1 - priors.defect->mean) * priors.defect->strength + 3);
+}
+
 TEST(ScoreTest, ALaneIncludesExcusedOrders) {
   const ScoreEstimate lane = Score(FiveOrders(), Scope::kWithExcused);
   EXPECT_EQ(lane.on_time.order_count, 5);
@@ -92,8 +114,8 @@ TEST(ScoreTest, PriorsComeFromTheTotals) {
   const MeasureSet total = FiveOrders();
   const Priors priors =
       PooledPriors(total[Measure::kOnTime], total[Measure::kDefect], Asked(kToday), kNoDecay);
-  ExpectSame(priors.late->mean, .25);
-  ExpectSame(priors.defect->mean, .25);
+  ExpectSame(priors.late->mean, 1.5 / 5);  // one of four, and half an order of doubt
+  ExpectSame(priors.defect->mean, 1.5 / 5);
   EXPECT_EQ(priors.defect_delay.share.size(), 61u);
   EXPECT_EQ(PooledPriors({}, {}, Asked(kToday), kNoDecay), Priors{});
 }

@@ -54,6 +54,43 @@ TEST(TimesTest, LimitsAreThoseOfTheCurve) {
   EXPECT_FALSE(times.p90->high.has_value());
 }
 
+// Ten orders one after another: at the median six are at risk, at the 90th percentile two.
+TEST(TimesTest, AQuantileOfTooFewOrdersIsLeftOutAndSaysSo) {
+  Series series = {Counted(kOld, 10)};
+  for (int i = 1; i <= 10; ++i) series[0].cell.counted.Add(kDelivered, Hours(10 * i), 1);
+  ScoreRules rules = kNoDecay;
+  rules.fewest_at_risk = kFewestAtRisk;
+  const TimesEstimate times = Times(series, Asked(kToday), rules);
+  EXPECT_TRUE(times.median.has_value());
+  EXPECT_FALSE(times.median_too_few);
+  EXPECT_FALSE(times.p90.has_value());
+  EXPECT_TRUE(times.p90_too_few);
+  EXPECT_EQ(times.finished_count, 10);
+  rules.fewest_at_risk = 6;
+  EXPECT_TRUE(Times(series, Asked(kToday), rules).median.has_value());
+  rules.fewest_at_risk = 6.01;
+  const TimesEstimate strict = Times(series, Asked(kToday), rules);
+  EXPECT_FALSE(strict.median.has_value());
+  EXPECT_TRUE(strict.median_too_few);
+  EXPECT_TRUE(strict.median_reached);
+}
+
+TEST(TimesTest, AQuantileThatIsNotReachedIsNotTooFew) {
+  ScoreRules rules = kNoDecay;
+  rules.fewest_at_risk = kFewestAtRisk;
+  const Series series = {Counted(kOld, 3, {{kDelivered, Hours(10), 1}})};
+  const TimesEstimate times = Times(series, Asked(kToday), rules);
+  EXPECT_FALSE(times.median || times.median_reached || times.median_too_few || times.p90_too_few);
+  EXPECT_EQ(Times({}, Asked(kToday), rules), TimesEstimate{});
+}
+
+TEST(TimesTest, UnlessAskedNoQuantileIsTooFew) {
+  const TimesEstimate times =
+      Times({Counted(kOld, 1, {{kDelivered, Hours(10), 1}})}, Asked(kToday));
+  EXPECT_TRUE(times.median && times.p90);
+  EXPECT_FALSE(times.median_too_few || times.p90_too_few);
+}
+
 TEST(TimesTest, AnOutcomeIsKnownOnceItsBucketHasEnded) {
   const uint32_t bucket = Hours(48);
   const Series series = {Counted(kToday, 1, {{kDelivered, bucket, 1}})};

@@ -36,7 +36,7 @@ int SetVersion(plumblane::Store& store, int version) {
 int main(int argc, char** argv) {
   using namespace plumblane;  // NOLINT: a program of one function
   const bool sets_version = argc == 4 && std::string_view(argv[2]) == "--set-version";
-  if (argc != 2 && !sets_version) return 2;
+  if ((argc != 2 && !sets_version) || argv[1][0] == '-') return 2;
   auto store = OpenRocksDbStore({.path = argv[1]});
   if (!store.ok()) return Fail(store.status());
   if (sets_version) return SetVersion(**store, std::atoi(argv[3]));

@@ -4,6 +4,8 @@
 #include <rocksdb/db.h>
 #include <rocksdb/write_batch.h>
 
+#include <atomic>
+
 #include <filesystem>
 
 #include "storage/rocksdb/rocksdb_options.h"
@@ -23,11 +25,18 @@ absl::Status ToStatus(const rocksdb::Status& status) {
 struct Database {
   std::unique_ptr<rocksdb::DB> db;
   std::vector<rocksdb::ColumnFamilyHandle*> families;
+  std::atomic<bool> write_failed = false;
 
   rocksdb::ColumnFamilyHandle* Of(Space space) const {
     return families[static_cast<size_t>(space)];
   }
   ~Database() {
+    // After a failed write this library version can abort while it closes. Nothing needs closing:
+    // what was synced is safe, and the next start reads it anew.
+    if (write_failed) {
+      static_cast<void>(db.release());
+      return;
+    }
     for (auto* family : families) db->DestroyColumnFamilyHandle(family);
     if (db) db->Close();
   }
@@ -103,7 +112,9 @@ class RocksDbStore final : public Store {
                                                   : writes.Delete(family, change.key);
       if (!status.ok()) return ToStatus(status);
     }
-    return ToStatus(database_->db->Write(WriteOptionsFor(sync), &writes));
+    const rocksdb::Status written = database_->db->Write(WriteOptionsFor(sync), &writes);
+    if (!written.ok()) database_->write_failed = true;
+    return ToStatus(written);
   }
 
  private:

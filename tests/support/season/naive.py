@@ -241,9 +241,8 @@ def defect_rate(orders: list[Counted], moment: Moment, prior: Prior) -> dict:
 
 
 def prior_of(orders: list[Counted], moment: Moment) -> Prior:
-    """Of all orders that are not excused, as of the last day that was over."""
+    """Of all these orders, as of the last day that was over, with half an order of doubt."""
     moment = Moment(day_of(moment.as_of) * DAY_MS, moment.news, moment.half_life)
-    orders = [order for order in orders if not order.is_excused]
     total, late = late_sums(orders, moment)
 
     entries = defect_entries(orders, moment)
@@ -251,7 +250,7 @@ def prior_of(orders: list[Counted], moment: Moment) -> Prior:
     by_day = [share_by(points, day) for day in range(CLAIM_WINDOW_DAYS + 1)]
     unfinished = Prior(0.0, 0.0, by_day)
     n, y = defect_sums(entries, moment, unfinished.ripeness)
-    return Prior(late / total if total > 0.0 else 0.0, y / n if n > 0.0 else 0.0, by_day)
+    return Prior((late + 0.5) / (total + 1.0), min(1.0, (y + 0.5) / (n + 1.0)), by_day)
 
 
 def times(entries: list[Entry | None], moment: Moment) -> dict:
@@ -346,7 +345,9 @@ def expected(folder: Path, as_of: int, half_life: float) -> dict:
     apply_excuses(reading.orders, read_lines(folder / "excuses.csv"))
     orders = [work_out(order) for order in reading.orders if order.is_known]
     moment = Moment(as_of, news_through(folder, reading.delivering_sources), half_life)
-    prior = prior_of(orders, moment)
+    # A lane counts excused orders and so does its prior; suppliers and pairs do not.
+    prior = prior_of([order for order in orders if not order.is_excused], moment)
+    lane_prior = prior_of(orders, moment)
 
     groups: dict[str, list[Counted]] = {}
     for order in orders:
@@ -357,7 +358,8 @@ def expected(folder: Path, as_of: int, half_life: float) -> dict:
     return {"as_of": instant_text(as_of), "news_time": instant_text(moment.news),
             "half_life_days": int(half_life) if half_life == int(half_life) else half_life,
             "prior": {"late": prior.late, "defect": prior.defect, "strength": PRIOR_STRENGTH},
-            "scores": [score(name, groups[name], moment, prior)
+            "scores": [score(name, groups[name], moment,
+                             lane_prior if name.startswith("lanes/") else prior)
                        for name in sorted(groups) if name not in is_sum],
             "cells_check": tallies(reading, orders)}
 
