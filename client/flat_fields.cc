@@ -72,6 +72,9 @@ Outcome Time(const Cell& cell, Draft& draft, Amounts&) {
   }
   const absl::StatusOr<Instant> instant = ParseInstant(cell.value);
   if (!instant.ok()) {
+    const bool is_out_of_range =
+        instant.status().message().find("years") != absl::string_view::npos;
+    if (is_out_of_range) return BadValue(cell, instant.status());
     return client::BadValue(cell,
                             "expected a date alone, or date, \"T\", time and the offset from "
                             "UTC, such as 2026-03-05T14:00:00+01:00");

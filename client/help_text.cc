@@ -36,9 +36,9 @@ any order). Fields, the same in both; what is empty is not stated:
 Anything else is refused: customers' data does not belong here.
 
 Lines that are not taken go to FILE.rejected with their number and the reason;
-all others count. After a file with shipped or delivered events their sources
-count as complete up to the latest event in it, or up to --complete-through; what comes
-through "-" counts as live.)";
+all others count. After a file with shipped or delivered events its sources
+count as complete up to the latest event in it, or up to --complete-through;
+what comes through "-" counts as live.)";
 
 constexpr Help kHelp[] = {
     {"",

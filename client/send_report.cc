@@ -14,6 +14,7 @@ namespace {
 
 void NoteNews(const v1::Event& event, FileReport& report) {
   SourceNews& news = report.sources[event.source()];
+  news.has_deliveries = news.has_deliveries || event.type() == v1::EVENT_TYPE_DELIVERED;
   news.has_scans = news.has_scans || event.type() == v1::EVENT_TYPE_SHIPPED ||
                    event.type() == v1::EVENT_TYPE_DELIVERED;
   // A retraction's own time says nothing.
@@ -85,7 +86,7 @@ std::string RemarksText(const Remarks& remarks, const std::string& kind, const s
 std::string NewsText(const FileReport& report) {
   std::string text;
   for (const auto& [source, news] : report.sources) {
-    if (!news.is_reported) continue;
+    if (!news.is_reported || !news.has_deliveries) continue;
     absl::StrAppend(&text, text.empty() ? "delivery news is complete up to " : ", ",
                     TimeText(ToTimestamp(news.complete_through)), " from ", source);
   }

@@ -27,7 +27,8 @@ struct Remarks {
 // What a source is known to tell after this file.
 struct SourceNews {
   Instant latest{0};            // of the events that were taken or known; retractions aside
-  bool has_scans = false;       // shipped or delivered: such a file tells how far tracking goes
+  bool has_scans = false;       // shipped or delivered: the file tells how far tracking goes
+  bool has_deliveries = false;  // only such sources limit what is called late
   bool is_reported = false;     // the daemon was told
   Instant complete_through{0};  // up to when
 };

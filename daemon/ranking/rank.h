@@ -1,10 +1,10 @@
 // Which supplier gets the next order: candidates sorted by the share of orders that come late or
 // bad, as far as their own orders and the average of all tell.
 //
-// The measure is P(late or bad) = 1 - P(on time) P(no defect), the two rates taken as independent, so
-// it stays between 0 and 1. Its mean and variance follow from those of the two posteriors; its
-// interval is that of the Beta distribution with the same mean and variance (an approximation: exact
-// in the first two moments).
+// The measure is P(late or bad) = 1 - P(on time) P(no defect), the two rates taken as independent,
+// so it stays between 0 and 1. Its mean and variance follow from those of the two posteriors; its
+// interval is that of the Beta distribution with the same mean and variance (an approximation:
+// exact in the first two moments).
 //
 // Pure and thread-safe.
 #pragma once

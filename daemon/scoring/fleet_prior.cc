@@ -15,7 +15,7 @@ namespace {
 constexpr int kRounds = 2;
 // Less than this is rounding, or so old that squares would underflow.
 constexpr double kNextToNothing = 1e-100;
-// What is left of a sum after taking most of it out is rounding below this part of it.
+// Keeps what rounding leaves of a sum a share between none and all.
 constexpr double kRounding = 1e-9;
 
 double Logit(double p) { return std::log(p / (1 - p)); }
@@ -66,7 +66,7 @@ void FleetPrior::Margin::Add(const Cell& cell, double rate) {
 FleetPrior::Margin FleetPrior::Margin::Without(const Margin& part) const {
   Margin rest{orders - part.orders, squares - part.squares, hits - part.hits,
               expected - part.expected};
-  if (rest.orders <= kRounding * orders) return {};
+  if (!(rest.orders > 0)) return {};
   rest.squares = std::max(rest.squares, 0.0);
   rest.hits = std::max(rest.hits, 0.0);
   rest.expected = std::clamp(rest.expected, kRounding * rest.orders, rest.orders * (1 - kRounding));

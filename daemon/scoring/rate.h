@@ -81,12 +81,12 @@ OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& momen
 WeightedSums LateSums(const Series& on_time, const Moment& moment, const ScoreRules& rules,
                       Scope scope = Scope::kCounted);
 
-// The share of a pool with some doubt: (hits + 1/2) / (orders + 1), the mean under Jeffreys' prior, so
-// that a pool of a few orders, or of old ones that hardly weigh, is not taken for certain.
+// The share of a pool with some doubt: (hits + 1/2) / (orders + 1), the mean under Jeffreys' prior,
+// so that a pool of a few orders, or of old ones that hardly weigh, is not taken for certain.
 double PooledMean(double hits, double orders);
 
-// The prior of the late rate, from `total`, the sum over all pairs; the scope is that of the score it
-// is for, so that forgiving orders leaves a lane's score as it was. None when nothing settled.
+// The prior of the late rate, from `total`, the sum over all pairs; the scope is that of the score
+// it is for, so that forgiving orders leaves a lane's score as it was. None when nothing settled.
 std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
                                      const ScoreRules& rules, Scope scope = Scope::kCounted);
 

@@ -115,7 +115,8 @@ struct BadCase {
 constexpr char kIdRule[] =
     "expected 1 to 64 printable characters, no '/', no blank at either end, not ";
 constexpr char kTimeRule[] =
-    "expected an RFC 3339 time with offset, such as 2026-03-05T14:00:00+01:00, not ";
+    "expected a date alone, or date, \"T\", time and the offset from UTC, such as "
+    "2026-03-05T14:00:00+01:00, not ";
 
 const BadCase kBadCases[] = {
     {"paid",

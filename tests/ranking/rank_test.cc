@@ -59,12 +59,12 @@ TEST(Rank, LateAndBadWeighTheSame) {
               ElementsAre("neither", "late", "bad"));
 }
 
-TEST(Rank, TheExpectedShareIsTheSumOfBothMeans) {
+TEST(Rank, TheExpectedShareIsThatOfOrdersLateOrBad) {
   for (const auto& [late, bad] : {std::pair<Posterior, Posterior>{{6, 44}, {1.5, 48.5}},
                                   {{0.3, 3.7}, {0.05, 3.95}},
                                   {{90, 10}, {80, 20}}}) {
     const Ranked ranked = RankByBadShare({Candidate("S", late, bad)}).at(0);
-    EXPECT_DOUBLE_EQ(ranked.expected_bad.value(), late.mean() + bad.mean());
+    EXPECT_DOUBLE_EQ(ranked.expected_bad.value(), 1 - (1 - late.mean()) * (1 - bad.mean()));
   }
 }
 
@@ -102,7 +102,7 @@ TEST(Rank, WithoutOrdersOfItsOwnACandidateIsAssumedToBeAverage) {
   const Ranked ranked = RankByBadShare(candidates).at(1);
   EXPECT_TRUE(ranked.assumed);
   EXPECT_EQ(ranked.reason, "no order settled yet: taken to be like the average of all suppliers");
-  EXPECT_NEAR(ranked.expected_bad.value(), 0.12, 1e-12);
+  EXPECT_NEAR(ranked.expected_bad.value(), 1 - 0.9 * 0.98, 1e-12);
   EXPECT_FALSE(RankByBadShare(candidates).at(0).assumed);
 }
 
@@ -136,9 +136,9 @@ TEST(Rank, IsCloseToTheFirstWhileTheIntervalsOverlap) {
   EXPECT_FALSE(close(2000));
 }
 
-// The interval against the sum of two Beta variables drawn by chance, each X / (X + Y) of two Gamma
+// The interval against the share late or bad, two Beta variables drawn by chance, each X / (X + Y) of two Gamma
 // variables (Devroye, Non-Uniform Random Variate Generation, IX.4).
-TEST(Rank, TheIntervalHoldsTheSumOfBothSharesIn95Of100Draws) {
+TEST(Rank, TheIntervalHoldsTheShareIn95Of100Draws) {
   constexpr int kDraws = 200'000;
   std::mt19937_64 random(20260305);
   const auto draw = [&](Posterior p) {
@@ -155,7 +155,7 @@ TEST(Rank, TheIntervalHoldsTheSumOfBothSharesIn95Of100Draws) {
     std::vector<double> sums(kDraws);
     int below = 0, above = 0;
     for (double& sum : sums) {
-      sum = draw(late) + draw(bad);
+      sum = 1 - (1 - draw(late)) * (1 - draw(bad));
       below += sum < *ranked.low ? 1 : 0;
       above += sum > *ranked.high ? 1 : 0;
     }
@@ -170,7 +170,7 @@ TEST(Rank, TheIntervalHoldsTheSumOfBothSharesIn95Of100Draws) {
   }
 }
 
-TEST(Rank, TheIntervalLiesAroundTheMeanWithinZeroAndTwo) {
+TEST(Rank, TheIntervalLiesAroundTheMeanWithinZeroAndOne) {
   for (const double strength : {0.2, 4.0, 100.0, 1e5}) {
     for (const double late : {0.01, 0.3, 0.99}) {
       for (const double bad : {0.01, 0.5, 0.99}) {
@@ -180,7 +180,7 @@ TEST(Rank, TheIntervalLiesAroundTheMeanWithinZeroAndTwo) {
                 .at(0);
         EXPECT_GE(*ranked.low, 0) << strength << " " << late << " " << bad;
         EXPECT_LE(*ranked.low, *ranked.high);
-        EXPECT_LE(*ranked.high, 2);
+        EXPECT_LE(*ranked.high, 1);
         // With a strength below one the mass lies at the ends, and either side may be all of it.
         if (strength > 1) {
           EXPECT_LT(*ranked.low, *ranked.expected_bad);

@@ -93,8 +93,8 @@ TEST(DefectTest, RateWithoutOrdersIsAbsent) {
   const RateEstimate rate = Rate({Counted(kToday - 1, 5)}, Asked(kToday), pooled);
   EXPECT_EQ(rate.order_count, 0);
   EXPECT_FALSE(rate.observed || rate.estimate || rate.low || rate.high);
-  EXPECT_DOUBLE_EQ(rate.posterior_a, 1);
-  EXPECT_DOUBLE_EQ(rate.posterior_b, 3);
+  ExpectSame(rate.posterior_a, 4 * 1.5 / 5);
+  ExpectSame(rate.posterior_b, 4 * 3.5 / 5);
 }
 
 TEST(DefectTest, ObservedIsTheWeightedShare) {
@@ -125,9 +125,9 @@ TEST(DelayTest, AYoungOrderCountsForThePartItHasShown) {
       Rate({Counted(kOld, 8), Counted(kYoung, 6, {{kQuality, 1, 1}})}, Asked(kToday), pooled);
   ExpectSame(rate.weight, 11);
   EXPECT_EQ(rate.order_count, 14);
-  ExpectSame(rate.posterior_a, 1 + 1);
-  ExpectSame(rate.posterior_b, 3 + 10);
-  ExpectSame(*rate.estimate, 2 / 15.0);
+  ExpectSame(rate.posterior_a, 4 * 2.5 / 9 + 1);
+  ExpectSame(rate.posterior_b, 4 * 6.5 / 9 + 10);
+  ExpectSame(*rate.estimate, (10 / 9.0 + 1) / 15);
   const Beta defect{rate.posterior_a, rate.posterior_b};
   EXPECT_DOUBLE_EQ(*rate.low, defect.Quantile(.025));
   EXPECT_DOUBLE_EQ(*rate.high, defect.UpperQuantile(.025));
@@ -145,11 +145,12 @@ TEST(DelayTest, ThePriorsOrdersCountForThePartTheyHaveShownToo) {
 
 TEST(DelayTest, WhileNoDefectIsKnownThePartIsThatOfTheWindow) {
   const DefectPrior pooled = Pooled({Counted(kYoung, 10)});
-  EXPECT_EQ(pooled.prior->mean, 0);
+  // 10 orders at 6 of 61 days, and half an order of doubt.
+  ExpectSame(pooled.prior->mean, .5 / (60 / 61.0 + 1));
   const RateEstimate rate = Rate({Counted(kOld, 2), Counted(kYoung, 61)}, Asked(kToday), pooled);
   ExpectSame(rate.weight, 2 + 6);
-  EXPECT_EQ(rate.posterior_a, .05);
-  ExpectSame(rate.posterior_b, 4 + 8);
+  ExpectSame(rate.posterior_a, 4 * pooled.prior->mean);
+  ExpectSame(rate.posterior_b, 4 * (1 - pooled.prior->mean) + 8);
 }
 
 TEST(DelayTest, ACurveThatEndsEarlyGoesOnAtItsLastValue) {
@@ -170,8 +171,8 @@ TEST(DelayTest, AnEarlyDefectWhereNoneAreUsualStillCounts) {
   const RateEstimate rate = Rate({Counted(kYoung, 1, {{kQuality, 0, 1}})}, Asked(kToday), pooled);
   EXPECT_EQ(rate.weight, 0);
   EXPECT_EQ(*rate.observed, 1);
-  ExpectSame(rate.posterior_a, .5 + 1);
-  ExpectSame(rate.posterior_b, 3.5);
+  ExpectSame(rate.posterior_a, 4 * 1.5 / 9 + 1);
+  ExpectSame(rate.posterior_b, 4 * 7.5 / 9);
 }
 
 TEST(DelayTest, PriorIsOfCountedOrdersOnlyAndAbsentWithoutAny) {

@@ -236,6 +236,8 @@ TEST(FleetPriorTest, MoreHitsThanOrdersLeaveNoMiss) {
   ExpectSound(prior, {PairOf(40, 3), PairOf(40, 9), PairOf(1, 3)});
   EXPECT_GT(prior.PriorOf(PairOf(40, 3)).mean, prior.PriorOf(PairOf(99, 3)).mean);
   ExpectSound(Fitted({{PairOf(1, 1), {.1, .1, 1}}}), {PairOf(1, 1), PairOf(2, 2)});
+  for (int lane = 0; lane < 60; ++lane) records.push_back({PairOf(41, lane), {.1, .1, 1}});
+  ExpectSound(Fitted(records), {PairOf(41, 3), PairOf(41, 99), PairOf(1, 3)});
 }
 
 TEST(FleetPriorTest, HoldsForAnySizesAndWeights) {
