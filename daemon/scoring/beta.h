@@ -59,7 +59,8 @@ struct Beta {
 Interval WilsonLimits(double hits, double trials, double level = kIntervalLevel);
 
 // log of B(a + hits, b + misses) / B(a, b): how likely the counts are under `prior`, up to a factor
-// that does not depend on it (the beta-binomial distribution: J. Skellam, JRSS B 10 (1948) 257-261).
+// that does not depend on it (the beta-binomial distribution: J. Skellam, JRSS B 10 (1948)
+// 257-261).
 // Counts may be fractional; it is exactly 0 without any.
 // REQUIRES: hits >= 0, misses >= 0. Costs about 0.1 us.
 double LogEvidence(const Beta& prior, double hits, double misses);

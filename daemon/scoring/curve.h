@@ -60,8 +60,8 @@ struct Curve {
 
   // Integral of S over time from `from` to `to`, where an outcome in bucket b falls at time_of(b),
   // in whatever unit that speaks. With T the time of an order's outcome it is
-  // E[(min(T, to) - from)+], how far beyond `from` outcomes lie on average, those before it counting
-  // 0. Beyond the last step S keeps its last value, as if nobody else ever had an outcome.
+  // E[(min(T, to) - from)+], how far beyond `from` outcomes lie on average, those before it
+  // counting 0. Beyond the last step S keeps its last value, as if nobody else ever had an outcome.
   // REQUIRES: from <= to; time_of does not fall.
   double AreaBetween(double from, double to, double (*time_of)(uint32_t)) const;
 

@@ -29,7 +29,8 @@ struct ScoreRules {
   // Defects are rated by this many whole days after the promised day. REQUIRES: >= 0.
   int claim_window_days = 60;
   // A median or 90th percentile is shown only while this many equal orders' worth are at risk where
-  // it is reached (CurveStep::at_risk). 0 shows every one that is reached; kFewestAtRisk is advised.
+  // it is reached (CurveStep::at_risk). 0 shows every one that is reached; kFewestAtRisk is
+  // advised.
   double fewest_at_risk = 0;
 };
 

@@ -76,8 +76,8 @@ struct OnTimeCounts {
 OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& moment,
                          const ScoreRules& rules);
 
-// W1, W2 and S of the late rate: what a fleet prior is fitted to. The scope is that of the score the
-// prior is for.
+// W1, W2 and S of the late rate: what a fleet prior is fitted to. The scope is that of the score
+// the prior is for.
 WeightedSums LateSums(const Series& on_time, const Moment& moment, const ScoreRules& rules,
                       Scope scope = Scope::kCounted);
 

@@ -12,6 +12,9 @@ namespace {
 
 constexpr int kGrid = 15;
 constexpr double kLogStep = 1e-3;
+constexpr int kMostSteps = 200;
+constexpr double kNewtonStep = 1e-12;  // in log a and log b
+constexpr double kLongestStep = 2;
 
 double Misses(const RateGroup& group) { return std::max(0.0, group.orders - group.hits); }
 
@@ -97,6 +100,16 @@ std::pair<double, double> StepFrom(const Slope& slope, const Beta& beta) {
   return {ga / scale, gb / scale};
 }
 
+// The likelihood falls to either side in strength; where it is flat it has no top.
+bool IsTop(std::span<const RateGroup> groups, const Beta& beta) {
+  const double height = LogLikelihood(groups, beta);
+  for (const double factor : {0.8, 1.25}) {
+    const double beside = LogLikelihood(groups, Beta{beta.a * factor, beta.b * factor});
+    if (!(beside < height - 1e-9)) return false;
+  }
+  return true;
+}
+
 }  // namespace
 
 double LogLikelihood(std::span<const RateGroup> groups, double strength) {
@@ -163,32 +176,28 @@ std::optional<MomentFit> FitMoments(std::span<const RateGroup> groups) {
 
 std::optional<Beta> FitBeta(std::span<const RateGroup> groups) {
   const auto moments = FitMoments(groups);
-  const auto filled = std::count_if(groups.begin(), groups.end(),
-                                    [](const RateGroup& group) { return group.orders > 0; });
-  if (!moments || filled < 2) return std::nullopt;
+  if (!moments) return std::nullopt;
   const double start = std::clamp(moments->strength, kLeastStrength, kMostStrength / 2);
   Beta beta{moments->mean * start, (1 - moments->mean) * start};
   double height = LogLikelihood(groups, beta);
-  for (int round = 0; round < 200; ++round) {
+  for (int round = 0; round < kMostSteps && beta.a + beta.b <= kMostStrength; ++round) {
     const auto [step_a, step_b] = StepFrom(SlopeAt(groups, beta), beta);
-    double part = std::min(1.0, 2 / std::max(std::fabs(step_a), std::fabs(step_b)));
+    const double length = std::max(std::fabs(step_a), std::fabs(step_b));
+    double part = std::min(1.0, kLongestStep / length);
     Beta next = beta;
     double next_height = height;
-    for (; part > 1e-9; part /= 2) {
+    do {
       next = {beta.a * std::exp(part * step_a), beta.b * std::exp(part * step_b)};
       next_height = LogLikelihood(groups, next);
-      if (next_height >= height) break;
-    }
-    if (!(next_height >= height) || next.a + next.b > kMostStrength) break;
-    const double moved = std::max(std::fabs(step_a), std::fabs(step_b)) * part;
+      part /= 2;
+    } while (next_height < height && part * length > kNewtonStep);
+    if (next_height < height) break;  // at the top, as far as rounding lets it be seen
     beta = next;
     height = next_height;
-    if (moved < 1e-12) return beta;
+    if (length < kNewtonStep) break;
   }
-  // At the very top rounding can forbid the last step of all; anything else is no maximum.
-  const auto [step_a, step_b] = StepFrom(SlopeAt(groups, beta), beta);
-  const bool settled = std::max(std::fabs(step_a), std::fabs(step_b)) < 1e-6;
-  return settled && beta.a + beta.b <= kMostStrength ? std::optional(beta) : std::nullopt;
+  const bool within = beta.a + beta.b <= kMostStrength;
+  return within && IsTop(groups, beta) ? std::optional(beta) : std::nullopt;
 }
 
 }  // namespace plumblane

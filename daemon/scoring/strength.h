@@ -76,9 +76,8 @@ struct MomentFit {
 std::optional<MomentFit> FitMoments(std::span<const RateGroup> groups);
 
 // The Beta the rates of the groups most likely come from, from FitMoments by Newton's method, to
-// 1e-12 of its parameters. None when the likelihood has no maximum below kMostStrength, when no
-// order or every order is a hit, or when there are no two groups with orders. Means and spreads of
-// the groups are not read.
+// 1e-9 of its parameters. None when the likelihood has no maximum below kMostStrength: also where
+// groups have one order each, or there is but one. Means and spreads of the groups are not read.
 std::optional<Beta> FitBeta(std::span<const RateGroup> groups);
 
 }  // namespace plumblane

@@ -1,5 +1,5 @@
-// Duration buckets against their definition, ceil(log_gamma x), and against published figures of the
-// sketch they come from.
+// Duration buckets against their definition, ceil(log_gamma x), and against published figures of
+// the sketch they come from.
 #include "cohorts/buckets.h"
 
 #include <gtest/gtest.h>

@@ -1,5 +1,5 @@
-// Cells form a group under addition: what was put in can be taken out without a trace, in any order,
-// and sums may be made in any grouping. Small cases first, then random ones.
+// Cells form a group under addition: what was put in can be taken out without a trace, in any
+// order, and sums may be made in any grouping. Small cases first, then random ones.
 #include "cohorts/cell.h"
 
 #include <gmock/gmock.h>

@@ -1,4 +1,5 @@
-// What only the store on disk promises: one owner, everything kept, damage told from a torn end, and
+// What only the store on disk promises: one owner, everything kept, damage told from a torn end,
+// and
 // nobody else's files touched.
 #include "storage/rocksdb/rocksdb_store.h"
 

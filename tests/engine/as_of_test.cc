@@ -1,5 +1,6 @@
-// As-of questions are exact at day granularity: asked about the start of a day, an engine that knows
-// everything answers, bit for bit, what an engine answers that was fed only what happened before.
+// As-of questions are exact at day granularity: asked about the start of a day, an engine that
+// knows everything answers, bit for bit, what an engine answers that was fed only what happened
+// before.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 

@@ -193,7 +193,8 @@ TEST(CurveTest, ReliabilityOfTheHandbooksUnits) {
 }
 
 // Ten parcels, two of them lost and shipped 20 days ago: they stay at risk. Were they censored when
-// given up, the curve would end in certain delivery (R 4.2.2: F(15) = 1); as an ending that competes
+// given up, the curve would end in certain delivery (R 4.2.2: F(15) = 1); as an ending that
+// competes
 // with delivery they would be 1 in 5 (.78 delivered, tests of defects.h).
 TEST(CurveTest, LostParcelsStayAtRisk) {
   const Curve curve = CurveOf(Lives({3, 4, 5, 8, 10, 15}, {6, 12, 20, 20}));

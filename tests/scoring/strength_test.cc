@@ -224,6 +224,7 @@ TEST(StrengthTest, SingleOrdersCannotTellGroupsApart) {
   std::vector<RateGroup> groups(30, {.orders = 1, .hits = 0, .mean = .2});
   for (size_t i = 0; i < 6; ++i) groups[i].hits = 1;
   EXPECT_NEAR(LogLikelihood(groups, 2), LogLikelihood(groups, 700), 1e-9);
+  EXPECT_FALSE(FitBeta(groups).has_value());
   EXPECT_NEAR(FitStrength(groups).mean, 8.98, .1);
 }
 
@@ -248,6 +249,7 @@ TEST(StrengthTest, GroupsAtTheEndsAreAsFarApartAsCanBe) {
 
 TEST(StrengthTest, OneGroupIsNoFit) {
   EXPECT_FALSE(FitBeta(std::vector<RateGroup>{{.orders = 50, .hits = 5}}).has_value());
+  EXPECT_FALSE(FitBeta(std::vector<RateGroup>{{.orders = 1, .hits = .5}}).has_value());
 }
 
 TEST(StrengthTest, HitsBeyondOrdersLeaveNoMiss) {

@@ -1,4 +1,5 @@
-// The logic of the handlers, without a server: lists page by page, orders looked up, excuses given and
+// The logic of the handlers, without a server: lists page by page, orders looked up, excuses given
+// and
 // taken back; and the words of receipts.
 #include "service/query_services.h"
 

@@ -1,4 +1,5 @@
-// Reading events: each thing that can be wrong in one, with code, field and words; what is taken; and
+// Reading events: each thing that can be wrong in one, with code, field and words; what is taken;
+// and
 // that the hash is of what was sent.
 #include "service/read_event.h"
 
