@@ -1,9 +1,12 @@
 #include "app/settings.h"
 
+#include <absl/strings/ascii.h>
 #include <absl/strings/match.h>
+#include <absl/strings/numbers.h>
 #include <absl/strings/str_cat.h>
 #include <toml++/toml.h>
 
+#include <algorithm>
 #include <cmath>
 #include <filesystem>
 #include <functional>
@@ -90,14 +93,21 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
 }
 
 std::string Place(const std::string& path, const toml::source_region& at) {
-  return absl::StrCat(path, ", line ", at.begin.line);
+  return at.begin.line == 0 ? path : absl::StrCat(path, ", line ", at.begin.line);
+}
+
+// `name` is the table of some known key.
+bool IsSection(const std::string& name, const std::map<std::string, Key>& keys) {
+  const auto it = keys.lower_bound(name + ".");
+  return it != keys.end() && absl::StartsWith(it->first, name + ".");
 }
 
 absl::Status ReadTable(const std::string& path, const std::string& prefix, const toml::table& table,
                        const std::map<std::string, Key>& keys) {
   for (const auto& [key, node] : table) {
     const std::string name = prefix + std::string(key.str());
-    if (const toml::table* inner = node.as_table()) {
+    const toml::table* inner = node.as_table();
+    if (inner != nullptr && IsSection(name, keys)) {
       absl::Status status = ReadTable(path, name + ".", *inner, keys);
       if (!status.ok()) return status;
       continue;
@@ -135,6 +145,13 @@ absl::Status CheckAddress(const std::string& address) {
         absl::StrCat("listen: ", address,
                      " is not on this machine; only unix:PATH, 127.0.0.1, "
                      "localhost and [::1] are served, because nobody is asked for a key yet"));
+  }
+  const std::string port = address.substr(colon + 1);
+  int number = 0;
+  if (!std::all_of(port.begin(), port.end(), absl::ascii_isdigit) ||
+      !absl::SimpleAtoi(port, &number) || number > 65535) {
+    return absl::InvalidArgumentError(
+        absl::StrCat("listen: expected a port from 0 to 65535, not ", address));
   }
   return absl::OkStatus();
 }
