@@ -3,6 +3,7 @@
 #include <absl/strings/match.h>
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_join.h>
+#include <grpc/grpc.h>
 #include <grpcpp/ext/proto_server_reflection_plugin.h>
 #include <grpcpp/grpcpp.h>
 #include <grpcpp/health_check_service_interface.h>
@@ -170,6 +171,9 @@ int RunDaemon(const Settings& settings, const std::string& version,
     return Refuse(status, code);
   }
 
+  // Kept until the process ends: when its last user goes, this version of the library can wait ten
+  // seconds for a thread of its own, and the stop with it.
+  grpc_init();
   grpc::EnableDefaultHealthCheckService(true);
   grpc::reflection::InitProtoReflectionServerBuilderPlugin();
   Server server(engine, *zones, version);

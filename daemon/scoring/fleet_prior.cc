@@ -94,7 +94,7 @@ StrengthEstimate FleetPrior::Side::Fit() {
   for (const Margin& margin : margins) groups.push_back(margin.Group());
   const StrengthEstimate strength = FitStrength(groups);
   for (size_t i = 0; i < margins.size(); ++i) {
-    logits[i] = EffectOf(margins[i], strength.mean).logit;
+    logits[i] = EffectOf(margins[i], strength.expected).logit;
   }
   return strength;
 }
@@ -144,7 +144,7 @@ void FleetPrior::Weigh() {
   Margin fleet;
   double heard = 0, squares = 0;
   for (Cell& cell : cells_) {
-    cell.counted = cell.voice * cell.orders / (1 + cell.orders / evidence_.pairs.mean);
+    cell.counted = cell.voice * cell.orders / (1 + cell.orders / evidence_.pairs.expected);
     fleet.Add(cell, 0);
     heard += cell.voice * cell.orders;
     squares += cell.voice * cell.voice * cell.orders;
@@ -184,8 +184,8 @@ std::vector<RateGroup> FleetPrior::PairGroups() const {
     own_in_lane.Add(cell, SupplierRate(cell.supplier));
     const Margin& supplier = suppliers_.margins[static_cast<size_t>(cell.supplier)];
     const Margin& lane = lanes_.margins[static_cast<size_t>(cell.lane)];
-    const Effect a = EffectOf(supplier.Without(own_in_supplier), evidence_.suppliers.mean);
-    const Effect b = EffectOf(lane.Without(own_in_lane), evidence_.lanes.mean);
+    const Effect a = EffectOf(supplier.Without(own_in_supplier), evidence_.suppliers.expected);
+    const Effect b = EffectOf(lane.Without(own_in_lane), evidence_.lanes.expected);
     groups.push_back({.orders = cell.orders,
                       .hits = cell.hits,
                       .mean = Expit(Logit(evidence_.mean) + a.logit + b.logit),
@@ -252,14 +252,14 @@ Prior FleetPrior::PriorOfSum(std::span<const Pair> pairs) const {
     asked.effect = EffectOf(rest, strength);
     spread += asked.share * asked.share * asked.effect.spread;
   };
-  for (auto& [name, asked] : suppliers) settle(asked, suppliers_, evidence_.suppliers.mean);
-  for (auto& [name, asked] : lanes) settle(asked, lanes_, evidence_.lanes.mean);
+  for (auto& [name, asked] : suppliers) settle(asked, suppliers_, evidence_.suppliers.expected);
+  for (auto& [name, asked] : lanes) settle(asked, lanes_, evidence_.lanes.expected);
   double mean = 0;
   for (size_t i = 0; i < parts.size(); ++i) {
     const double logit = Logit(evidence_.mean) + suppliers[pairs[i].supplier].effect.logit +
                          lanes[pairs[i].lane].effect.logit;
     mean += parts[i].share * Expit(logit);
-    spread += parts[i].share * parts[i].share / evidence_.pairs.mean;
+    spread += parts[i].share * parts[i].share / evidence_.pairs.expected;
   }
   return {mean, 1 / spread};
 }

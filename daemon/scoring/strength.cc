@@ -13,8 +13,10 @@ namespace {
 constexpr int kGrid = 15;
 constexpr double kLogStep = 1e-3;
 constexpr int kMostSteps = 200;
-constexpr double kNewtonStep = 1e-12;  // in log a and log b
+constexpr double kNewtonStep = 1e-11;  // in log a and log b
+constexpr double kRoundedHeight = 1e-5;
 constexpr double kLongestStep = 2;
+constexpr double kFlat = 1e-9;
 
 double Misses(const RateGroup& group) { return std::max(0.0, group.orders - group.hits); }
 
@@ -100,14 +102,23 @@ std::pair<double, double> StepFrom(const Slope& slope, const Beta& beta) {
   return {ga / scale, gb / scale};
 }
 
-// The likelihood falls to either side in strength; where it is flat it has no top.
-bool IsTop(std::span<const RateGroup> groups, const Beta& beta) {
-  const double height = LogLikelihood(groups, beta);
-  for (const double factor : {0.8, 1.25}) {
-    const double beside = LogLikelihood(groups, Beta{beta.a * factor, beta.b * factor});
-    if (!(beside < height - 1e-9)) return false;
+// Newton's method uphill from `beta`; none when it leaves the range of strengths or finds no top.
+std::optional<Beta> Climb(std::span<const RateGroup> groups, Beta beta) {
+  double height = LogLikelihood(groups, beta);
+  for (int round = 0; round < kMostSteps && beta.a + beta.b <= kMostStrength; ++round) {
+    const auto step = StepFrom(SlopeAt(groups, beta), beta);
+    const double length = std::max(std::fabs(step.first), std::fabs(step.second));
+    double part = std::min(1.0, kLongestStep / length);
+    const auto next = [&] {
+      return Beta{beta.a * std::exp(part * step.first), beta.b * std::exp(part * step.second)};
+    };
+    // Nearer than this to the top the slope tells more than the height, which is rounded.
+    while (part * length > kRoundedHeight && LogLikelihood(groups, next()) < height) part /= 2;
+    beta = next();
+    height = LogLikelihood(groups, beta);
+    if (length < kNewtonStep) return beta;
   }
-  return true;
+  return std::nullopt;
 }
 
 }  // namespace
@@ -144,7 +155,7 @@ StrengthEstimate FitStrength(std::span<const RateGroup> groups) {
   StrengthEstimate fit;
   fit.no_difference = end.log_likelihood >= peak.log_likelihood;
   fit.likeliest = fit.no_difference ? kMostStrength : std::exp(peak.log_strength);
-  fit.mean = 1 / MeanShare(points, peak.log_likelihood) - 1;
+  fit.expected = 1 / MeanShare(points, peak.log_likelihood) - 1;
   return fit;
 }
 
@@ -177,27 +188,16 @@ std::optional<MomentFit> FitMoments(std::span<const RateGroup> groups) {
 std::optional<Beta> FitBeta(std::span<const RateGroup> groups) {
   const auto moments = FitMoments(groups);
   if (!moments) return std::nullopt;
-  const double start = std::clamp(moments->strength, kLeastStrength, kMostStrength / 2);
-  Beta beta{moments->mean * start, (1 - moments->mean) * start};
-  double height = LogLikelihood(groups, beta);
-  for (int round = 0; round < kMostSteps && beta.a + beta.b <= kMostStrength; ++round) {
-    const auto [step_a, step_b] = StepFrom(SlopeAt(groups, beta), beta);
-    const double length = std::max(std::fabs(step_a), std::fabs(step_b));
-    double part = std::min(1.0, kLongestStep / length);
-    Beta next = beta;
-    double next_height = height;
-    do {
-      next = {beta.a * std::exp(part * step_a), beta.b * std::exp(part * step_b)};
-      next_height = LogLikelihood(groups, next);
-      part /= 2;
-    } while (next_height < height && part * length > kNewtonStep);
-    if (next_height < height) break;  // at the top, as far as rounding lets it be seen
-    beta = next;
-    height = next_height;
-    if (length < kNewtonStep) break;
+  const Beta unit{moments->mean, 1 - moments->mean};
+  const auto height = [&](const Beta& beta) { return LogLikelihood(groups, beta); };
+  std::optional<Beta> best;
+  // There may be more than one top.
+  for (const double start : {3.0, std::clamp(moments->strength, 10.0, 100.0), 300.0}) {
+    const auto top = Climb(groups, {unit.a * start, unit.b * start});
+    if (top && (!best || height(*top) > height(*best))) best = top;
   }
-  const bool within = beta.a + beta.b <= kMostStrength;
-  return within && IsTop(groups, beta) ? std::optional(beta) : std::nullopt;
+  const Beta end{unit.a * kMostStrength, unit.b * kMostStrength};
+  return best && height(*best) > height(end) + kFlat ? best : std::nullopt;
 }
 
 }  // namespace plumblane

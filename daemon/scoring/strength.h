@@ -12,10 +12,10 @@
 // doubles M.
 //
 // Three answers are given, for three uses:
-//   - LikeliestStrength: the maximum of the likelihood over 1 .. 1000. With few groups it often
+//   - `likeliest`: the maximum of the likelihood over 1 .. 1000. With few groups it often
 //     runs to the upper end, and intervals built on it cover 60 to 85 % instead of 95 %
 //     (tests/scoring/prior_simulation_test.cc): good as evidence, not to compute with.
-//   - MeanStrength: 1/E[1/(M + 1)] - 1, the expectation over the likelihood with log M spread
+//   - `expected`: 1/E[1/(M + 1)] - 1, the expectation over the likelihood with log M spread
 //     evenly over 1 .. 1000. The variance of a rate is m (1 - m)/(M + 1), so this averages what
 //     the interval is made of. With many groups both are the same.
 //   - FitBeta: mean and strength together, by maximum likelihood.
@@ -49,8 +49,8 @@ struct RateGroup {
 };
 
 struct StrengthEstimate {
-  double likeliest = kMostStrength;  // LikeliestStrength
-  double mean = kMostStrength;       // MeanStrength
+  double likeliest = kMostStrength;
+  double expected = kMostStrength;
   // The likelihood is highest at kMostStrength: no difference between groups can be detected.
   bool no_difference = true;
   bool operator==(const StrengthEstimate&) const = default;
@@ -59,9 +59,9 @@ struct StrengthEstimate {
 // Sum over groups of weight * LogEvidence, each under its own mean. REQUIRES: strength > 0.
 double LogLikelihood(std::span<const RateGroup> groups, double strength);
 
-// Both strengths at one go: a grid of 15 in log M, then golden section around its best to 1e-3 in
+// Both are found at one go: a grid of 15 in log M, then golden section around its best to 1e-3 in
 // log M; the expectation by the trapezoidal rule over all of these. Without groups, and when every
-// group has one order, nothing is learnt: likeliest is then kMostStrength, mean about 9.
+// group has one order, nothing is learnt: likeliest is then kMostStrength, expected about 9.
 StrengthEstimate FitStrength(std::span<const RateGroup> groups);
 
 // What moments say of mean, spread and strength, every group counting by its orders; one step.
@@ -75,9 +75,10 @@ struct MomentFit {
 // groups are not read.
 std::optional<MomentFit> FitMoments(std::span<const RateGroup> groups);
 
-// The Beta the rates of the groups most likely come from, from FitMoments by Newton's method, to
-// 1e-9 of its parameters. None when the likelihood has no maximum below kMostStrength: also where
-// groups have one order each, or there is but one. Means and spreads of the groups are not read.
+// The Beta the rates of the groups most likely come from, by Newton's method from the pooled mean
+// and three strengths (FitMoments' one of them), to 1e-9 of its parameters. None when the
+// likelihood has no maximum below kMostStrength: also where groups have one order each, or there is
+// but one. Means and spreads of the groups are not read.
 std::optional<Beta> FitBeta(std::span<const RateGroup> groups);
 
 }  // namespace plumblane

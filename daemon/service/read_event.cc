@@ -12,7 +12,7 @@ namespace plumblane {
 namespace {
 
 constexpr int kMaxPromiseDays = 365;
-constexpr int64_t kMaxPromiseMillis = 2 * 366 * kMillisPerDay;
+constexpr int64_t kMaxPromiseMillis = kMillisPerDay * 366 * 2;
 constexpr int64_t kMaxUnits = 1'000'000;
 
 // Reads one event; the first failed check is kept and the rest is skipped.

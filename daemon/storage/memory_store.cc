@@ -41,12 +41,15 @@ class MemorySnapshot final : public Snapshot {
 
 std::shared_ptr<const Snapshot> MemoryStore::TakeSnapshot() const {
   std::lock_guard lock(mutex_);
+  shared_ = true;
   return std::make_shared<MemorySnapshot>(spaces_);
 }
 
 absl::Status MemoryStore::Write(const Batch& batch, bool /*sync*/) {
   std::lock_guard lock(mutex_);
-  if (spaces_.use_count() > 1) spaces_ = std::make_shared<Spaces>(*spaces_);
+  // A count of owners would tell who still looks, but not that the last one has finished reading.
+  if (shared_) spaces_ = std::make_shared<Spaces>(*spaces_);
+  shared_ = false;
   for (const Batch::Change& change : batch.changes) {
     Map& map = (*spaces_)[static_cast<size_t>(change.space)];
     if (change.value) {

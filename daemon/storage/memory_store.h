@@ -22,6 +22,8 @@ class MemoryStore final : public Store {
  private:
   mutable std::mutex mutex_;
   std::shared_ptr<Spaces> spaces_ = std::make_shared<Spaces>();  // guarded by mutex_
+  // A snapshot was taken since the last write. Guarded by mutex_.
+  mutable bool shared_ = false;
 };
 
 }  // namespace plumblane

@@ -23,7 +23,7 @@ LAYERS = {
                  "plumblane/v1"),
                 PURE + ("grpcpp/", "google/protobuf/", "spdlog/")),
     "app": (("base", "engine", "eventlog", "service", "storage/rocksdb"),
-            PURE + ("grpcpp/", "spdlog/", "toml++/", "sys/")),
+            PURE + ("grpc/", "grpcpp/", "spdlog/", "toml++/", "sys/")),
     "client": (("client", "base", "plumblane/v1"),
                PURE + ("absl/", "grpcpp/", "google/protobuf/", "nlohmann/", "CLI/", "sys/")),
 }

@@ -83,6 +83,11 @@ INSTANTIATE_TEST_SUITE_P(
         Bytes{"LatinOne", "\xE4g"sv}),
     [](const auto& info) { return info.param.name; });
 
+TEST(Ids, NothingBeyondTheTextIsLookedAt) {
+  EXPECT_FALSE(IsId(std::string_view("越").substr(0, 2)));
+  EXPECT_FALSE(IsId(std::string_view("🚢").substr(0, 3)));
+}
+
 TEST(Ids, TheNeighboursOfWhatIsRefusedAreFine) {
   for (const std::string_view text :
        {"\xC2\xA0"sv, "\xDF\xBF"sv, "\xE0\xA0\x80"sv, "\xED\x9F\xBF"sv, "\xEE\x80\x80"sv,

@@ -147,7 +147,7 @@ TEST(Time, ABareDateIsKnownByItsShapeAlone) {
   EXPECT_TRUE(LooksLikeDay("2026-03-05"));
   EXPECT_TRUE(LooksLikeDay("2026-99-99"));
   for (const char* text :
-       {"", "2026-03-5", "2026-03-055", "2026_03_05", "2026-0a-05", "20260305"}) {
+       {"", "2026-03-5", "2026-03-055", "2026_03_05", "2026-0a-05", "2026-03-0x", "20260305"}) {
     EXPECT_FALSE(LooksLikeDay(text)) << text;
   }
 }

@@ -84,6 +84,7 @@ TEST(Tally, OutcomesAreSortedAndNeverZero) {
   tally.Add(Code::kDelivered, 9, 1);
   tally.Add(Code::kDelivered, 4, 1);
   tally.Add(Code::kDelivered, 4, 0);
+  tally.Add(Code::kDelivered, 5, 0);
   EXPECT_THAT(tally.outcomes,
               ElementsAre(Outcome{Code::kDelivered, 4, 1}, Outcome{Code::kDelivered, 9, 1},
                           Outcome{Code::kLost, 30, 2}));

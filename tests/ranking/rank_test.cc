@@ -107,10 +107,11 @@ TEST(Rank, WithoutOrdersOfItsOwnACandidateIsAssumedToBeAverage) {
 }
 
 TEST(Rank, WithNothingToJudgeByACandidateComesLastAndHasNoFigures) {
-  const std::vector<RankCandidate> candidates = {Candidate("no defect prior", {1, 9}, {}, 0),
-                                                 Candidate("b", {}, {}, 0), OneIn(1.1, "dreadful"),
-                                                 Candidate("a", {}, {}, 0)};
-  EXPECT_THAT(Order(candidates), ElementsAre("dreadful", "a", "b", "no defect prior"));
+  const std::vector<RankCandidate> candidates = {
+      Candidate("no defect prior", {1, 9}, {}, 0), Candidate("b", {}, {}, 0),
+      OneIn(1.1, "dreadful"), Candidate("a", {}, {}, 0), Candidate("no late prior", {}, {1, 9}, 0)};
+  EXPECT_THAT(Order(candidates),
+              ElementsAre("dreadful", "a", "b", "no defect prior", "no late prior"));
   const std::vector<Ranked> ranking = RankByBadShare(candidates);
   for (size_t i = 1; i < ranking.size(); ++i) {
     EXPECT_EQ(ranking[i].expected_bad, std::nullopt);

@@ -15,8 +15,8 @@ namespace {
 // .1 four times, .4 three times, .8 five times.
 std::vector<Forecast> TwelveForecasts() {
   const bool happened[] = {0, 0, 0, 1, 0, 1, 0, 1, 1, 0, 1, 1};
-  std::vector<Forecast> forecasts;
-  for (int i = 0; i < 12; ++i) forecasts.push_back({i < 4 ? .1 : i < 7 ? .4 : .8, happened[i]});
+  std::vector<Forecast> forecasts(12);
+  for (int i = 0; i < 12; ++i) forecasts[i] = {i < 4 ? .1 : i < 7 ? .4 : .8, happened[i]};
   return forecasts;
 }
 

@@ -262,6 +262,16 @@ TEST(KindTest, SharesAddUpToTheShareOfAll) {
   }
 }
 
+// Weights 1/32 and 1/8, both past the window of 20 days; each kind on the same delay.
+TEST(KindTest, OlderDefectsCountLess) {
+  const Series series = {Counted(kToday - 50, 4, {{kQuality, 1, 2}}),
+                         Counted(kToday - 30, 3, {{Code::kDamaged, 1, 1}})};
+  const ScoreRules rules{.half_life_days = 10, .claim_window_days = 20};
+  const DefectKinds kinds = *DefectKindsOf(series, Scope::kCounted, Asked(kToday), rules);
+  const double all = 4 / 32.0 + 3 / 8.0;
+  ExpectSame({kinds.Of(kQuality), kinds.Of(Code::kDamaged)}, {2 / 32.0 / all, 1 / 8.0 / all});
+}
+
 TEST(KindTest, WithoutOrdersThereAreNoShares) {
   EXPECT_FALSE(DefectKindsOf({}, Scope::kCounted, Asked(kToday), kNoDecay).has_value());
   EXPECT_FALSE(DefectKindsOf({Excused(kOld, 3, {{kQuality, 1, 1}})}, Scope::kCounted, Asked(kToday),

@@ -100,8 +100,8 @@ TEST(FleetPriorTest, WhatIsUnknownSaysNothingAndLowersTheStrength) {
   EXPECT_LT(new_lane.strength, known.strength / 2);
   EXPECT_LT(both_new.strength, new_supplier.strength);
   const FleetEvidence& evidence = prior.evidence();
-  ExpectSame(both_new.strength,
-             1 / (1 / evidence.pairs.mean + 1 / evidence.suppliers.mean + 1 / evidence.lanes.mean));
+  ExpectSame(both_new.strength, 1 / (1 / evidence.pairs.expected + 1 / evidence.suppliers.expected +
+                                     1 / evidence.lanes.expected));
 }
 
 TEST(FleetPriorTest, AFairSupplierOfAHardLaneIsNotHeldToBeBadElsewhere) {
@@ -145,7 +145,7 @@ TEST(FleetPriorTest, ASuppliersPriorIsTheOthersOnItsMixOfLanes) {
   EXPECT_NEAR(sum.mean, (usual.mean + 3 * hard.mean) / 4, .004);
   // Two lanes tell of more than one, but the supplier is the same on both.
   EXPECT_GT(sum.strength, usual.strength);
-  EXPECT_LT(sum.strength, prior.evidence().suppliers.mean);
+  EXPECT_LT(sum.strength, prior.evidence().suppliers.expected);
 }
 
 TEST(FleetPriorTest, ASumWithoutOrdersTakesItsPairsAlike) {
@@ -198,8 +198,8 @@ TEST(FleetPriorTest, SuppliersGivenUpLongAgoFade) {
 }
 
 TEST(FleetPriorTest, AFleetOfTheDistantPastKeepsItsRate) {
-  std::vector<RateRecord> records;
-  for (int i = 0; i < 10; ++i) records.push_back(Record(i, 0, 40, 4, 1e-9));
+  std::vector<RateRecord> records(10);
+  for (int i = 0; i < 10; ++i) records[i] = Record(i, 0, 40, 4, 1e-9);
   const FleetPrior prior = Fitted(records);
   EXPECT_NEAR(prior.PriorOf(PairOf(3, 0)).mean, .1, .01);
   EXPECT_NEAR(prior.PriorOf(PairOf(99, 0)).mean, .1, .01);
@@ -371,14 +371,15 @@ class PlainAccount {
     const double size = heard * heard / squares;
     logit_mean_ = Logit((size * y / n + .5) / (size + 1));
     std::vector<RateGroup> groups;
+    groups.reserve(suppliers.size());
     for (const std::string& name : suppliers) groups.push_back(GroupOf(OfSupplier(name, {})));
-    supplier_strength_ = FitStrength(groups).mean;
+    supplier_strength_ = FitStrength(groups).expected;
     std::map<std::string, double> effects;
     for (const std::string& name : suppliers) effects[name] = Supplier(name, {}).first;
     suppliers_ = effects;
     groups.clear();
     for (const Lane& lane : lanes) groups.push_back(GroupOf(OfLane(lane, {})));
-    lane_strength_ = FitStrength(groups).mean;
+    lane_strength_ = FitStrength(groups).expected;
     for (const Lane& lane : lanes) lanes_[lane] = LaneEffect(lane, {}).first;
     groups.clear();
     for (const Entry& entry : entries_) {
@@ -387,7 +388,7 @@ class PlainAccount {
       groups.push_back({entry.orders, entry.hits, Expit(logit_mean_ + a.first + b.first),
                         a.second + b.second, entry.voice});
     }
-    strength_ = FitStrength(groups).mean;
+    strength_ = FitStrength(groups).expected;
   }
 
   std::vector<Entry> entries_;

@@ -69,6 +69,7 @@ OneWay MarginalPrior(const Fleet& fleet, bool lanes, bool itself) {
   const double mean = PooledMean(fleet);
   const auto strength = [&](const auto& margin) {
     std::vector<RateGroup> groups;
+    groups.reserve(margin.size());
     for (const auto& [name, sums] : margin) groups.push_back({sums.orders, sums.hits, mean});
     return FitStrength(groups).likeliest;
   };
@@ -244,7 +245,7 @@ TEST(PriorSimulation, TheRatesOfANewSupplierLieWithinItsPrior) {
         return limits.low <= pair->rate && pair->rate <= limits.high;
       };
       own += holds(of);
-      of.strength = prior.evidence().pairs.mean;  // as if the supplier were known
+      of.strength = prior.evidence().pairs.expected;  // as if the supplier were known
       known += holds(of);
       count += 1;
     }

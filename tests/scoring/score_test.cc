@@ -62,7 +62,8 @@ TEST(ScoreTest, EachMeasureIsReadFromItsOwnCells) {
 
 TEST(ScoreTest, PriorsOfTheFleetAreThoseOfEachRate) {
   const Pair pair{"s", {"VN", "DE", ""}};
-  const MeasureSet orders = FiveOrders();
+  MeasureSet orders = FiveOrders();
+  orders[Measure::kDefect] = {Counted(kToday - 80, 4, {{Code::kDamaged, 1, 2}})};
   const Moment moment = Asked(kToday);
   const DelayCurve delay = PooledDefectPrior(orders[Measure::kDefect], moment, kNoDecay).delay;
   const FleetPriors fleet{
@@ -77,7 +78,7 @@ TEST(ScoreTest, PriorsOfTheFleetAreThoseOfEachRate) {
   EXPECT_EQ(FleetPriors{}.Of(asked), Priors{});
   const ScoreEstimate score = Score(orders, Scope::kCounted, priors);
   ExpectSame(score.on_time.posterior_a, priors.late->mean * priors.late->strength + 1);
-  ExpectSame(score.defect.posterior_b, (1 - priors.defect->mean) * priors.defect->strength + 3);
+  ExpectSame(score.defect.posterior_b, (1 - priors.defect->mean) * priors.defect->strength + 2);
 }
 
 TEST(ScoreTest, ALaneIncludesExcusedOrders) {

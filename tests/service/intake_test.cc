@@ -153,7 +153,9 @@ TEST_F(Intake, ReceiptsComeInTheOrderOfTheBatchesAndAddUpToThem) {
 TEST_F(Intake, EachEventIsAnsweredByWhatBecameOfIt) {
   Client client(address());
   client.Exchange(Batch(1, 2));
-  v1::EventBatch batch = Batch(1, 2);  // two repeats
+  v1::EventBatch batch;
+  *batch.add_events() = SentPaid("", "2.1");  // wrong in itself
+  batch.MergeFrom(Batch(1, 2));               // two repeats
   batch.set_batch_number(2);
   v1::Event conflict = SentPaid("e1.0", "1.0");  // known, with another supplier
   conflict.set_supplier("copper");
@@ -165,7 +167,6 @@ TEST_F(Intake, EachEventIsAnsweredByWhatBecameOfIt) {
   v1::Event waiting = Sent(v1::EVENT_TYPE_RETRACTED, "undo", "2.0");
   waiting.set_retracts("unseen");
   *batch.add_events() = waiting;
-  *batch.add_events() = SentPaid("", "2.1");  // wrong in itself
   const v1::BatchReceipt receipt = client.Exchange(batch);
   EXPECT_EQ(receipt.duplicate_count(), 2);
   EXPECT_EQ(receipt.conflict_count(), 1);
@@ -175,8 +176,24 @@ TEST_F(Intake, EachEventIsAnsweredByWhatBecameOfIt) {
   for (const v1::EventResult& result : receipt.results()) {
     results.push_back(absl::StrCat(result.index(), " ", result.code()));
   }
-  EXPECT_THAT(results, ::testing::UnorderedElementsAre("2 ID_CONFLICT", "4 CONTRADICTION",
-                                                       "5 UNKNOWN_RETRACTED", "6 MISSING_FIELD"));
+  EXPECT_THAT(results, ::testing::UnorderedElementsAre("0 MISSING_FIELD", "3 ID_CONFLICT",
+                                                       "5 CONTRADICTION", "6 UNKNOWN_RETRACTED"));
+}
+
+TEST_F(Intake, AReceiptSaysWhatItChangedInTheNumberOfOrders) {
+  const auto deltas = [](const v1::BatchReceipt& receipt) {
+    return std::vector<int64_t>{receipt.order_delta(), receipt.waiting_delta(),
+                                receipt.unpromised_delta()};
+  };
+  Client client(address());
+  v1::EventBatch shipped, paid;
+  *shipped.add_events() = Sent(v1::EVENT_TYPE_SHIPPED, "s", "1");
+  *paid.add_events() = SentPaid("p", "1");
+  EXPECT_THAT(deltas(client.Exchange(shipped)), ElementsAre(1, 1, 0));  // of whom, nobody knows
+  EXPECT_THAT(deltas(client.Exchange(paid)), ElementsAre(0, -1, 1));
+  paid.mutable_events(0)->set_event_id("again");
+  paid.mutable_events(0)->set_promise_days(7);
+  EXPECT_THAT(deltas(client.Exchange(paid)), ElementsAre(0, 0, -1));
 }
 
 TEST_F(Intake, TheNeighboursOfARejectedEventCount) {
@@ -219,6 +236,19 @@ TEST_F(Intake, ABatchOfTooManyEventsEndsTheStreamAfterTheReceiptsBeforeIt) {
   EXPECT_EQ(EventsTaken(), 1000);
 }
 
+TEST_F(Intake, TheFirstReasonToEndIsTheOneThatIsGiven) {
+  Client client(address());
+  store_.Close();
+  ASSERT_TRUE(client.Send(Batch(1, 1)));
+  store_.AwaitWrite();
+  ASSERT_TRUE(client.Send(Batch(2, 1001)));
+  std::this_thread::sleep_for(std::chrono::milliseconds(100));  // until it is read
+  service_.Drain();
+  store_.Open();
+  EXPECT_THAT(client.RemainingNumbers(), ElementsAre(1));
+  EXPECT_EQ(client.Finish().error_code(), grpc::RESOURCE_EXHAUSTED);
+}
+
 TEST_F(Intake, AStreamThatIsHalfClosedEndsWellAfterAllReceipts) {
   Client client(address());
   store_.Close();
@@ -259,7 +289,7 @@ TEST_F(Intake, DrainingAnswersWhatIsHeldThenSaysToSendTheRestAgain) {
 }
 
 TEST_F(Intake, WhatHasAReceiptWhenDrainedIsStoredAndNothingIsAnsweredTwice) {
-  for (int round = 0; round < 20; ++round) {
+  for (int round = 0; round < 60; ++round) {
     IntakeService service(*engine_, test::SystemZones());
     const std::string address = absl::StrCat("unix:", directory_, "/socket", round);
     grpc::ServerBuilder builder;
@@ -387,6 +417,32 @@ TEST_F(SmallQueue, ABatchThatFindsNoRoomIsNotOvertakenByASmallerOne) {
   client.CloseSending();
   EXPECT_THAT(client.RemainingNumbers(), ElementsAre(1, 2, 3));
   EXPECT_TRUE(client.Finish().ok());
+}
+
+// Several senders keep the queue full, so that batches of all sizes find no room again and again.
+TEST_F(SmallQueue, UnderPressureEveryStreamIsAnsweredInOrder) {
+  constexpr int kSenders = 3, kBatches = 160;
+  const auto exchange = [&](int which) {
+    Client client(address());
+    std::thread sender([&] {
+      for (int i = 0; i < kBatches; ++i) {
+        ASSERT_TRUE(client.Send(Batch(1000 * which + i, i % 2 ? 60 : 1)));
+      }
+      client.CloseSending();
+    });
+    for (int i = 0; i < kBatches; ++i) {
+      const auto receipt = client.Receive();
+      ASSERT_TRUE(receipt);
+      EXPECT_EQ(receipt->batch_number(), 1000 * which + i);
+      EXPECT_EQ(Counted(*receipt), i % 2 ? 60 : 1);
+    }
+    sender.join();
+    EXPECT_TRUE(client.Finish().ok());
+  };
+  std::vector<std::thread> clients;
+  for (int which = 1; which <= kSenders; ++which) clients.emplace_back(exchange, which);
+  for (std::thread& client : clients) client.join();
+  EXPECT_EQ(EventsTaken(), kSenders * kBatches / 2 * 61);
 }
 
 TEST_F(SmallQueue, ABatchLargerThanTheQueueIsTakenWhenTheQueueIsEmpty) {

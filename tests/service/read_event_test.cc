@@ -242,6 +242,12 @@ INSTANTIATE_TEST_SUITE_P(
                             "another event's id"}),
     NameOf);
 
+TEST(ReadEvent, OfAnUnknownTypeNothingElseIsChecked) {
+  v1::Event event = Sent(static_cast<v1::EventType>(9));
+  event.set_reason(v1::REASON_LATE);
+  EXPECT_EQ(std::get<Rejection>(Read(event)).field, "type");
+}
+
 TEST(ReadEvent, OfSeveralThingsWrongTheFirstIsSaid) {
   v1::Event event = SentPaid();
   event.set_promise_days(-1);

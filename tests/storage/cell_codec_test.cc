@@ -117,6 +117,9 @@ TEST(CellPages, ADayThatNoPageReachesIsDataLoss) {
                              "\xff\xff\xff\xff\xff\xff\xff\xff\xff\x01"}) {
     const std::string bytes = absl::StrCat("\x01", offset, std::string("\x02\x00\x00\x00", 4));
     EXPECT_TRUE(absl::IsDataLoss(DecodePage(FirstDayOf(kPage), bytes).status())) << Hex(bytes);
+    // Also when nothing comes after it.
+    const std::string bare = absl::StrCat("\x01", offset);
+    EXPECT_TRUE(absl::IsDataLoss(DecodePage(FirstDayOf(kPage), bare).status())) << Hex(bare);
   }
 }
 

@@ -181,6 +181,13 @@ TEST(Keys, OfAnUnknownMeasureAreDataLoss) {
   }
 }
 
+TEST(Keys, OfAPageBeyondAllDaysAreDataLoss) {
+  for (const char* page : {"\x7f\xff\xff\xff", "\x80\x00\x00\x01"}) {
+    const std::string key = CellPrefix(kPair, Measure::kOnTime) + std::string(page, 4);
+    EXPECT_TRUE(absl::IsDataLoss(ParseCellPageKey(key).status())) << Hex(key);
+  }
+}
+
 TEST(Keys, WithAnyBitFlippedAreReadOrRefusedNeverACrash) {
   PartState part = Part();
   part.tracking = {"TRK1"};
