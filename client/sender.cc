@@ -9,9 +9,11 @@ namespace plumblane::client {
 namespace {
 
 // What an operation on the stream is known by in the queue.
-enum Operation : intptr_t { kStart = 1, kWrite, kRead, kWritesDone, kFinish };
+enum Operation { kStart, kWrite, kRead, kWritesDone, kFinish };
 
-void* Tag(Operation operation) { return reinterpret_cast<void*>(operation); }
+// An operation's tag is the place of its own in this array.
+constexpr Operation kOperations[] = {kStart, kWrite, kRead, kWritesDone, kFinish};
+void* Tag(Operation operation) { return const_cast<Operation*>(&kOperations[operation]); }
 
 }  // namespace
 
@@ -33,7 +35,7 @@ void Sender::Start() {
 }
 
 void Sender::Handle(void* tag, bool ok) {
-  switch (static_cast<Operation>(reinterpret_cast<intptr_t>(tag))) {
+  switch (*static_cast<const Operation*>(tag)) {
     case kStart:
       is_writing_ = false;
       is_over_ = is_over_ || !ok;
@@ -90,8 +92,9 @@ grpc::Status Sender::DriveUntil(Done done) {
   return error_.ok() ? error_ : Break(error_);
 }
 
-// Ends the stream; what it has to say itself goes before `why`.
-grpc::Status Sender::Break(grpc::Status why) {
+// Ends the stream; what it has to say itself goes before the reason.
+grpc::Status Sender::Break(const grpc::Status& reason) {
+  const grpc::Status why = reason;  // it may be error_ itself, which changes below
   if (is_finished_) return error_;
   const bool by_us = !is_over_;
   if (by_us) context_.TryCancel();

@@ -77,7 +77,7 @@ class Sender {
   // Drives the stream until `done` holds or it breaks.
   template <typename Done>
   grpc::Status DriveUntil(Done done);
-  grpc::Status Break(grpc::Status why);
+  grpc::Status Break(const grpc::Status& reason);
 
   v1::Intake::StubInterface* const intake_;
   const Options options_;

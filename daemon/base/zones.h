@@ -24,8 +24,9 @@ class Zones {
   // that are no known country. Errors: the table is missing, the fallback is unknown.
   static absl::StatusOr<Zones> Load(const std::string& fallback = "UTC");
 
-  // First and last millisecond of `date` at `destination` (a lane end: a country code, or any
-  // other code whose first two letters are a country, as in UN/LOCODE, else the fallback).
+  // First and last millisecond of `date` at `destination`, a lane end: a country code or a
+  // UN/LOCODE,
+  // which is five characters beginning with one; for all others the fallback.
   Instant StartOfDay(Day date, std::string_view destination) const;
   Instant LastMillisOfDay(Day date, std::string_view destination) const;
 

@@ -51,8 +51,7 @@ enum class Code : uint8_t {
 
 constexpr bool IsDefect(Code code) { return code >= Code::kDamaged && code <= Code::kLost; }
 
-// Three upper-case letters as five bits each; the inverse of nothing else is needed on reading
-// than UnpackCurrency.
+// Three upper-case letters as five bits each, the first highest.
 constexpr uint32_t PackCurrency(std::string_view currency) {
   uint32_t packed = 0;
   for (const char c : currency) packed = (packed << 5) | static_cast<uint32_t>(c - 'A' + 1);

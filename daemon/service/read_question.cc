@@ -3,15 +3,11 @@
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_replace.h>
 
-#include <algorithm>
-
 #include "base/ids.h"
 #include "orders/event.h"
 
 namespace plumblane {
 namespace {
-
-constexpr size_t kMaxReason = 200;  // characters
 
 absl::Status Prefixed(const std::string& field, const absl::Status& status) {
   return absl::InvalidArgumentError(absl::StrCat(field, ": ", std::string(status.message())));
@@ -49,12 +45,6 @@ absl::StatusOr<ExcusedDays> ReadLaneDays(const v1::LaneDays& in) {
 std::string MadeId(std::string readable) {
   if (CheckId(readable).ok()) return readable;
   return absl::StrCat("excuse.", absl::Hex(ContentHash({{}, readable}, {}), absl::kZeroPad16));
-}
-
-// Of valid UTF-8, which protobuf has checked.
-size_t CharactersIn(std::string_view text) {
-  return static_cast<size_t>(
-      std::count_if(text.begin(), text.end(), [](char c) { return (c & 0xC0) != 0x80; }));
 }
 
 }  // namespace
@@ -134,8 +124,8 @@ absl::StatusOr<Excuse> ReadExcuse(const v1::Excuse& in) {
     return Prefixed("excuse_id", status);
   }
   excuse.reason = in.reason();
-  if (excuse.reason.empty() || CharactersIn(excuse.reason) > kMaxReason) {
-    return absl::InvalidArgumentError("reason: expected 1 to 200 characters");
+  if (absl::Status status = CheckText(excuse.reason); !status.ok()) {
+    return Prefixed("reason", status);
   }
   return excuse;
 }

@@ -48,7 +48,9 @@ std::string_view DefectName(Code code) {
 bool IsKnown(const Entry& entry, const Outcome& outcome, Instant horizon) {
   const int64_t watch = horizon - EndOf(entry.key.day);
   const Measure measure = entry.key.measure;
-  const bool in_days = measure == Measure::kOnTime || measure == Measure::kDefect;
+  // Late is late from the end of the promised day on, whenever it is delivered.
+  if (measure == Measure::kOnTime) return watch >= 0;
+  const bool in_days = measure == Measure::kDefect;
   return (in_days ? outcome.bucket * kMillisPerDay : BucketEndMillis(outcome.bucket)) <= watch;
 }
 

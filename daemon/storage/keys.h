@@ -32,7 +32,7 @@ std::string OrderRecordKey(const OrderKey& order);
 
 // The page of cells that holds `key.day`.
 std::string CellPageKey(const CellKey& key);
-// All pages of a pair; of one measure of it; from the page of a day on. Prefixes nest.
+// All pages of a pair; of one measure of it. Prefixes nest.
 std::string CellPrefix(const Pair& pair);
 std::string CellPrefix(const Pair& pair, Measure measure);
 struct CellPage {

@@ -69,6 +69,11 @@ INSTANTIATE_TEST_SUITE_P(
         Bytes{"Zero", "\0"sv}, Bytes{"Tab", "\t"sv}, Bytes{"Newline", "\n"sv},
         Bytes{"UnitSeparator", "\x1F"sv}, Bytes{"Delete", "\x7F"sv}, Bytes{"FirstC1", "\xC2\x80"sv},
         Bytes{"LastC1", "\xC2\x9F"sv},
+        // Invisible ones change how a line reads.
+        Bytes{"ZeroWidthSpace", "\u200B"sv}, Bytes{"RightToLeftMark", "\u200F"sv},
+        Bytes{"LineSeparator", "\u2028"sv}, Bytes{"RightToLeftOverride", "\u202E"sv},
+        Bytes{"WordJoiner", "\u2060"sv}, Bytes{"LastOfTheBlock", "\u206F"sv},
+        Bytes{"ByteOrderMark", "\uFEFF"sv},
         // Overlong forms.
         Bytes{"SlashInTwo", "\xC0\xAF"sv}, Bytes{"DelInTwo", "\xC1\xBF"sv},
         Bytes{"SlashInThree", "\xE0\x80\xAF"sv}, Bytes{"U07ffInThree", "\xE0\x9F\xBF"sv},
@@ -91,9 +96,18 @@ TEST(Ids, NothingBeyondTheTextIsLookedAt) {
 TEST(Ids, TheNeighboursOfWhatIsRefusedAreFine) {
   for (const std::string_view text :
        {"\xC2\xA0"sv, "\xDF\xBF"sv, "\xE0\xA0\x80"sv, "\xED\x9F\xBF"sv, "\xEE\x80\x80"sv,
-        "\xEF\xBF\xBD"sv, "\xF0\x90\x80\x80"sv, "\xF4\x8F\xBF\xBF"sv, "~"sv}) {
+        "\xEF\xBF\xBD"sv, "\u200A"sv, "\u2010"sv, "\u2027"sv, "\u202F"sv, "\u205F"sv, "\u2070"sv,
+        "\uFEFE"sv, "\uFF00"sv, "\xF0\x90\x80\x80"sv, "\xF4\x8F\xBF\xBF"sv, "~"sv}) {
     EXPECT_TRUE(IsId(text)) << ::testing::PrintToString(text);
   }
+}
+
+TEST(Ids, ATextInWordsHasUpTo200PrintableCharacters) {
+  EXPECT_TRUE(CheckText(" port strike / storm ").ok());
+  EXPECT_TRUE(CheckText(Times(200, "港")).ok());
+  EXPECT_FALSE(CheckText(Times(201, "x")).ok());
+  EXPECT_FALSE(CheckText("").ok());
+  EXPECT_FALSE(CheckText("two\nlines").ok());
 }
 
 TEST(Ids, ARefusalSaysWhatWasExpected) {

@@ -494,9 +494,14 @@ TEST_F(News, IsLoggedBeforeItIsAnswered) {
   EXPECT_EQ(response_.log_sequence(), 1);
   EXPECT_TRUE(SourceNamed("feed").periodic);
   EXPECT_EQ(SourceNamed("feed").complete_through, At("2026-05-31"));
+  EXPECT_EQ(response_.complete_through_time().seconds(), At("2026-05-31").millis / 1000);
+  // An earlier moment moves nothing back, and the answer says what holds.
+  Stamp("2026-05-01", request.mutable_complete_through_time());
+  ASSERT_TRUE(Report(request).ok());
+  EXPECT_EQ(response_.complete_through_time().seconds(), At("2026-05-31").millis / 1000);
   request.set_retired(true);
   ASSERT_TRUE(Report(request).ok());
-  EXPECT_EQ(response_.log_sequence(), 2);
+  EXPECT_EQ(response_.log_sequence(), 3);
   EXPECT_TRUE(SourceNamed("feed").retired);
   request.set_live(true);
   ASSERT_TRUE(Report(request).ok());

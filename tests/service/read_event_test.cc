@@ -152,6 +152,12 @@ INSTANTIATE_TEST_SUITE_P(
                 e.set_promise_days(7);
               },
               "FIELD_CONFLICT", "promise_days", "promise_time or promise_days, not both"},
+        Wrong{"PromiseFarAhead", kPaid,
+              [](v1::Event& e) {
+                Stamp("2028-03-06T14:00", e.mutable_promise_time());  // 732 days
+                e.mutable_promise_time()->set_nanos(1'000'000);
+              },
+              kBad, "promise_time", "at most two years after the event"},
         Wrong{"PromiseDaysNegative", kPaid, [](v1::Event& e) { e.set_promise_days(-1); }, kBad,
               "promise_days", "0 to 365 days"},
         Wrong{"PromiseDaysMany", kPaid, [](v1::Event& e) { e.set_promise_days(366); }, kBad,
@@ -355,6 +361,12 @@ TEST(ReadEvent, TheEndsOfWhatIsAllowedAreAllowed) {
   event.set_unit_count(1);
   event.mutable_event_time()->set_seconds(0);
   EXPECT_EQ(Taken(event).event.time, kEarliestInstant);
+}
+
+TEST(ReadEvent, APromiseMayLieTwoYearsAhead) {
+  v1::Event event = SentPaid();
+  Stamp("2028-03-06T14:00", event.mutable_promise_time());
+  EXPECT_EQ(Taken(event).event.promise, At("2028-03-06T14:00"));
 }
 
 TEST(ReadEvent, AServiceOfNoneIsWrittenAsNothingOrAHyphen) {
