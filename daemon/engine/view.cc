@@ -49,7 +49,10 @@ absl::StatusOr<View::Question> View::Put(const Asked& asked, Scope scope) const 
   }
   question.basis.news = catalog_->NewsHorizon();
   question.moment = MomentOf(asked.as_of);
-  question.rules = {question.basis.half_life_days, rules_.claim_window_days};
+  question.basis.rate_mode = asked.rate_mode;
+  question.within_days = asked.within_days;
+  question.rules = {question.basis.half_life_days, rules_.claim_window_days, kFewestAtRisk,
+                    asked.rate_mode};
   const auto total = Read(Pair{});
   if (!total.ok()) return total.status();
   // The prior is a function of the cells as of the last ended day.
@@ -97,11 +100,11 @@ absl::StatusOr<ScoreAnswer> View::SumOf(const std::vector<Pair>& pairs, const Qu
     if (each) {
       answer.pairs.emplace_back(
           pair, ScoreOf(*measures, Scope::kCounted, question.basis.pair_priors, question.moment,
-                        question.rules));
+                        question.rules, question.within_days));
     }
   }
-  answer.score =
-      ScoreOf(sum, question.scope, question.basis.priors, question.moment, question.rules);
+  answer.score = ScoreOf(sum, question.scope, question.basis.priors, question.moment,
+                         question.rules, question.within_days);
   return answer;
 }
 

@@ -29,6 +29,8 @@ namespace plumblane {
 struct Asked {
   std::optional<Instant> as_of;
   std::optional<double> half_life_days;  // absent = the setting
+  RateMode rate_mode = RateMode::kCurrent;
+  std::vector<double> within_days = {};  // 0 to kLongestDays; Score tells the arrivals within each
 };
 
 struct ReadRules {
@@ -55,9 +57,12 @@ struct ScoreAnswer {
 struct Basis {
   Instant as_of;
   double half_life_days = 0;
+  RateMode rate_mode = RateMode::kCurrent;
   std::optional<Instant> news;  // delivery news is complete up to here; none = no limit
   Priors priors;                // of the score asked for
   Priors pair_priors;  // of the pairs under it: without excused orders, which a lane counts
+  // What all pairs together say of each rate, where the priors were made with it.
+  std::optional<FleetEvidence> late_fleet, defect_fleet;
 };
 
 template <typename T>
@@ -123,6 +128,7 @@ class View {
     Basis basis;
     Moment moment;
     ScoreRules rules;
+    std::vector<double> within_days;
     Scope scope = Scope::kCounted;
   };
   Moment MomentOf(const std::optional<Instant>& as_of) const;

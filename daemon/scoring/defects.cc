@@ -53,6 +53,7 @@ DefectCounts CountDefects(const Series& defect, Scope scope, const Moment& momen
           risk.AddCensored(outcome.bucket, outcome.count, weight);
         }
       }
+      assert(unknown >= 0);  // more outcomes than entries: a bug, not a figure
       risk.AddCensored(last_day, unknown, weight);
       counts.order_count += tally.entered;
       const double entered = weight * static_cast<double>(tally.entered);
