@@ -30,6 +30,7 @@ SETTLE_DELAY_MS = DAY_MS
 CLAIM_WINDOW_DAYS = 60
 PRIOR_STRENGTH = 4.0
 SMALLEST_PRIOR_COUNT = 0.05
+FEWEST_AT_RISK = 5.0        # below that a median is some single order's time
 SECOND_MS = 1000
 
 
@@ -73,6 +74,12 @@ def quantile_bucket(points: list[tuple[int, float]], q: float) -> int | None:
         if 1.0 - left >= enough:
             return bucket
     return None
+
+
+def worth_at_risk(rows: list[AtRisk], bucket: int) -> float:
+    """How many orders of equal weight those at risk in a bucket are worth."""
+    weights = [row.weight for row in rows if row.last_bucket >= bucket]
+    return math.fsum(weights) ** 2 / math.fsum(weight ** 2 for weight in weights)
 
 
 # Times fall into buckets that each end 2 % later than the one before: gamma = 101/99. Which one
@@ -265,12 +272,14 @@ def times(entries: list[Entry | None], moment: Moment) -> dict:
             finished += entry.ending == "outcome"
         else:
             rows.append(AtRisk(weight, last, False))
-    points = curve(rows)
-    median, p90 = quantile_bucket(points, 0.5), quantile_bucket(points, 0.9)
-    return {"median": None if median is None else bucket_seconds(median),
-            "p90": None if p90 is None else bucket_seconds(p90),
-            "entered_count": len(entered), "finished_count": finished,
-            "median_reached": median is not None}
+    answer = {"entered_count": len(entered), "finished_count": finished}
+    for name, q in (("median", 0.5), ("p90", 0.9)):
+        bucket = quantile_bucket(curve(rows), q)
+        reached = bucket is not None
+        few = reached and worth_at_risk(rows, bucket) < FEWEST_AT_RISK * (1.0 - 1e-12)
+        answer[name] = bucket_seconds(bucket) if reached and not few else None
+        answer[f"{name}_reached"], answer[f"{name}_too_few"] = reached, few
+    return answer
 
 
 # ---- scores ----------------------------------------------------------------------------------
