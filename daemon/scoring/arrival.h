@@ -28,8 +28,9 @@ struct ArrivalEstimate {
   double share = 0;               // arrived within the days asked, by the curve, 0 to 1
   std::optional<Beta> posterior;  // of that share; absent when it is 0 or 1
   // Mean days beyond the days asked, over all orders, those in time counting 0 and none more than
-  // kLongestDays in all. Where nobody has been watched that long it is too high rather than too
-  // low: whoever has not arrived is not taken to arrive before.
+  // kLongestDays in all; each arrives when its bucket says (BucketSeconds). Where nobody has been
+  // watched that long it is too high rather than too low: whoever has not arrived is not taken to
+  // arrive before.
   double late_days = 0;
 };
 
