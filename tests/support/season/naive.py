@@ -23,6 +23,7 @@ from curves import AtRisk, area_between, curve, share_by, step_by
 from days import DAY_MS, day_of, end_of, instant_text, parse_instant
 from entries import (FORGIVING_MEASURES, LOST_AFTER_DAYS, TIME_MEASURES, Counted, Entry,
                      apply_excuses, work_out)
+from fleet import Key
 from rates import Moment, Priors
 from reading import Reading, read_lines, read_orders
 from special import beta_quantile
@@ -100,6 +101,13 @@ def is_under_way(order: Counted, moment: Moment) -> bool:
     return not is_lost
 
 
+def pairs_of(orders: list[Counted], moment: Moment) -> list[Key]:
+    """Those of which somebody had paid an order by then; all of them if nobody had."""
+    paid = [order for order in orders
+            if order.paid_day is not None and order.paid_day < day_of(moment.as_of)]
+    return sorted({rates.key_of(order) for order in paid or orders})
+
+
 def score(name: str, orders: list[Counted], moment: Moment, priors: Priors) -> dict:
     """A lane counts the excused orders too; a supplier, and a pair, do not."""
     is_lane = name.startswith("lanes/")
@@ -107,10 +115,10 @@ def score(name: str, orders: list[Counted], moment: Moment, priors: Priors) -> d
     under_way = [order for order in orders if is_under_way(order, moment)]
     overdue = [order for order in under_way
                if order.due_day is not None and end_of(order.due_day) <= moment.horizon]
-    pairs = sorted({rates.key_of(order) for order in orders})
+    pairs = pairs_of(orders, moment)
     late, defect = priors.of("late", pairs), priors.of("defect", pairs)
     answer = {"name": name, "underway_count": len(under_way), "overdue_count": len(overdue),
-              "late_prior": vars(late), "defect_prior": vars(defect),
+              "late_prior": late and vars(late), "defect_prior": defect and vars(defect),
               "defect_kinds": rates.defect_kinds(own, moment)}
     for mode, ending in (("current", ""), ("average", "_average")):
         answer[f"on_time{ending}"] = rates.on_time_rate(own, moment, late, mode)
@@ -178,7 +186,7 @@ def expected(folder: Path, as_of: int, half_life: float) -> dict:
     is_sum = {name for name in groups if name.startswith("suppliers/") and name.count("/") == 3}
     return {"as_of": instant_text(as_of), "news_time": instant_text(moment.news),
             "half_life_days": int(half_life) if half_life == int(half_life) else half_life,
-            "fleets": {collection: {rate: fleet.evidence()
+            "fleets": {collection: {rate: fleet and fleet.evidence()
                                     for rate, fleet in priors[collection].fleets.items()}
                        for collection in priors},
             "scores": [score(name, groups[name], moment, priors[name.split("/")[0]])
