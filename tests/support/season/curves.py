@@ -163,6 +163,11 @@ def time_bucket(ms: int) -> int:
     return ZERO_BUCKET if ms < ZERO_END_MS else log_bucket(ms)
 
 
+def bucket_end_ms(bucket: int) -> int:
+    """The last whole millisecond of a bucket."""
+    return ZERO_END_MS if bucket == ZERO_BUCKET else 101 ** bucket * SECOND_MS // 99 ** bucket
+
+
 def bucket_seconds(bucket: int) -> float:
     return 0.0 if bucket == ZERO_BUCKET else representative(bucket)
 

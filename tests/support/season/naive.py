@@ -47,6 +47,15 @@ def time_rows(entries: list[Entry], moment: Moment) -> list[AtRisk]:
     return rows
 
 
+def followed_ms(entry: Entry, moment: Moment) -> int:
+    """How long an order was seen on its way: until its outcome, by its bucket, or until now."""
+    watch = moment.watch(entry.day)
+    if entry.ending is None:
+        return watch
+    end = curves.bucket_end_ms(curves.time_bucket(entry.delay))
+    return end if end <= watch else watch
+
+
 def quantile(steps: list[curves.Step], name: str, q: float) -> dict:
     """In seconds, with limits; left out and marked where it is some single order's time."""
     step = curves.quantile_step(steps, q)
@@ -63,11 +72,11 @@ def times(entries: list[Entry | None], moment: Moment) -> dict:
     entered = [entry for entry in entries if moment.counts(entry)]
     rows = time_rows(entered, moment)
     steps = curve(rows)
-    watches = [moment.watch(entry.day) for entry in entered]
+    followed = [followed_ms(entry, moment) for entry in entered]
     return quantile(steps, "median", 0.5) | quantile(steps, "p90", 0.9) | {
         "entered_count": len(entered), "finished_count": sum(row.has_event for row in rows),
         "median_reached": curves.quantile_step(steps, 0.5) is not None,
-        "longest_watch": max(watches) / curves.SECOND_MS if watches else None}
+        "longest_watch": max(followed) / curves.SECOND_MS if followed else None}
 
 
 def arrival(entries: list[Entry | None], moment: Moment, days: int) -> dict:
@@ -75,15 +84,15 @@ def arrival(entries: list[Entry | None], moment: Moment, days: int) -> dict:
     entered = [entry for entry in entries if moment.counts(entry)]
     steps = curve(time_rows(entered, moment))
     answer = {"days": days, "share": None, "low": None, "high": None, "late_days": None}
-    is_watched = any(moment.watch(entry.day) >= days * DAY_MS for entry in entered)
-    if not is_watched and not (steps and steps[-1].left == 0.0):
+    is_followed = any(followed_ms(entry, moment) >= days * DAY_MS for entry in entered)
+    if not is_followed and not (steps and steps[-1].left == 0.0):
         return answer
     bucket = curves.last_whole_bucket(days * DAY_MS)
     answer["share"] = share_by(steps, bucket)
     answer["late_days"] = area_between(steps, days, curves.LONGEST_DAYS, curves.bucket_days)
     step = step_by(steps, bucket)
     beta = None if step is None else step.share()
-    if beta is not None and sum(beta) >= curves.FEWEST_AT_RISK:
+    if beta is not None and sum(beta) >= curves.FEWEST_AT_RISK * (1.0 - 1e-9):
         answer["low"], answer["high"] = (beta_quantile(q, *beta) for q in (0.025, 0.975))
     return answer
 

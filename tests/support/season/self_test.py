@@ -6,9 +6,9 @@ from datetime import date
 import days
 import fleet
 import naive
-from curves import (AtRisk, area_between, bucket_seconds, curve, last_whole_bucket, log_bucket,
-                    quantile_limits, quantile_step, representative, share_by, shares_by_kind,
-                    step_by, time_bucket)
+from curves import (AtRisk, area_between, bucket_end_ms, bucket_seconds, curve,
+                    last_whole_bucket, log_bucket, quantile_limits, quantile_step,
+                    representative, share_by, shares_by_kind, step_by, time_bucket)
 from fleet import LANE, SUPPLIER, Fleet, Group, Strength, Sums, expit, fit_strength
 from rates import Prior, Ripeness, average, current, pooled
 from special import beta_quantile, incomplete_beta
@@ -242,6 +242,8 @@ def log_buckets() -> None:
     for q, want in ((.1, 30.2671713387), (.5, 70.1118393914), (.9, 100.494567709)):
         check(f"weighted quantile {q} of 10..100 s",
               representative(quantile_step(curve(rows), q).bucket), want, 1e-9)
+    check("a bucket's end holds", log_bucket(bucket_end_ms(569)), 569, 0)
+    check("a bucket's end is the last", log_bucket(bucket_end_ms(569) + 1), 570, 0)
     check("under a minute", bucket_seconds(time_bucket(59_999)), 0.0, 0)
     check("nothing ends within 59 s", last_whole_bucket(59_999), -1, 0)
     check("one bucket ends within 60 s", last_whole_bucket(60_000), 0, 0)
