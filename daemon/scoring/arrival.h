@@ -32,8 +32,9 @@ struct ArrivalEstimate {
   // Its 95 % limits; absent too when it is worth fewer than ScoreRules::fewest_at_risk orders.
   std::optional<Interval> limits;
   // Mean days beyond the days asked, over all orders, those in time counting 0 and none more than
-  // kLongestDays in all. Where nobody has been watched that long it is too high rather than too
-  // low: whoever has not arrived is not taken to arrive before.
+  // kLongestDays in all; each arrives when its bucket says (BucketSeconds). Where nobody has been
+  // watched that long it is too high rather than too low: whoever has not arrived is not taken to
+  // arrive before.
   double late_days = 0;
   bool operator==(const ArrivalEstimate&) const = default;
 };

@@ -23,7 +23,14 @@
 //     would shape the prior of today's for ever. v multiplies the pair's likelihood and its sums.
 //   - In a sum over pairs one counts as c = v n/(1 + n/M), not as v n: however many orders it has,
 //     it is one lane of a supplier, and tells of the others no more than M orders would.
-// Effects depend on each other and on M: two rounds, the first with M at its upper end.
+// Effects depend on each other and on M: two rounds, the first with M at its upper end. Each starts
+// with c and m_g; then come M_s and a_s, given the b_l of the round before (none in the first);
+// then M_l and b_l, given these a_s. M comes last, from pairs whose a_s, each pair left out, are
+// taken anew against the new b_l.
+//   - m_g = (N r + 1/2)/(N + 1), r = min(1, sum c y/n / sum c), N = (sum v n)^2 / sum v^2 n.
+//   - In the fit of M_s a supplier speaks by v_s = sum v c / sum c, for n_s/v_s orders with y_s/v_s
+//     hits: c holds v already. M_l alike; a pair speaks by v for n orders with y hits.
+//   - Where y_s exceeds n_s the shrunken rate is (y_s + M_s e_s)/(y_s + M_s).
 //
 // Rationale for comparing a supplier with its own lanes rather than with the fleet: suppliers work
 // few lanes, and lanes differ more than suppliers do. A fair supplier of a hard lane would be held

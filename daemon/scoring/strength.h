@@ -59,8 +59,10 @@ struct StrengthEstimate {
 // Sum over groups of weight * LogEvidence, each under its own mean. REQUIRES: strength > 0.
 double LogLikelihood(std::span<const RateGroup> groups, double strength);
 
-// Both are found at one go: a grid of 15 in log M, then golden section around its best to 1e-3 in
-// log M; the expectation by the trapezoidal rule over all of these. Without groups, and when every
+// Both are found at one go: a grid of 15 in log M, both ends included, then golden section between
+// the neighbours of its best point (or from it, at an end) until they are 1e-3 in log M apart, with
+// equal heights leaving out the upper part; the likeliest is the highest of all these points, and
+// the expectation goes by the trapezoidal rule over all of them. Without groups, and when every
 // group has one order, nothing is learnt: likeliest is then kMostStrength, expected about 9.
 StrengthEstimate FitStrength(std::span<const RateGroup> groups);
 

@@ -9,9 +9,9 @@
 // A parcel that is lost never leaves: the curve states the share of all orders that has arrived by
 // a time, not of those that will.
 //
-// A quantile reached with fewer than ScoreRules::fewest_at_risk orders' worth at risk is left out
-// and marked too_few: it would be some single order's duration. It is no statement that the
-// quantile is not reached; median_reached says that.
+// A quantile reached with fewer than ScoreRules::fewest_at_risk orders' worth at risk (less 1e-12
+// of it: five equal orders are five) is left out and marked too_few: it would be some single
+// order's duration. It is no statement that the quantile is not reached; median_reached says that.
 //
 // Sources: E. Kaplan, P. Meier, JASA 53 (1958) 457-481; C. Masson, J. Rim, H. Lee, "DDSketch",
 // PVLDB 12(12) (2019) 2195-2205 (buckets, and the first bucket reaching q (1 - 1e-12)).

@@ -13,8 +13,8 @@ from reading import Order
 TOLERANCE_MS = 0
 LOST_AFTER_DAYS = 30
 
-DEFECT_REASONS = {"damaged", "quality", "wrong_item", "missing_part", "counterfeit", "unsafe",
-                  "lost"}
+DEFECT_KINDS = ("damaged", "quality", "wrong_item", "missing_part", "counterfeit", "unsafe",
+                "lost")
 CUSTOMER_REASONS = {"wrong_address", "refused"}
 SUPPLIER_CANCEL_REASONS = {"out_of_stock", "late", "not_received"}   # withdraw nothing
 
@@ -103,18 +103,19 @@ class Entry:
     day: int
     ending: str | None              # "outcome", "left", or None while nothing has happened
     delay: int = 0                  # of the ending: milliseconds, or days for a defect
+    kind: str | None = None         # of a defect
 
     @property
     def is_fault(self) -> bool:
         return self.ending is not None and self.delay < 0
 
 
-def entry_of(day: int, candidates: list[tuple[int, str]]) -> Entry:
-    """The earliest ending; at the same delay an outcome goes before a `left`."""
+def entry_of(day: int, candidates: list[tuple]) -> Entry:
+    """The earliest (delay, ending, ...); at the same delay an outcome goes before a `left`."""
     if not candidates:
         return Entry(day, None)
-    delay, ending = min(candidates, key=lambda c: (c[0], c[1] == "left"))
-    return Entry(day, ending, delay)
+    delay, ending, *kind = min(candidates, key=lambda c: (c[0], c[1] == "left"))
+    return Entry(day, ending, delay, *kind)
 
 
 def handling_entry(order: Order) -> Entry | None:
@@ -172,10 +173,11 @@ def defect_entry(order: Order) -> Entry | None:
     due_day = day_of(due)
     candidates = []
     for event in order.of_type("disputed", "refunded"):
-        if event.get("reason") in DEFECT_REASONS:
-            candidates.append((days_after(event["instant"], due_day), "outcome"))
+        if event.get("reason") in DEFECT_KINDS:
+            candidates.append((days_after(event["instant"], due_day), "outcome",
+                               event["reason"]))
     if not is_delivered_before_lost(order, due_day):
-        candidates.append((LOST_AFTER_DAYS, "outcome"))
+        candidates.append((LOST_AFTER_DAYS, "outcome", "lost"))
     cancelled = early_cancellation(order)
     if cancelled:
         candidates.append((days_after(cancelled["instant"], due_day), "left"))

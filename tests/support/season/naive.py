@@ -9,276 +9,91 @@ are no cells, no running state and no cleverness, so that a reader can hold each
 its few lines. It shares nothing with the daemon: where the two differ, one of them is wrong.
 
 Reading order: reading.py (files to orders), entries.py (what an order says in each measure),
-and here: curves, what is known when, rates and times, scores.
+curves.py, fleet.py (what is expected of a pair), rates.py, and here: times and scores.
 """
 
 import argparse
 import json
-import math
 import sys
-from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 
+import curves
+import rates
+from curves import AtRisk, area_between, curve, share_by, step_by
 from days import DAY_MS, day_of, end_of, instant_text, parse_instant
-from entries import (FORGIVING_MEASURES, LOST_AFTER_DAYS, TIME_MEASURES, Counted, Entry, OnTime,
+from entries import (FORGIVING_MEASURES, LOST_AFTER_DAYS, TIME_MEASURES, Counted, Entry,
                      apply_excuses, work_out)
+from fleet import Key
+from rates import Moment, Priors
 from reading import Reading, read_lines, read_orders
 from special import beta_quantile
 
-SETTLE_DELAY_MS = DAY_MS
-CLAIM_WINDOW_DAYS = 60
-PRIOR_STRENGTH = 4.0
-SMALLEST_PRIOR_COUNT = 0.05
-FEWEST_AT_RISK = 5.0        # below that a median is some single order's time
-SECOND_MS = 1000
+ARRIVAL_DAYS = (10, 15)
 
 
-# ---- curves ----------------------------------------------------------------------------------
+# ---- times -----------------------------------------------------------------------------------
 
-@dataclass(frozen=True)
-class AtRisk:
-    """One order in a curve: at risk up to and including a bucket, with its event there or not."""
-    weight: float
-    last_bucket: int
-    has_event: bool
-
-
-def curve(rows: list[AtRisk]) -> list[tuple[int, float]]:
-    """Weighted Kaplan-Meier: (bucket, share without the event after it) where events are."""
-    points = []
-    left = 1.0
-    for bucket in sorted({row.last_bucket for row in rows if row.has_event}):
-        at_risk = math.fsum(row.weight for row in rows if row.last_bucket >= bucket)
-        events = math.fsum(row.weight for row in rows
-                           if row.has_event and row.last_bucket == bucket)
-        left *= max(0.0, 1.0 - events / at_risk)
-        points.append((bucket, left))
-    return points
-
-
-def share_by(points: list[tuple[int, float]], bucket: int) -> float:
-    """The share with the event by a bucket: 1 - S."""
-    left = 1.0
-    for at, value in points:
-        if at <= bucket:
-            left = value
-    return 1.0 - left
-
-
-def quantile_bucket(points: list[tuple[int, float]], q: float) -> int | None:
-    for bucket, left in points:
-        enough = q * (1.0 - 1e-12)
-        if abs(1.0 - left - enough) < 1e-14:
-            print(f"warning: rounding decides a quantile {q}", file=sys.stderr)
-        if 1.0 - left >= enough:
-            return bucket
-    return None
-
-
-def worth_at_risk(rows: list[AtRisk], bucket: int) -> float:
-    """How many orders of equal weight those at risk in a bucket are worth."""
-    weights = [row.weight for row in rows if row.last_bucket >= bucket]
-    return math.fsum(weights) ** 2 / math.fsum(weight ** 2 for weight in weights)
-
-
-# Times fall into buckets that each end 2 % later than the one before: gamma = 101/99. Which one
-# is decided in whole numbers, so that no rounding has a say.
-
-def ends_by(bucket: int, ms: int) -> bool:
-    """Whether gamma^bucket seconds <= ms."""
-    return 101 ** bucket * SECOND_MS <= ms * 99 ** bucket
-
-
-@cache
-def log_bucket(ms: int) -> int:
-    """The smallest i with ms <= gamma^i seconds, for a time of a second or more."""
-    i = max(0, math.ceil(math.log(ms / SECOND_MS) / math.log(101 / 99)) - 2)
-    while 101 ** i * SECOND_MS < ms * 99 ** i:
-        i += 1
-    return i
-
-
-def representative(bucket: int) -> float:
-    """The time that stands for a bucket, in seconds."""
-    gamma = 101 / 99
-    return 2.0 * gamma ** bucket / (gamma + 1.0)
-
-
-ZERO_BUCKET = 0             # below a minute; the next one in use is 205
-ZERO_END_MS = 60 * SECOND_MS
-
-
-def time_bucket(ms: int) -> int:
-    return ZERO_BUCKET if ms < ZERO_END_MS else log_bucket(ms)
-
-
-def bucket_seconds(bucket: int) -> float:
-    return 0.0 if bucket == ZERO_BUCKET else representative(bucket)
-
-
-def last_whole_bucket(watch: int) -> int:
-    """The last bucket that ends within a watch; -1 if none does."""
-    if watch < ZERO_END_MS:
-        return -1
-    bucket = log_bucket(watch)
-    if not ends_by(bucket, watch):
-        bucket -= 1
-    return bucket if bucket >= time_bucket(ZERO_END_MS) else ZERO_BUCKET
-
-
-# ---- what is known when ----------------------------------------------------------------------
-
-@dataclass(frozen=True)
-class Moment:
-    """What is asked: as of when, how far the news reaches, how fast the old fades."""
-    as_of: int
-    news: int
-    half_life: float
-
-    @property
-    def horizon(self) -> int:
-        return min(self.as_of - SETTLE_DELAY_MS, self.news)
-
-    def watch(self, day: int) -> int:
-        return self.horizon - end_of(day)
-
-    def weight(self, day: int) -> float:
-        return 2.0 ** (-(day_of(self.as_of) - day) / self.half_life)
-
-    def counts(self, entry: Entry | OnTime | None) -> bool:
-        """Whether an order is in this measure, and the day of its cohort is over."""
-        if entry is None or isinstance(entry, Entry) and entry.is_fault:
-            return False
-        return entry.day <= day_of(self.as_of) and self.watch(entry.day) >= 0
-
-
-# ---- rates and times -------------------------------------------------------------------------
-
-@dataclass(frozen=True)
-class Prior:
-    """What is known of all suppliers together: where a rate starts before its own orders."""
-    late: float
-    defect: float
-    defects_by_day: list[float]     # G: share of defects by each day after the promised one
-
-    def ripeness(self, watch_days: int) -> float:
-        """How much of its defects an order of this age has had time to show."""
-        whole = self.defects_by_day[CLAIM_WINDOW_DAYS]
-        if whole == 0.0:
-            return min(1.0, (watch_days + 1) / (CLAIM_WINDOW_DAYS + 1))
-        return self.defects_by_day[min(watch_days, CLAIM_WINDOW_DAYS)] / whole
-
-
-def posterior(mean: float, hits: float, misses: float) -> tuple[float, float, float]:
-    """Mean and 95 % interval of a share, from its prior mean and decayed counts."""
-    a = max(SMALLEST_PRIOR_COUNT, mean * PRIOR_STRENGTH) + hits
-    b = max(SMALLEST_PRIOR_COUNT, (1.0 - mean) * PRIOR_STRENGTH) + misses
-    return a / (a + b), beta_quantile(0.025, a, b), beta_quantile(0.975, a, b)
-
-
-def late_sums(orders: list[Counted], moment: Moment) -> tuple[float, float]:
-    """W1 and S: the decayed settled orders, and those of them that were late."""
-    settled = [order.on_time for order in orders if moment.counts(order.on_time)]
-    total = math.fsum(moment.weight(entry.day) for entry in settled)
-    late = math.fsum(moment.weight(entry.day) for entry in settled if entry.is_late)
-    return total, 0.0 if late <= 1e-9 * total else late
-
-
-EMPTY_RATE = {"observed": None, "estimate": None, "low": None, "high": None, "weight": 0.0,
-              "order_count": 0, "hit_count": 0}
-
-
-def on_time_rate(orders: list[Counted], moment: Moment, prior: Prior) -> dict:
-    settled = [order.on_time for order in orders if moment.counts(order.on_time)]
-    if not settled:
-        return EMPTY_RATE
-    total, late = late_sums(orders, moment)
-    estimate, low, high = posterior(prior.late, late, total - late)
-    return {"observed": 1.0 - late / total, "estimate": 1.0 - estimate, "low": 1.0 - high,
-            "high": 1.0 - low, "weight": total, "order_count": len(settled),
-            "hit_count": sum(entry.is_late for entry in settled)}
-
-
-def watch_days(entry: Entry, moment: Moment) -> int:
-    return moment.watch(entry.day) // DAY_MS
-
-
-def is_known_defect(entry: Entry, moment: Moment) -> bool:
-    return entry.ending == "outcome" and entry.delay <= watch_days(entry, moment)
-
-
-def defect_rows(entries: list[Entry], moment: Moment) -> list[AtRisk]:
+def time_rows(entries: list[Entry], moment: Moment) -> list[AtRisk]:
+    """Of entries that count."""
     rows = []
     for entry in entries:
-        over = watch_days(entry, moment)
         weight = moment.weight(entry.day)
-        if entry.ending is not None and entry.delay <= over:
-            rows.append(AtRisk(weight, entry.delay, entry.ending == "outcome"))
+        last = curves.last_whole_bucket(moment.watch(entry.day))
+        if entry.ending is not None and curves.time_bucket(entry.delay) <= last:
+            rows.append(AtRisk(weight, curves.time_bucket(entry.delay),
+                               entry.ending == "outcome"))
         else:
-            rows.append(AtRisk(weight, over, False))
+            rows.append(AtRisk(weight, last, False))
     return rows
 
 
-def defect_sums(entries: list[Entry], moment: Moment, ripeness) -> tuple[float, float]:
-    """n and y: decayed orders as far as they are ripe, and the defects known of them."""
-    n = math.fsum(moment.weight(entry.day) * ripeness(watch_days(entry, moment))
-                  for entry in entries)
-    y = math.fsum(moment.weight(entry.day) for entry in entries
-                  if is_known_defect(entry, moment) and entry.delay <= CLAIM_WINDOW_DAYS)
-    return n, 0.0 if y <= 1e-9 * n else y
+def followed_ms(entry: Entry, moment: Moment) -> int:
+    """How long an order was seen on its way: until its outcome, by its bucket, or until now."""
+    watch = moment.watch(entry.day)
+    if entry.ending is None:
+        return watch
+    end = curves.bucket_end_ms(curves.time_bucket(entry.delay))
+    return end if end <= watch else watch
 
 
-def defect_entries(orders: list[Counted], moment: Moment) -> list[Entry]:
-    return [order.defect for order in orders if moment.counts(order.defect)]
-
-
-def defect_rate(orders: list[Counted], moment: Moment, prior: Prior) -> dict:
-    entries = defect_entries(orders, moment)
-    if not entries:
-        return EMPTY_RATE
-    points = curve(defect_rows(entries, moment))
-    n, y = defect_sums(entries, moment, prior.ripeness)
-    estimate, low, high = posterior(prior.defect, y, max(n - y, 0.0))
-    hits = [entry for entry in entries
-            if is_known_defect(entry, moment) and entry.delay <= CLAIM_WINDOW_DAYS]
-    # Past the last day that anyone is at risk the curve has no points: it stays where it is.
-    return {"observed": share_by(points, CLAIM_WINDOW_DAYS), "estimate": estimate, "low": low,
-            "high": high, "weight": n, "order_count": len(entries), "hit_count": len(hits)}
-
-
-def prior_of(orders: list[Counted], moment: Moment) -> Prior:
-    """Of all these orders, as of the last day that was over, with half an order of doubt."""
-    moment = Moment(day_of(moment.as_of) * DAY_MS, moment.news, moment.half_life)
-    total, late = late_sums(orders, moment)
-
-    entries = defect_entries(orders, moment)
-    points = curve(defect_rows(entries, moment))
-    by_day = [share_by(points, day) for day in range(CLAIM_WINDOW_DAYS + 1)]
-    unfinished = Prior(0.0, 0.0, by_day)
-    n, y = defect_sums(entries, moment, unfinished.ripeness)
-    return Prior((late + 0.5) / (total + 1.0), min(1.0, (y + 0.5) / (n + 1.0)), by_day)
+def quantile(steps: list[curves.Step], name: str, q: float) -> dict:
+    """In seconds, with limits; left out and marked where it is some single order's time."""
+    step = curves.quantile_step(steps, q)
+    too_few = step is not None and step.at_risk < curves.FEWEST_AT_RISK * (1.0 - 1e-12)
+    buckets = (None, None, None)
+    if step is not None and not too_few:
+        buckets = (step.bucket, *curves.quantile_limits(steps, q))
+    seconds = [None if bucket is None else curves.bucket_seconds(bucket) for bucket in buckets]
+    return {name: seconds[0], f"{name}_low": seconds[1], f"{name}_high": seconds[2],
+            f"{name}_too_few": too_few}
 
 
 def times(entries: list[Entry | None], moment: Moment) -> dict:
     entered = [entry for entry in entries if moment.counts(entry)]
-    rows = []
-    finished = 0
-    for entry in entered:
-        weight = moment.weight(entry.day)
-        last = last_whole_bucket(moment.watch(entry.day))
-        if entry.ending is not None and time_bucket(entry.delay) <= last:
-            rows.append(AtRisk(weight, time_bucket(entry.delay), entry.ending == "outcome"))
-            finished += entry.ending == "outcome"
-        else:
-            rows.append(AtRisk(weight, last, False))
-    answer = {"entered_count": len(entered), "finished_count": finished}
-    for name, q in (("median", 0.5), ("p90", 0.9)):
-        bucket = quantile_bucket(curve(rows), q)
-        reached = bucket is not None
-        few = reached and worth_at_risk(rows, bucket) < FEWEST_AT_RISK * (1.0 - 1e-12)
-        answer[name] = bucket_seconds(bucket) if reached and not few else None
-        answer[f"{name}_reached"], answer[f"{name}_too_few"] = reached, few
+    rows = time_rows(entered, moment)
+    steps = curve(rows)
+    followed = [followed_ms(entry, moment) for entry in entered]
+    return quantile(steps, "median", 0.5) | quantile(steps, "p90", 0.9) | {
+        "entered_count": len(entered), "finished_count": sum(row.has_event for row in rows),
+        "median_reached": curves.quantile_step(steps, 0.5) is not None,
+        "longest_watch": max(followed) / curves.SECOND_MS if followed else None}
+
+
+def arrival(entries: list[Entry | None], moment: Moment, days: int) -> dict:
+    """The share that arrives within so many days, and how late the rest comes on average."""
+    entered = [entry for entry in entries if moment.counts(entry)]
+    steps = curve(time_rows(entered, moment))
+    answer = {"days": days, "share": None, "low": None, "high": None, "late_days": None}
+    is_followed = any(followed_ms(entry, moment) >= days * DAY_MS for entry in entered)
+    if not is_followed and not (steps and steps[-1].left == 0.0):
+        return answer
+    bucket = curves.last_whole_bucket(days * DAY_MS)
+    answer["share"] = share_by(steps, bucket)
+    answer["late_days"] = area_between(steps, days, curves.LONGEST_DAYS, curves.bucket_days)
+    step = step_by(steps, bucket)
+    beta = None if step is None else step.share()
+    if beta is not None and sum(beta) >= curves.FEWEST_AT_RISK * (1.0 - 1e-9):
+        answer["low"], answer["high"] = (beta_quantile(q, *beta) for q in (0.025, 0.975))
     return answer
 
 
@@ -295,19 +110,33 @@ def is_under_way(order: Counted, moment: Moment) -> bool:
     return not is_lost
 
 
-def score(name: str, orders: list[Counted], moment: Moment, prior: Prior) -> dict:
+def pairs_of(orders: list[Counted], moment: Moment) -> list[Key]:
+    """Those of which somebody had paid an order by then; all of them if nobody had."""
+    paid = [order for order in orders
+            if order.paid_day is not None and order.paid_day < day_of(moment.as_of)]
+    return sorted({rates.key_of(order) for order in paid or orders})
+
+
+def score(name: str, orders: list[Counted], moment: Moment, priors: Priors) -> dict:
     """A lane counts the excused orders too; a supplier, and a pair, do not."""
     is_lane = name.startswith("lanes/")
     own = [order for order in orders if is_lane or not order.is_excused]
     under_way = [order for order in orders if is_under_way(order, moment)]
     overdue = [order for order in under_way
                if order.due_day is not None and end_of(order.due_day) <= moment.horizon]
-    answer = {"name": name, "on_time": on_time_rate(own, moment, prior),
-              "defect": defect_rate(own, moment, prior),
-              "underway_count": len(under_way), "overdue_count": len(overdue)}
+    pairs = pairs_of(orders, moment)
+    late, defect = priors.of("late", pairs), priors.of("defect", pairs)
+    answer = {"name": name, "underway_count": len(under_way), "overdue_count": len(overdue),
+              "late_prior": late and vars(late), "defect_prior": defect and vars(defect),
+              "defect_kinds": rates.defect_kinds(own, moment)}
+    for mode, ending in (("current", ""), ("average", "_average")):
+        answer[f"on_time{ending}"] = rates.on_time_rate(own, moment, late, mode)
+        answer[f"defect{ending}"] = rates.defect_rate(own, moment, defect, priors.ripeness, mode)
     for measure in TIME_MEASURES:
         among = own if measure in FORGIVING_MEASURES else orders
         answer[measure] = times([order.times[measure] for order in among], moment)
+    answer["arrivals"] = [arrival([order.times["delivery"] for order in own], moment, days)
+                          for days in ARRIVAL_DAYS]
     return answer
 
 
@@ -354,9 +183,9 @@ def expected(folder: Path, as_of: int, half_life: float) -> dict:
     apply_excuses(reading.orders, read_lines(folder / "excuses.csv"))
     orders = [work_out(order) for order in reading.orders if order.is_known]
     moment = Moment(as_of, news_through(folder, reading.delivering_sources), half_life)
-    # A lane counts excused orders and so does its prior; suppliers and pairs do not.
-    prior = prior_of([order for order in orders if not order.is_excused], moment)
-    lane_prior = prior_of(orders, moment)
+    # A lane counts excused orders and so do its priors; suppliers and pairs do not.
+    priors = {"suppliers": Priors([order for order in orders if not order.is_excused], moment),
+              "lanes": Priors(orders, moment)}
 
     groups: dict[str, list[Counted]] = {}
     for order in orders:
@@ -366,9 +195,10 @@ def expected(folder: Path, as_of: int, half_life: float) -> dict:
     is_sum = {name for name in groups if name.startswith("suppliers/") and name.count("/") == 3}
     return {"as_of": instant_text(as_of), "news_time": instant_text(moment.news),
             "half_life_days": int(half_life) if half_life == int(half_life) else half_life,
-            "prior": {"late": prior.late, "defect": prior.defect, "strength": PRIOR_STRENGTH},
-            "scores": [score(name, groups[name], moment,
-                             lane_prior if name.startswith("lanes/") else prior)
+            "fleets": {collection: {rate: fleet and fleet.evidence()
+                                    for rate, fleet in priors[collection].fleets.items()}
+                       for collection in priors},
+            "scores": [score(name, groups[name], moment, priors[name.split("/")[0]])
                        for name in sorted(groups) if name not in is_sum],
             "cells_check": tallies(reading, orders)}
 
