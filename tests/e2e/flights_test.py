@@ -1,5 +1,5 @@
-"""Real records that nobody here wrote: every lane's counts equal counts made straight from them, and
-a backtest over them says that scores foretell better than a lane's orders by themselves.
+"""Real records that nobody here wrote: every lane's counts equal counts made straight from them,
+and a backtest over them says that scores foretell better than a lane's orders by themselves.
 
 The flight records of the npm package vega-datasets (20,000 flights, January to March 2001, from US
 Department of Transportation on-time reports). A flight is an order of one supplier on the lane
@@ -164,9 +164,9 @@ def simple_forecasters(flights):
 
 def the_backtest_knows_what_a_prior_is_worth():
     """The simple ways lose what plain counting says they lose. Half-life 30 d loses no more than
-    0.001 above a lane's lifetime with the prior, and 0.05 less than its lifetime alone; the margins
-    are those of the same records reckoned apart from this project's code, .5400 against .5401 and
-    .6053."""
+    0.001 above a lane's lifetime with the prior, and at least 0.05 less than its lifetime alone:
+    reckoned with numpy before there was any code here, with knowledge up to the day before, the
+    three were .5400, .5401 and .6053."""
     flights = fetch()
     if isinstance(flights, str):
         return flights

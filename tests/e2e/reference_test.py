@@ -1,9 +1,9 @@
 """What the daemon answers about the sample season is what R says of the same orders.
 
 Orders are read by the naive model of tests/support/season, which shares no code with the daemon;
-curves, limits and quantiles of beta distributions are R's (tests/reference). Compared are, for every
-supplier, lane and pair, median and 90th percentile of each time with their limits, and both rates
-with theirs, these under the prior that the answer itself names. Not compared are the priors.
+curves, limits and quantiles of beta distributions are R's (tests/reference). Compared are, for
+every supplier, lane and pair, median and 90th percentile of each time with their limits, and both
+rates with theirs, these under the prior that the answer itself names. Not compared are the priors.
 """
 import csv
 import io
@@ -41,7 +41,9 @@ def why_not():
     if shutil.which("Rscript") is None:
         return "Rscript is missing (Debian: r-base-core)"
     loaded = subprocess.run(["Rscript", "-e", "library(survival)"], capture_output=True, text=True)
-    return "R's package survival is missing (Debian: r-cran-survival)" if loaded.returncode else None
+    if loaded.returncode != 0:
+        return "R's package survival is missing (Debian: r-cran-survival)"
+    return None
 
 
 def run_r(command, columns, rows):
