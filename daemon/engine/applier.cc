@@ -245,6 +245,7 @@ class Application {
                          EncodeSource(applied_.catalog.sources.at(name)));
     }
     applied_.batch.Put(Space::kMeta, std::string(kProgressKey), EncodeProgress(applied_.catalog));
+    applied_.cells = std::make_shared<const Cells>(changes_.TakeCells());
     return absl::OkStatus();
   }
 

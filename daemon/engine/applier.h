@@ -8,9 +8,11 @@
 
 #include <absl/status/statusor.h>
 
+#include <memory>
 #include <string>
 #include <vector>
 
+#include "cohorts/cell.h"
 #include "engine/catalog.h"
 #include "engine/records.h"
 #include "engine/submission.h"
@@ -22,6 +24,7 @@ namespace plumblane {
 struct Applied {
   Batch batch;                           // orders, cells, indexes, sources and progress
   Catalog catalog;                       // after
+  std::shared_ptr<const Cells> cells;    // what the batch adds to the cells
   std::vector<EventFate> fates;          // one for each event of the entry
   std::vector<StandingDelta> standings;  // likewise; an order's change is at its last event
 };

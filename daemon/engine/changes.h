@@ -6,6 +6,7 @@
 #include <map>
 #include <set>
 #include <string>
+#include <utility>
 
 #include "cohorts/cell.h"
 #include "engine/submission.h"
@@ -29,6 +30,7 @@ class Changes {
                         std::set<Pair>& gone) const;
 
   const Cells& cells() const { return cells_; }
+  Cells TakeCells() { return std::move(cells_); }
   const std::map<Pair, int64_t>& pairs() const { return pairs_; }
   // Index keys to add (+1) or remove (-1); those with 0 stay as they are.
   const std::map<std::string, int>& index() const { return index_; }

@@ -20,7 +20,11 @@ constexpr uint64_t kKeptEntries = 16;
 }  // namespace
 
 Engine::Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options)
-    : store_(store), log_(log), wall_clock_(wall_clock), options_(options) {}
+    : store_(store),
+      log_(log),
+      wall_clock_(wall_clock),
+      options_(options),
+      memory_(std::make_shared<Memory>(options.series_bytes)) {}
 
 Engine::~Engine() { Stop(); }
 
@@ -28,7 +32,10 @@ absl::Status Engine::Start() {
   if (absl::Status status = CheckFormat(); !status.ok()) return status;
   auto catalog = LoadCatalog(*store_.TakeSnapshot());
   if (!catalog.ok()) return catalog.status();
-  Publish(*std::move(catalog));
+  Applied loaded;
+  loaded.catalog = *std::move(catalog);
+  loaded.cells = std::make_shared<const Cells>();
+  Publish(loaded);
   if (absl::Status status = Replay(); !status.ok()) return status;
   {
     std::lock_guard lock(queue_mutex_);
@@ -96,7 +103,7 @@ absl::Status Engine::Replay() {
       if (absl::Status status = store_.Write(applied->batch, /*sync=*/false); !status.ok()) {
         return status;
       }
-      Publish(std::move(applied->catalog));
+      Publish(*applied);
     }
   }
   if (*tail > before)
@@ -151,7 +158,7 @@ View Engine::Look() const {
   const Instant now = options_.clock_mode == ClockMode::kWall
                           ? wall_clock_.Now()
                           : catalog->latest_event.value_or(kEarliestInstant);
-  return View(std::move(snapshot), std::move(catalog), options_.rules, now);
+  return View(std::move(snapshot), std::move(catalog), memory_, options_.rules, now);
 }
 
 size_t Engine::QueuedEvents() const {
@@ -187,7 +194,7 @@ void Engine::Commit() {
     }
     auto applied = LogAndApply(content);
     if (!applied.ok()) return Fail(applied.status(), std::move(taken));
-    Publish(applied->catalog);
+    Publish(*applied);
     Reply(taken, *applied);
   }
 }
@@ -244,12 +251,13 @@ void Engine::Reply(std::vector<Waiting>& taken, const Applied& applied) {
   }
 }
 
-void Engine::Publish(Catalog catalog) {
+void Engine::Publish(const Applied& applied) {
+  memory_->Note(applied.catalog.log_sequence, applied.cells);
   auto snapshot = store_.TakeSnapshot();
-  auto shared = std::make_shared<const Catalog>(std::move(catalog));
+  auto catalog = std::make_shared<const Catalog>(applied.catalog);
   std::lock_guard lock(published_mutex_);
   snapshot_ = std::move(snapshot);
-  catalog_ = std::move(shared);
+  catalog_ = std::move(catalog);
 }
 
 void Engine::Fail(const absl::Status& why, std::vector<Waiting> taken) {

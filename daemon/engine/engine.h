@@ -24,6 +24,7 @@
 #include "base/clock.h"
 #include "engine/applier.h"
 #include "engine/catalog.h"
+#include "engine/memory.h"
 #include "engine/records.h"
 #include "engine/submission.h"
 #include "engine/view.h"
@@ -46,6 +47,8 @@ struct EngineOptions {
   size_t entry_events = 10'000;
   // Orders folded at a time when the fold rules changed.
   size_t refold_orders = 10'000;
+  // Decoded cells kept in memory.
+  size_t series_bytes = 256 << 20;
 };
 
 // Thread-safe, except Start and the destructor.
@@ -97,7 +100,7 @@ class Engine {
   std::vector<Waiting> TakeWaiting();
   absl::StatusOr<Applied> LogAndApply(const Submission& content);
   void Reply(std::vector<Waiting>& taken, const Applied& applied);
-  void Publish(Catalog catalog);
+  void Publish(const Applied& applied);
   void Fail(const absl::Status& why, std::vector<Waiting> taken);
 
   Store& store_;
@@ -117,6 +120,7 @@ class Engine {
   std::shared_ptr<const Snapshot> snapshot_;  // guarded by published_mutex_
   std::shared_ptr<const Catalog> catalog_;    // guarded by published_mutex_
 
+  const std::shared_ptr<Memory> memory_;
   std::thread committer_;
 };
 

@@ -7,7 +7,6 @@
 #include <set>
 
 #include "engine/records.h"
-#include "storage/cell_codec.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
 
@@ -22,6 +21,12 @@ void AddMeasures(MeasureSet& sum, const MeasureSet& other) {
     const auto at = static_cast<size_t>(i);
     AddSeries(sum.series[at], other.series[at]);
   }
+}
+
+// Somebody had paid an order of it by then.
+bool IsKnown(const MeasureSet& measures, const Moment& moment) {
+  const Series& underway = measures[Measure::kUnderway];
+  return !underway.empty() && underway.front().day <= moment.underway_limit;
 }
 
 }  // namespace
@@ -49,59 +54,57 @@ absl::StatusOr<View::Question> View::Put(const Asked& asked, Scope scope) const 
   }
   question.basis.news = catalog_->NewsHorizon();
   question.moment = MomentOf(asked.as_of);
-  question.rules = {question.basis.half_life_days, rules_.claim_window_days};
-  const auto total = Read(Pair{});
-  if (!total.ok()) return total.status();
-  // The prior is a function of the cells as of the last ended day.
-  Moment ended = question.moment;
-  ended.now = StartOf(DayOf(question.basis.as_of));
-  ended.horizon = std::min(ended.horizon, ended.now - rules_.settle_delay_millis);
-  const auto pooled = [&](Scope of) {
-    return PooledPriors((*total)[Measure::kOnTime], (*total)[Measure::kDefect], ended,
-                        question.rules, of);
-  };
-  question.basis.pair_priors = pooled(Scope::kCounted);
-  question.basis.priors = scope == Scope::kCounted ? question.basis.pair_priors : pooled(scope);
+  question.rules = {question.basis.half_life_days, rules_.claim_window_days, kFewestAtRisk};
+  auto fleet = AskFleet(question, Scope::kCounted);
+  if (!fleet.ok()) return fleet.status();
+  question.fleet = question.pairs_fleet = *std::move(fleet);
+  if (scope != Scope::kCounted) {
+    auto with_excused = AskFleet(question, scope);
+    if (!with_excused.ok()) return with_excused.status();
+    question.fleet = *std::move(with_excused);
+  }
+  question.basis.late_fleet = question.fleet->priors.late_evidence();
+  question.basis.defect_fleet = question.fleet->priors.defect_evidence();
   return question;
 }
 
-absl::StatusOr<MeasureSet> View::Read(const Pair& pair) const {
-  MeasureSet measures;
-  absl::Status bad;
-  const absl::Status scanned =
-      snapshot_->Scan(Space::kCells, CellPrefix(pair), "", [&](auto key, auto value) {
-        const auto page = ParseCellPageKey(key);
-        bad.Update(page.status());
-        if (!page.ok()) return false;
-        auto series = DecodePage(page->first_day, value);
-        bad.Update(series.status());
-        if (!series.ok()) return false;
-        Series& all = measures[page->measure];
-        all.insert(all.end(), std::make_move_iterator(series->begin()),
-                   std::make_move_iterator(series->end()));
-        return true;
-      });
-  bad.Update(scanned);
-  if (!bad.ok()) return bad;
-  return measures;
+absl::StatusOr<std::shared_ptr<const Fleet>> View::AskFleet(const Question& question,
+                                                            Scope scope) const {
+  const auto read = [this](const Pair& pair,
+                           bool again) -> absl::StatusOr<std::shared_ptr<const MeasureSet>> {
+    if (again) return Read(pair);
+    if (auto kept = memory_->series.Peek(catalog_->log_sequence, pair)) return kept;
+    auto rates = ReadPair(*snapshot_, pair, /*rates_only=*/true);
+    if (!rates.ok()) return rates.status();
+    return std::make_shared<const MeasureSet>(*std::move(rates));
+  };
+  return memory_->fleets.Ask({EndedDays(question.moment), question.rules, scope},
+                             {catalog_->log_sequence, catalog_->pairs->by_supplier, read});
+}
+
+absl::StatusOr<std::shared_ptr<const MeasureSet>> View::Read(const Pair& pair) const {
+  return memory_->series.Read(*snapshot_, catalog_->log_sequence, pair);
 }
 
 absl::StatusOr<ScoreAnswer> View::SumOf(const std::vector<Pair>& pairs, const Question& question,
                                         bool each) const {
   ScoreAnswer answer;
   MeasureSet sum;
+  std::vector<Pair> known;
   for (const Pair& pair : pairs) {
     const auto measures = Read(pair);
     if (!measures.ok()) return measures.status();
-    AddMeasures(sum, *measures);
+    AddMeasures(sum, **measures);
+    if (IsKnown(**measures, question.moment)) known.push_back(pair);
     if (each) {
       answer.pairs.emplace_back(
-          pair, ScoreOf(*measures, Scope::kCounted, question.basis.pair_priors, question.moment,
-                        question.rules));
+          pair, ScoreOf(**measures, Scope::kCounted, question.pairs_fleet->priors.Of({&pair, 1}),
+                        question.moment, question.rules));
     }
   }
   answer.score =
-      ScoreOf(sum, question.scope, question.basis.priors, question.moment, question.rules);
+      ScoreOf(sum, question.scope, question.fleet->priors.Of(known.empty() ? pairs : known),
+              question.moment, question.rules);
   return answer;
 }
 
@@ -208,22 +211,30 @@ absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListLanes(const Asked&
 absl::StatusOr<WithBasis<View::Ranking>> View::Rank(const std::string& destination,
                                                     const std::optional<std::string>& origin,
                                                     const std::optional<std::string>& service,
-                                                    const Asked& asked) const {
+                                                    const Asked& asked, size_t limit) const {
   const auto question = Put(asked, Scope::kCounted);
   if (!question.ok()) return question.status();
   WithBasis<Ranking> ranking{question->basis, {}};
   const auto at = catalog_->pairs->by_destination.find(destination);
   if (at == catalog_->pairs->by_destination.end()) return ranking;
+  const FleetPriors& priors = question->fleet->priors;
+  std::vector<RankCandidate> candidates;
   for (const auto& [lane, supplier] : at->second) {
     if ((origin && *origin != lane.origin) || (service && *service != lane.service)) continue;
     const Pair pair{supplier, lane};
+    const PairRates* rates = question->fleet->Find(pair);
+    candidates.push_back(CandidateOf(pair, rates ? *rates : PairRates{}, priors.Of({&pair, 1})));
+  }
+  const std::vector<Ranked> order = RankByBadShare(candidates, limit);
+  ranking.answer.candidate_count = order.size();
+  for (size_t i = 0; i < std::min(limit, order.size()); ++i) {
+    const Pair& pair = candidates[order[i].candidate].pair;
     const auto measures = Read(pair);
     if (!measures.ok()) return measures.status();
-    ranking.answer.candidates.push_back(
-        {pair, ScoreOf(*measures, Scope::kCounted, question->basis.pair_priors, question->moment,
-                       question->rules)});
+    ranking.answer.best.push_back({pair, order[i],
+                                   ScoreOf(**measures, Scope::kCounted, priors.Of({&pair, 1}),
+                                           question->moment, question->rules)});
   }
-  ranking.answer.ranked = RankByBadShare(ranking.answer.candidates);
   return ranking;
 }
 

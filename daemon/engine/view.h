@@ -4,8 +4,9 @@
 // one view are consistent with each other. Times asked about:
 //   as_of absent   now: orders under way count everything known
 //   as_of D        what is known today about what had happened by D, at day granularity
-// Cost: a pair reads the pages of its cells (about active days / 16 records per measure); a
-// supplier or lane the sum over its pairs; all grow with active days, not with orders.
+// Cost: a pair that was asked about lately is scored in some 100 us for 400 active days, another one
+// is read first (series_cache.h); a supplier or lane costs the sum over its pairs. The first
+// question of a day, half-life and scope counts the rates of all pairs (fleet_book.h).
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -18,6 +19,7 @@
 #include <vector>
 
 #include "engine/catalog.h"
+#include "engine/memory.h"
 #include "orders/fold.h"
 #include "ranking/rank.h"
 #include "scoring/score.h"
@@ -56,8 +58,9 @@ struct Basis {
   Instant as_of;
   double half_life_days = 0;
   std::optional<Instant> news;  // delivery news is complete up to here; none = no limit
-  Priors priors;                // of the score asked for
-  Priors pair_priors;  // of the pairs under it: without excused orders, which a lane counts
+  // What the priors of the scores asked for rest on; of the pairs under a lane it is another, which
+  // does not count excused orders.
+  std::optional<FleetEvidence> late_fleet, defect_fleet;
 };
 
 template <typename T>
@@ -82,9 +85,14 @@ struct OrderMatch {
 
 class View {
  public:
+  // `memory` has been told of all that entries changed since it was made, up to this state.
   View(std::shared_ptr<const Snapshot> snapshot, std::shared_ptr<const Catalog> catalog,
-       const ReadRules& rules, Instant now)
-      : snapshot_(std::move(snapshot)), catalog_(std::move(catalog)), rules_(rules), now_(now) {}
+       std::shared_ptr<Memory> memory, const ReadRules& rules, Instant now)
+      : snapshot_(std::move(snapshot)),
+        catalog_(std::move(catalog)),
+        memory_(std::move(memory)),
+        rules_(rules),
+        now_(now) {}
 
   // Errors of all questions: INVALID_ARGUMENT for a half-life outside 1 hour to 100 years,
   // NOT_FOUND for a subject that no order names, DATA_LOSS or UNAVAILABLE from the store.
@@ -98,15 +106,20 @@ class View {
                                                                 const std::string& after,
                                                                 size_t limit) const;
 
+  struct RankedPair {
+    Pair pair;
+    Ranked ranked;
+    ScoreEstimate score;
+  };
   struct Ranking {
-    std::vector<RankCandidate> candidates;
-    std::vector<Ranked> ranked;
+    std::vector<RankedPair> best;  // the first `limit`
+    size_t candidate_count = 0;
   };
   // The pairs that ship to `destination`, from `origin` and by `service` when given.
   absl::StatusOr<WithBasis<Ranking>> Rank(const std::string& destination,
                                           const std::optional<std::string>& origin,
                                           const std::optional<std::string>& service,
-                                          const Asked& asked) const;
+                                          const Asked& asked, size_t limit) const;
 
   absl::StatusOr<OrderAnswer> Order(const OrderKey& key) const;
   // The first order part with that tracking number; none when unknown.
@@ -124,10 +137,14 @@ class View {
     Moment moment;
     ScoreRules rules;
     Scope scope = Scope::kCounted;
+    std::shared_ptr<const Fleet> fleet;        // in `scope`
+    std::shared_ptr<const Fleet> pairs_fleet;  // without excused orders
   };
   Moment MomentOf(const std::optional<Instant>& as_of) const;
   absl::StatusOr<Question> Put(const Asked& asked, Scope scope) const;
-  absl::StatusOr<MeasureSet> Read(const Pair& pair) const;
+  absl::StatusOr<std::shared_ptr<const MeasureSet>> Read(const Pair& pair) const;
+  absl::StatusOr<std::shared_ptr<const Fleet>> AskFleet(const Question& question,
+                                                        Scope scope) const;
   absl::StatusOr<ScoreAnswer> SumOf(const std::vector<Pair>& pairs, const Question& question,
                                     bool each) const;
   absl::StatusOr<std::optional<Instant>> LastHeard(const std::string& supplier) const;
@@ -135,6 +152,7 @@ class View {
 
   std::shared_ptr<const Snapshot> snapshot_;
   std::shared_ptr<const Catalog> catalog_;
+  std::shared_ptr<Memory> memory_;
   ReadRules rules_;
   Instant now_;
 };

@@ -20,57 +20,69 @@ std::string OneIn(double share) {
   return absl::StrCat("1 in ", std::max(2L, std::lround(1 / share)));
 }
 
-double MeanOf(const RateEstimate& rate) {
-  return rate.posterior_a / (rate.posterior_a + rate.posterior_b);
-}
-
-std::string ReasonFor(const RankCandidate& candidate, bool assumed) {
-  const RateEstimate& late = candidate.score.on_time;
-  const RateEstimate& bad = candidate.score.defect;
-  if (assumed) return "no order settled yet: taken to be like the average of all suppliers";
-  return absl::StrCat("expect ", OneIn(MeanOf(late)), " late and ", OneIn(MeanOf(bad)), " bad; ",
-                      late.order_count,
-                      late.order_count == 1 ? " order settled" : " orders settled");
-}
-
-Ranked Judge(size_t index, const RankCandidate& candidate) {
-  Ranked ranked;
-  ranked.candidate = index;
-  const RateEstimate& late = candidate.score.on_time;
-  const RateEstimate& bad = candidate.score.defect;
-  if (late.posterior_a <= 0 || bad.posterior_a <= 0) {
-    ranked.reason = "no order of any supplier has a promise whose day is over: nothing to judge by";
-    ranked.assumed = true;
-    return ranked;
+std::string ReasonFor(const RankCandidate& candidate) {
+  if (candidate.order_count == 0) {
+    return "no order settled yet: taken to be like the average of all suppliers";
   }
-  ranked.assumed = late.order_count == 0;
-  ranked.reason = ReasonFor(candidate, ranked.assumed);
-  const double good = (1 - MeanOf(late)) * (1 - MeanOf(bad));
-  const double square = SquareOfRest(late.posterior_a, late.posterior_b) *
-                        SquareOfRest(bad.posterior_a, bad.posterior_b);
+  return absl::StrCat("expect ", OneIn(candidate.late->Mean()), " late and ",
+                      OneIn(candidate.bad->Mean()), " bad; ", candidate.order_count,
+                      candidate.order_count == 1 ? " order settled" : " orders settled");
+}
+
+bool CanJudge(const RankCandidate& candidate) { return candidate.late && candidate.bad; }
+
+void Detail(const RankCandidate& candidate, Ranked& ranked) {
+  if (!CanJudge(candidate)) {
+    ranked.reason = "no order of any supplier has a promise whose day is over: nothing to judge by";
+    return;
+  }
+  ranked.reason = ReasonFor(candidate);
+  const Beta& late = *candidate.late;
+  const Beta& bad = *candidate.bad;
+  const double good = (1 - late.Mean()) * (1 - bad.Mean());
+  const double square = SquareOfRest(late.a, late.b) * SquareOfRest(bad.a, bad.b);
   // A Beta of mean m and variance v has a + b = m (1 - m) / v - 1.
   const double strength = good * (1 - good) / (square - good * good) - 1;
   const Interval limits = Beta{(1 - good) * strength, good * strength}.Limits();
-  ranked.expected_bad = 1 - good;
   ranked.low = limits.low;
   ranked.high = limits.high;
-  return ranked;
 }
 
 }  // namespace
 
-std::vector<Ranked> RankByBadShare(const std::vector<RankCandidate>& candidates) {
-  std::vector<Ranked> ranking;
-  for (size_t i = 0; i < candidates.size(); ++i) ranking.push_back(Judge(i, candidates[i]));
+RankCandidate CandidateOf(const Pair& pair, const PairRates& rates, const Priors& priors) {
+  RankCandidate candidate{pair, {}, {}, rates.on_time.order_count};
+  if (priors.late) {
+    candidate.late = PosteriorOf(*priors.late, rates.on_time.late_weight, rates.on_time.weight);
+  }
+  if (priors.defect) {
+    const WeightedSums sums = DefectSums(rates.defect, priors.defect_delay);
+    candidate.bad = PosteriorOf(*priors.defect, sums.s, sums.w1);
+  }
+  return candidate;
+}
+
+std::vector<Ranked> RankByBadShare(const std::vector<RankCandidate>& candidates, size_t limit) {
   constexpr double kUnjudged = std::numeric_limits<double>::infinity();
+  std::vector<Ranked> ranking(candidates.size());
+  for (size_t i = 0; i < candidates.size(); ++i) {
+    const RankCandidate& candidate = candidates[i];
+    ranking[i].candidate = i;
+    ranking[i].assumed = !CanJudge(candidate) || candidate.order_count == 0;
+    if (CanJudge(candidate)) {
+      ranking[i].expected_bad = 1 - (1 - candidate.late->Mean()) * (1 - candidate.bad->Mean());
+    }
+  }
   std::sort(ranking.begin(), ranking.end(), [&](const Ranked& x, const Ranked& y) {
     const double bad_x = x.expected_bad.value_or(kUnjudged);
     const double bad_y = y.expected_bad.value_or(kUnjudged);
     if (bad_x != bad_y) return bad_x < bad_y;
     return candidates[x.candidate].pair < candidates[y.candidate].pair;
   });
-  for (size_t i = 1; i < ranking.size(); ++i) {
-    ranking[i].close_to_first = ranking[i].low && *ranking[i].low <= *ranking[0].high;
+  for (size_t i = 0; i < std::min(limit, ranking.size()); ++i) {
+    Ranked& ranked = ranking[i];
+    Detail(candidates[ranked.candidate], ranked);
+    ranked.close_to_first = i > 0 && ranked.low && *ranked.low <= *ranking[0].high;
   }
   return ranking;
 }

@@ -15,28 +15,30 @@ size_t KindIndex(Code kind) {
 }
 
 struct DefectCounts {
-  int64_t order_count = 0;
-  int64_t hit_count = 0;
-  double hit_weight = 0;               // y
-  std::vector<double> weight_reached;  // decayed orders by min(D, window): sums of w
-  std::vector<double> square_reached;  // and of w^2
+  DefectExposure exposure;
   std::vector<std::array<double, DefectKinds::kCount>> kinds;  // decayed defects by day and kind
   Curve curve;                                                 // over days 0 .. window
 };
 
-DefectCounts CountDefects(const Series& defect, Scope scope, const Moment& moment,
-                          const ScoreRules& rules) {
+// Calls for the orders of each cohort: on_hits(day, kind, count, weight), on_left(day, count,
+// weight), on_unknown(last day known, count, weight). Returns the exposure.
+template <typename OnHits, typename OnLeft, typename OnUnknown>
+DefectExposure Walk(const Series& defect, Scope scope, const Moment& moment,
+                    const ScoreRules& rules, const OnHits& on_hits, const OnLeft& on_left,
+                    const OnUnknown& on_unknown) {
   assert(rules.claim_window_days >= 0);
-  const int window = rules.claim_window_days;
-  DefectCounts counts;
-  counts.weight_reached.resize(static_cast<size_t>(window) + 1);
-  counts.square_reached.resize(counts.weight_reached.size());
-  counts.kinds.resize(counts.weight_reached.size());
-  RiskSet risk(counts.weight_reached.size());
+  DefectExposure exposure;
+  exposure.window_days = rules.claim_window_days;
+  // Later cohorts have come less far: days descend along the series.
+  std::vector<DefectExposure::Reached>& reached = exposure.reached;
   for (const Cohort& cohort : Watched(defect, moment)) {
     const int64_t days_over = WatchMillis(cohort.day, moment) / kMillisPerDay;
-    const auto last_day = static_cast<uint32_t>(std::min<int64_t>(days_over, window));
+    const auto last_day =
+        static_cast<uint32_t>(std::min<int64_t>(days_over, rules.claim_window_days));
     const double weight = WeightOn(cohort.day, moment, rules);
+    if (reached.empty() || reached.back().day != static_cast<int>(last_day)) {
+      reached.push_back({static_cast<int>(last_day)});
+    }
     VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
       int64_t unknown = tally.entered;
       for (const Outcome& outcome : tally.outcomes) {
@@ -44,43 +46,41 @@ DefectCounts CountDefects(const Series& defect, Scope scope, const Moment& momen
         if ((!hit && outcome.code != Code::kLeft) || outcome.bucket > last_day) continue;
         unknown -= outcome.count;
         if (hit) {
-          counts.hit_count += outcome.count;
-          const double hits = weight * static_cast<double>(outcome.count);
-          counts.hit_weight += hits;
-          counts.kinds[outcome.bucket][KindIndex(outcome.code)] += hits;
-          risk.AddEvents(outcome.bucket, outcome.count, weight);
+          exposure.hit_count += outcome.count;
+          exposure.hit_weight += weight * static_cast<double>(outcome.count);
+          on_hits(outcome.bucket, outcome.code, outcome.count, weight);
         } else {
-          risk.AddCensored(outcome.bucket, outcome.count, weight);
+          on_left(outcome.bucket, outcome.count, weight);
         }
       }
-      risk.AddCensored(last_day, unknown, weight);
-      counts.order_count += tally.entered;
+      assert(unknown >= 0);
+      on_unknown(last_day, unknown, weight);
+      exposure.order_count += tally.entered;
       const double entered = weight * static_cast<double>(tally.entered);
-      counts.weight_reached[last_day] += entered;
-      counts.square_reached[last_day] += weight * entered;
+      reached.back().weight += entered;
+      reached.back().squares += weight * entered;
     });
   }
+  std::reverse(reached.begin(), reached.end());
+  std::erase_if(reached, [](const DefectExposure::Reached& one) { return one.weight == 0; });
+  return exposure;
+}
+
+DefectCounts CountDefects(const Series& defect, Scope scope, const Moment& moment,
+                          const ScoreRules& rules) {
+  DefectCounts counts;
+  counts.kinds.resize(static_cast<size_t>(rules.claim_window_days) + 1);
+  RiskSet risk(counts.kinds.size());
+  counts.exposure = Walk(
+      defect, scope, moment, rules,
+      [&](uint32_t day, Code kind, int64_t count, double weight) {
+        counts.kinds[day][KindIndex(kind)] += weight * static_cast<double>(count);
+        risk.AddEvents(day, count, weight);
+      },
+      [&](uint32_t day, int64_t count, double weight) { risk.AddCensored(day, count, weight); },
+      [&](uint32_t day, int64_t count, double weight) { risk.AddCensored(day, count, weight); });
   counts.curve = risk.Estimate();
   return counts;
-}
-
-// n, its squares and y: the decayed orders, each for as much as it has come towards the end of the
-// window.
-WeightedSums SumsOf(const DefectCounts& counts, const DelayCurve& delay) {
-  const int window = static_cast<int>(counts.weight_reached.size()) - 1;
-  WeightedSums sums;
-  for (int day = 0; day <= window; ++day) {
-    const double reached = delay.ReachedBy(day, window);
-    sums.w1 += counts.weight_reached[day] * reached;
-    sums.w2 += counts.square_reached[day] * reached;
-  }
-  sums.s = counts.hit_weight;
-  return sums;
-}
-
-bool AnyWeight(const DefectCounts& counts) {
-  return std::any_of(counts.weight_reached.begin(), counts.weight_reached.end(),
-                     [](double weight) { return weight > 0; });
 }
 
 // The defect share from `orders` with `hits`, both on the mode's own scale.
@@ -88,16 +88,16 @@ RateEstimate ShareFrom(const DefectCounts& counts, double hits, double orders,
                        const std::optional<Prior>& prior) {
   RateEstimate rate;
   rate.weight = orders;
-  rate.order_count = counts.order_count;
-  rate.hit_count = counts.hit_count;
-  if (AnyWeight(counts))
+  rate.order_count = counts.exposure.order_count;
+  rate.hit_count = counts.exposure.hit_count;
+  if (!counts.exposure.reached.empty())
     rate.observed =
-        1 - counts.curve.SurvivalAfter(static_cast<uint32_t>(counts.weight_reached.size() - 1));
+        1 - counts.curve.SurvivalAfter(static_cast<uint32_t>(counts.exposure.window_days));
   if (!prior) return rate;
   const Beta posterior = PosteriorOf(*prior, hits, orders);
   rate.posterior_a = posterior.a;
   rate.posterior_b = posterior.b;
-  if (counts.order_count == 0) return rate;
+  if (counts.exposure.order_count == 0) return rate;
   const Interval limits = posterior.Limits();
   rate.estimate = posterior.Mean();
   rate.low = limits.low;
@@ -118,11 +118,11 @@ DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const S
                               Scope scope) {
   const DefectCounts counts = CountDefects(total, scope, moment, rules);
   DefectPrior pooled;
-  if (counts.order_count == 0) return pooled;
+  if (counts.exposure.order_count == 0) return pooled;
   for (int day = 0; day <= rules.claim_window_days; ++day) {
     pooled.delay.share.push_back(1 - counts.curve.SurvivalAfter(static_cast<uint32_t>(day)));
   }
-  const WeightedSums sums = SumsOf(counts, pooled.delay);
+  const WeightedSums sums = DefectSums(counts.exposure, pooled.delay);
   pooled.prior = Prior{std::min(1.0, PooledMean(sums.s, sums.w1)), kPooledStrength};
   return pooled;
 }
@@ -130,20 +130,33 @@ DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const S
 RateEstimate DefectRate(const Series& defect, Scope scope, const std::optional<Prior>& prior,
                         const DelayCurve& delay, const Moment& moment, const ScoreRules& rules) {
   const DefectCounts counts = CountDefects(defect, scope, moment, rules);
-  return ShareFrom(counts, counts.hit_weight, SumsOf(counts, delay).w1, prior);
+  return ShareFrom(counts, counts.exposure.hit_weight, DefectSums(counts.exposure, delay).w1,
+                   prior);
 }
 
 RateEstimate MeasuredDefectRate(const Series& defect, Scope scope,
                                 const std::optional<Prior>& prior, const DelayCurve& delay,
                                 const Moment& moment, const ScoreRules& rules) {
   const DefectCounts counts = CountDefects(defect, scope, moment, rules);
-  const WeightedSums sums = SumsOf(counts, delay);
+  const WeightedSums sums = DefectSums(counts.exposure, delay);
   return ShareFrom(counts, sums.EffectiveHits(), sums.EffectiveSize(), prior);
 }
 
-WeightedSums DefectSums(const Series& defect, const DelayCurve& delay, const Moment& moment,
-                        const ScoreRules& rules, Scope scope) {
-  return SumsOf(CountDefects(defect, scope, moment, rules), delay);
+DefectExposure ExposureOf(const Series& defect, Scope scope, const Moment& moment,
+                          const ScoreRules& rules) {
+  const auto ignore = [](auto...) {};
+  return Walk(defect, scope, moment, rules, ignore, ignore, ignore);
+}
+
+WeightedSums DefectSums(const DefectExposure& exposure, const DelayCurve& delay) {
+  WeightedSums sums;
+  for (const DefectExposure::Reached& one : exposure.reached) {
+    const double shown = delay.ReachedBy(one.day, exposure.window_days);
+    sums.w1 += one.weight * shown;
+    sums.w2 += one.squares * shown;
+  }
+  sums.s = exposure.hit_weight;
+  return sums;
 }
 
 double DefectKinds::Of(Code kind) const { return share[KindIndex(kind)]; }
@@ -151,7 +164,7 @@ double DefectKinds::Of(Code kind) const { return share[KindIndex(kind)]; }
 std::optional<DefectKinds> DefectKindsOf(const Series& defect, Scope scope, const Moment& moment,
                                          const ScoreRules& rules) {
   const DefectCounts counts = CountDefects(defect, scope, moment, rules);
-  if (!AnyWeight(counts)) return std::nullopt;
+  if (counts.exposure.reached.empty()) return std::nullopt;
   DefectKinds kinds;
   double before = 1;
   for (const CurveStep& step : counts.curve.steps) {

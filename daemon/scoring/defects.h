@@ -75,10 +75,27 @@ RateEstimate MeasuredDefectRate(const Series& defect, Scope scope,
                                 const std::optional<Prior>& prior, const DelayCurve& delay,
                                 const Moment& moment, const ScoreRules& rules);
 
+// What a series says of n and y before it is known how far defects show themselves by a day.
+struct DefectExposure {
+  struct Reached {
+    int day = 0;        // min(D, window)
+    double weight = 0;  // decayed orders that have come so far: sum of w, and of w^2
+    double squares = 0;
+    bool operator==(const Reached&) const = default;
+  };
+  std::vector<Reached> reached;  // ascending by day
+  double hit_weight = 0;         // y
+  int64_t order_count = 0;
+  int64_t hit_count = 0;
+  int window_days = 0;
+  bool operator==(const DefectExposure&) const = default;
+};
+DefectExposure ExposureOf(const Series& defect, Scope scope, const Moment& moment,
+                          const ScoreRules& rules);
+
 // n as w1, sum(w^2 entered g) as w2 and y as s: what a fleet prior is fitted to. y may exceed n.
 // `delay` and scope are those of the score the prior is for.
-WeightedSums DefectSums(const Series& defect, const DelayCurve& delay, const Moment& moment,
-                        const ScoreRules& rules, Scope scope = Scope::kCounted);
+WeightedSums DefectSums(const DefectExposure& exposure, const DelayCurve& delay);
 
 // Decayed shares of orders by the kind of their defect, by the end of the claim window or the last
 // day reached. None in the cases in which `observed` is absent.

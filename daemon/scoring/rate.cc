@@ -11,10 +11,6 @@ namespace {
 constexpr double kLeastShape = 0.05;  // keeps the quantiles of a near-certain prior representable
 constexpr double kNoHits = 1e-9;
 
-WeightedSums SumsOf(const OnTimeCounts& counts) {
-  return {counts.weight, counts.squares, counts.late_weight};
-}
-
 // The on-time share from `orders` of which `late` came late, both on the mode's own scale.
 RateEstimate ShareFrom(const OnTimeCounts& counts, double late, double orders,
                        const std::optional<Prior>& prior) {
@@ -74,7 +70,7 @@ OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& momen
 
 WeightedSums LateSums(const Series& on_time, const Moment& moment, const ScoreRules& rules,
                       Scope scope) {
-  return SumsOf(CountOnTime(on_time, scope, moment, rules));
+  return CountOnTime(on_time, scope, moment, rules).Sums();
 }
 
 double PooledMean(double hits, double orders) { return (hits + 0.5) / (orders + 1); }
@@ -96,7 +92,7 @@ RateEstimate MeasuredOnTimeRate(const Series& on_time, Scope scope,
                                 const std::optional<Prior>& late, const Moment& moment,
                                 const ScoreRules& rules) {
   const OnTimeCounts counts = CountOnTime(on_time, scope, moment, rules);
-  const WeightedSums sums = SumsOf(counts);
+  const WeightedSums sums = counts.Sums();
   return ShareFrom(counts, sums.EffectiveHits(), sums.EffectiveSize(), late);
 }
 

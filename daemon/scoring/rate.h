@@ -72,6 +72,8 @@ struct OnTimeCounts {
   double weight = 0;       // decayed orders, W1
   double late_weight = 0;  // decayed late ones, S
   double squares = 0;      // W2
+  WeightedSums Sums() const { return {weight, squares, late_weight}; }
+  bool operator==(const OnTimeCounts&) const = default;
 };
 OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& moment,
                          const ScoreRules& rules);

@@ -1,7 +1,5 @@
 #include "scoring/score.h"
 
-#include <utility>
-
 #include "scoring/underway.h"
 
 namespace plumblane {
@@ -31,21 +29,6 @@ int64_t FaultCount(const MeasureSet& measures, const Moment& moment) {
 
 }  // namespace
 
-Priors PooledPriors(const Series& on_time_total, const Series& defect_total, const Moment& moment,
-                    const ScoreRules& rules, Scope scope) {
-  DefectPrior defect = PooledDefectPrior(defect_total, moment, rules, scope);
-  return {PooledLatePrior(on_time_total, moment, rules, scope), defect.prior,
-          std::move(defect.delay)};
-}
-
-Priors FleetPriors::Of(std::span<const Pair> pairs) const {
-  Priors priors;
-  if (late) priors.late = late->PriorOfSum(pairs);
-  if (defect) priors.defect = defect->PriorOfSum(pairs);
-  priors.defect_delay = defect_delay;
-  return priors;
-}
-
 ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& priors,
                       const Moment& moment, const ScoreRules& rules) {
   const auto times = [&](Measure measure) {
@@ -55,6 +38,8 @@ ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& pri
   score.on_time = OnTimeRate(measures[Measure::kOnTime], scope, priors.late, moment, rules);
   score.defect = DefectRate(measures[Measure::kDefect], scope, priors.defect, priors.defect_delay,
                             moment, rules);
+  score.late_prior = priors.late;
+  score.defect_prior = priors.defect;
   score.handling = times(Measure::kHandling);
   score.transit = times(Measure::kTransit);
   score.delivery = times(Measure::kDelivery);

@@ -1,5 +1,5 @@
-// The score of one pair, lane or supplier: a pure function of its cells, the pooled priors, the
-// moment asked and the rules. Equal cells give bit-equal answers.
+// The score of one pair, lane or supplier: a pure function of its cells, the priors, the moment
+// asked and the rules. Equal cells give bit-equal answers.
 //
 // A supplier or lane is scored from the sum of its pairs' cells (AddSeries), never from their
 // scores. Each measure's own header says what is read and how: rate.h, defects.h, times.h,
@@ -11,13 +11,12 @@
 #include <array>
 #include <cstdint>
 #include <optional>
-#include <span>
 
 #include "cohorts/cell.h"
 #include "cohorts/measure.h"
 #include "scoring/defects.h"
-#include "scoring/fleet_prior.h"
 #include "scoring/moment.h"
+#include "scoring/priors.h"
 #include "scoring/rate.h"
 #include "scoring/times.h"
 
@@ -30,30 +29,9 @@ struct MeasureSet {
   Series& operator[](Measure measure) { return series[IndexOf(measure)]; }
 };
 
-// What is believed of any pair before its own orders; names the moment and rules it was made for
-// only by being passed with them.
-struct Priors {
-  std::optional<Prior> late, defect;
-  DelayCurve defect_delay;
-  bool operator==(const Priors&) const = default;
-};
-
-// From the series of the sum over all pairs, in the scope of the score they are for.
-Priors PooledPriors(const Series& on_time_total, const Series& defect_total, const Moment& moment,
-                    const ScoreRules& rules, Scope scope = Scope::kCounted);
-
-// The same fitted to the fleet: LateSums and DefectSums of every pair as RateRecords, the latter
-// with the delay curve of PooledDefectPrior, all in the scope of the scores they are for. Fit once
-// per day, half-life and scope. Where a rate has none PooledPriors stand in.
-struct FleetPriors {
-  std::optional<FleetPrior> late, defect;
-  DelayCurve defect_delay;
-  // For the score of the sum over these pairs. REQUIRES: as for FleetPrior::PriorOfSum.
-  Priors Of(std::span<const Pair> pairs) const;
-};
-
 struct ScoreEstimate {
   RateEstimate on_time, defect;  // on_time as the on-time share, its posterior of the late rate
+  std::optional<Prior> late_prior, defect_prior;  // what the estimates started from
   TimesEstimate handling, transit, delivery, response;
   int64_t underway_count = 0;
   int64_t overdue_count = 0;

@@ -17,6 +17,8 @@ namespace {
 
 constexpr int kDefaultPageSize = 200;
 constexpr int kMaxPageSize = 1000;
+constexpr int kDefaultRanked = 100;
+constexpr int kMaxRanked = 1000;
 constexpr int kMaxQuestions = 1000;
 
 // A page token names the last item of the page before and the question it belongs to.
@@ -172,7 +174,11 @@ grpc::ServerUnaryReactor* SourcingService::RankSuppliers(grpc::CallbackServerCon
       origin = *std::move(end);
     }
     if (request->has_service()) service = request->service() == "-" ? "" : request->service();
-    const auto ranking = view.Rank(*destination, origin, service, *asked);
+    if (request->limit() < 0) return absl::InvalidArgumentError("limit: expected 0 to 1,000");
+    const int limit =
+        request->limit() == 0 ? kDefaultRanked : std::min(request->limit(), kMaxRanked);
+    const auto ranking =
+        view.Rank(*destination, origin, service, *asked, static_cast<size_t>(limit));
     if (!ranking.ok()) return ranking.status();
     WriteRanking(*ranking, response);
     return absl::OkStatus();

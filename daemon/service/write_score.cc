@@ -72,8 +72,8 @@ void WriteEstimate(const Basis& basis, const Subject& subject, const ScoreEstima
     to->set_mean(from->mean);
     to->set_strength(from->strength);
   };
-  prior(basis.priors.late, [out] { return out->mutable_late_prior(); });
-  prior(basis.priors.defect, [out] { return out->mutable_defect_prior(); });
+  prior(score.late_prior, [out] { return out->mutable_late_prior(); });
+  prior(score.defect_prior, [out] { return out->mutable_defect_prior(); });
 }
 
 Subject SubjectOf(const Pair& pair) {
@@ -102,10 +102,8 @@ void WriteMoney(const Money& money, v1::Money* out) {
 void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out) {
   WriteEstimate(basis, answer.subject, answer.score, out);
   if (answer.last_event) WriteTime(*answer.last_event, out->mutable_last_event_time());
-  Basis pair_basis = basis;
-  pair_basis.priors = basis.pair_priors;
   for (const auto& [pair, score] : answer.pairs) {
-    WriteEstimate(pair_basis, SubjectOf(pair), score, out->add_pairs());
+    WriteEstimate(basis, SubjectOf(pair), score, out->add_pairs());
   }
 }
 
@@ -113,11 +111,11 @@ void WriteRanking(const WithBasis<View::Ranking>& ranking, v1::RankSuppliersResp
   WriteTime(ranking.basis.as_of, out->mutable_as_of_time());
   WriteDuration(ranking.basis.half_life_days * 86400, out->mutable_half_life());
   if (ranking.basis.news) WriteTime(*ranking.basis.news, out->mutable_news_time());
-  for (const Ranked& ranked : ranking.answer.ranked) {
-    const RankCandidate& candidate = ranking.answer.candidates[ranked.candidate];
+  out->set_candidate_count(static_cast<int32_t>(ranking.answer.candidate_count));
+  for (const auto& [pair, ranked, score] : ranking.answer.best) {
     v1::Candidate* to = out->add_candidates();
     to->set_rank(out->candidates_size());
-    WriteEstimate(ranking.basis, SubjectOf(candidate.pair), candidate.score, to->mutable_score());
+    WriteEstimate(ranking.basis, SubjectOf(pair), score, to->mutable_score());
     if (ranked.expected_bad) to->set_expected_bad(*ranked.expected_bad);
     if (ranked.low) to->set_low(*ranked.low);
     if (ranked.high) to->set_high(*ranked.high);

@@ -23,14 +23,9 @@ struct Posterior {
 
 RankCandidate Candidate(const std::string& supplier, Posterior late, Posterior bad,
                         int64_t orders = 40) {
-  RankCandidate candidate;
-  candidate.pair = {supplier, {"VN", "DE", ""}};
-  candidate.score.on_time.posterior_a = late.a;
-  candidate.score.on_time.posterior_b = late.b;
-  candidate.score.on_time.order_count = orders;
-  candidate.score.defect.posterior_a = bad.a;
-  candidate.score.defect.posterior_b = bad.b;
-  candidate.score.defect.order_count = orders;
+  RankCandidate candidate{{supplier, {"VN", "DE", ""}}, {}, {}, orders};
+  if (late.a > 0) candidate.late = Beta{late.a, late.b};
+  if (bad.a > 0) candidate.bad = Beta{bad.a, bad.b};
   return candidate;
 }
 
@@ -66,6 +61,36 @@ TEST(Rank, TheExpectedShareIsThatOfOrdersLateOrBad) {
     const Ranked ranked = RankByBadShare({Candidate("S", late, bad)}).at(0);
     EXPECT_DOUBLE_EQ(ranked.expected_bad.value(), 1 - (1 - late.mean()) * (1 - bad.mean()));
   }
+}
+
+TEST(Rank, OnlyTheFirstAreToldInFull) {
+  const std::vector<RankCandidate> candidates = {OneIn(4, "amber"), OneIn(20, "lotus"),
+                                                 OneIn(8, "copper")};
+  const std::vector<Ranked> all = RankByBadShare(candidates);
+  const std::vector<Ranked> two = RankByBadShare(candidates, 2);
+  ASSERT_EQ(two.size(), 3u);
+  for (size_t i = 0; i < 3; ++i) {
+    EXPECT_EQ(two[i].candidate, all[i].candidate);
+    EXPECT_EQ(two[i].expected_bad, all[i].expected_bad);
+    EXPECT_EQ(two[i].low.has_value(), i < 2);
+    EXPECT_EQ(two[i].reason.empty(), i == 2);
+  }
+}
+
+TEST(Rank, ACandidateHasThePosteriorsOfItsScore) {
+  PairRates rates;
+  rates.on_time = {.order_count = 9, .late_count = 2, .weight = 8, .late_weight = 1.5};
+  rates.defect = {.reached = {{60, 6, 5}}, .hit_weight = 0.5, .order_count = 7, .window_days = 60};
+  const Priors priors{Prior{.1, 10}, Prior{.05, 20}, {}};
+  const Pair pair{"S", {"VN", "DE", ""}};
+  const RankCandidate candidate = CandidateOf(pair, rates, priors);
+  EXPECT_EQ(candidate.pair, pair);
+  EXPECT_EQ(candidate.order_count, 9);
+  EXPECT_DOUBLE_EQ(candidate.late->a, 1 + 1.5);
+  EXPECT_DOUBLE_EQ(candidate.late->b, 9 + 6.5);
+  EXPECT_DOUBLE_EQ(candidate.bad->a, 1 + 0.5);
+  EXPECT_DOUBLE_EQ(candidate.bad->b, 19 + 5.5);
+  EXPECT_FALSE(CandidateOf(pair, rates, {}).late);
 }
 
 TEST(Rank, AmongEqualsTheNameDecidesThenTheLane) {

@@ -197,10 +197,12 @@ TEST(DelayTest, SumsCountWhatHasShownOnceAndItsWeightTwice) {
   const Series series =
       SeriesOf({Counted(kToday - 30, 6, {{kQuality, 1, 1}}),
                 Counted(kToday - 10, 4, {{kQuality, 2, 1}}), Excused(kToday - 30, 9)});
-  const WeightedSums sums = DefectSums(series, delay, Asked(kToday), rules);
+  const WeightedSums sums =
+      DefectSums(ExposureOf(series, Scope::kCounted, Asked(kToday), rules), delay);
   ExpectSame({sums.w1, sums.w2, sums.s},
              {6 / 8.0 + 4 / 2.0 / 2, 6 / 64.0 + 4 / 4.0 / 2, 1 / 8.0 + 1 / 2.0});
-  const WeightedSums lane = DefectSums(series, delay, Asked(kToday), rules, Scope::kWithExcused);
+  const WeightedSums lane =
+      DefectSums(ExposureOf(series, Scope::kWithExcused, Asked(kToday), rules), delay);
   ExpectSame({lane.w1, lane.w2, lane.s}, {sums.w1 + 9 / 8.0, sums.w2 + 9 / 64.0, sums.s});
   const RateEstimate rate =
       MeasuredDefectRate(series, Scope::kCounted, Prior{.1, 4}, delay, Asked(kToday), rules);
@@ -214,8 +216,9 @@ TEST(DelayTest, OneOrderIsAsMuchOfOneAsHasShownWhateverItsWeight) {
   DelayCurve delay;
   for (int day = 0; day <= 60; ++day) delay.share.push_back(day < 30 ? .02 : .1);
   for (const double half_life : {5.0, 1e15}) {
+    const ScoreRules rules{.half_life_days = half_life};
     const WeightedSums sums =
-        DefectSums({Counted(kYoung, 1)}, delay, Asked(kToday), {.half_life_days = half_life});
+        DefectSums(ExposureOf({Counted(kYoung, 1)}, Scope::kCounted, Asked(kToday), rules), delay);
     ExpectSame(sums.EffectiveSize(), .2);
   }
 }

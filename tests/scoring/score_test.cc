@@ -65,17 +65,24 @@ TEST(ScoreTest, PriorsOfTheFleetAreThoseOfEachRate) {
   MeasureSet orders = FiveOrders();
   orders[Measure::kDefect] = {Counted(kToday - 80, 4, {{Code::kDamaged, 1, 2}})};
   const Moment moment = Asked(kToday);
-  const DelayCurve delay = PooledDefectPrior(orders[Measure::kDefect], moment, kNoDecay).delay;
-  const FleetPriors fleet{
-      FleetPrior::Fit({{pair, LateSums(orders[Measure::kOnTime], moment, kNoDecay)}}),
-      FleetPrior::Fit({{pair, DefectSums(orders[Measure::kDefect], delay, moment, kNoDecay)}}),
-      delay};
+  const Series& on_time = orders[Measure::kOnTime];
+  const Series& defect = orders[Measure::kDefect];
+  const Priors pooled = PooledPriors(on_time, defect, moment, kNoDecay);
+  const std::vector<PairOfFleet> pairs = {
+      {pair, RatesOf(on_time, defect, Scope::kCounted, moment, kNoDecay)}};
+  const FleetPriors fleet(pairs, pooled);
   const std::vector<Pair> asked = {pair};
   const Priors priors = fleet.Of(asked);
-  EXPECT_EQ(priors.late, fleet.late->PriorOf(pair));
-  EXPECT_EQ(priors.defect, fleet.defect->PriorOf(pair));
-  EXPECT_EQ(priors.defect_delay, delay);
-  EXPECT_EQ(FleetPriors{}.Of(asked), Priors{});
+  EXPECT_EQ(priors.late,
+            FleetPrior::Fit({{pair, LateSums(on_time, moment, kNoDecay)}})->PriorOf(pair));
+  EXPECT_NE(priors.late, pooled.late);
+  EXPECT_EQ(priors.defect,
+            FleetPrior::Fit({{pair, DefectSums(pairs[0].rates.defect, pooled.defect_delay)}})
+                ->PriorOf(pair));
+  EXPECT_EQ(priors.defect_delay, pooled.defect_delay);
+  EXPECT_EQ(fleet.late_evidence()->pair_count, 1);
+  EXPECT_EQ(FleetPriors({}, pooled).Of(asked), pooled);
+  EXPECT_FALSE(FleetPriors({}, pooled).late_evidence());
   const ScoreEstimate score = Score(orders, Scope::kCounted, priors);
   ExpectSame(score.on_time.posterior_a, priors.late->mean * priors.late->strength + 1);
   ExpectSame(score.defect.posterior_b, (1 - priors.defect->mean) * priors.defect->strength + 2);
@@ -98,6 +105,7 @@ TEST(ScoreTest, ALaneIncludesExcusedOrders) {
 TEST(ScoreTest, NothingIsNotZero) {
   const ScoreEstimate score = Score({});
   EXPECT_EQ(score, ScoreEstimate{});
+  EXPECT_FALSE(score.late_prior || score.defect_prior);
   EXPECT_FALSE(score.on_time.observed || score.defect.observed);
   EXPECT_FALSE(score.transit.median || score.transit.p90);
 }

@@ -1,0 +1,135 @@
+#include "engine/fleet_book.h"
+
+#include <algorithm>
+#include <utility>
+
+namespace plumblane {
+namespace {
+
+// Days, half-lives and scopes asked about in turn.
+constexpr size_t kMostFleets = 8;
+
+bool ByPair(const PairOfFleet& one, const Pair& pair) { return one.pair < pair; }
+
+std::vector<PairOfFleet> Replaced(const std::vector<PairOfFleet>& before,
+                                  std::map<Pair, PairRates> recounted) {
+  std::vector<PairOfFleet> after;
+  after.reserve(before.size() + recounted.size());
+  auto next = recounted.begin();
+  for (const PairOfFleet& one : before) {
+    for (; next != recounted.end() && next->first < one.pair; ++next) {
+      after.push_back({next->first, std::move(next->second)});
+    }
+    if (next != recounted.end() && next->first == one.pair) {
+      after.push_back({one.pair, std::move((next++)->second)});
+    } else {
+      after.push_back(one);
+    }
+  }
+  for (; next != recounted.end(); ++next) after.push_back({next->first, std::move(next->second)});
+  return after;
+}
+
+}  // namespace
+
+const PairRates* Fleet::Find(const Pair& pair) const {
+  const auto it = std::lower_bound(pairs.begin(), pairs.end(), pair, ByPair);
+  return it != pairs.end() && it->pair == pair ? &it->rates : nullptr;
+}
+
+std::shared_ptr<FleetBook::Made> FleetBook::FindOrMake(const Key& key, uint64_t sequence) {
+  const auto it =
+      std::find_if(made_.begin(), made_.end(), [&](const auto& one) { return one->key == key; });
+  if (it != made_.end()) {
+    made_.splice(made_.begin(), made_, it);
+    return made_.front();
+  }
+  auto made = std::make_shared<Made>();
+  made->key = key;
+  // What was noted after `sequence` and before this would be missing.
+  made->lost = noted_ > sequence;
+  made_.push_front(made);
+  if (made_.size() > kMostFleets) made_.pop_back();
+  return made;
+}
+
+absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Ask(const Question& question,
+                                                            const Source& source) {
+  const Key key{question.ended.now, question.ended.horizon, question.rules.half_life_days,
+                question.rules.claim_window_days, question.scope};
+  std::shared_ptr<Made> made;
+  {
+    std::lock_guard lock(mutex_);
+    made = FindOrMake(key, source.sequence);
+  }
+  std::lock_guard making(made->making);
+  std::map<Pair, uint64_t> changed;
+  {
+    std::lock_guard lock(mutex_);
+    if (made->lost) {
+      made->fleet = nullptr;
+      made->changed.clear();
+      made->lost = noted_ > source.sequence;
+    }
+    changed = made->changed;
+  }
+  auto fleet = Make(question, source, made->fleet, changed);
+  if (!fleet.ok()) return fleet.status();
+  made->fleet = *std::move(fleet);
+  std::lock_guard lock(mutex_);
+  for (const auto& [pair, sequence] : changed) {
+    const auto it = made->changed.find(pair);
+    if (it->second == sequence && sequence <= source.sequence) made->changed.erase(it);
+  }
+  return made->fleet;
+}
+
+absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(
+    const Question& question, const Source& source, const std::shared_ptr<const Fleet>& before,
+    const std::map<Pair, uint64_t>& changed) {
+  const auto rates_of = [&](const Pair& pair, bool again) -> absl::StatusOr<PairRates> {
+    const auto measures = source.read(pair, again);
+    if (!measures.ok()) return measures.status();
+    return RatesOf((**measures)[Measure::kOnTime], (**measures)[Measure::kDefect], question.scope,
+                   question.ended, question.rules);
+  };
+  auto fleet = std::make_shared<Fleet>();
+  if (!before) {
+    fleet->pairs.reserve(source.pairs.size());
+    for (const Pair& pair : source.pairs) {
+      auto rates = rates_of(pair, /*again=*/false);
+      if (!rates.ok()) return rates.status();
+      fleet->pairs.push_back({pair, *std::move(rates)});
+    }
+  } else {
+    std::map<Pair, PairRates> recounted;
+    for (const auto& [pair, sequence] : changed) {
+      if (pair == Pair{}) continue;
+      auto rates = rates_of(pair, /*again=*/true);
+      if (!rates.ok()) return rates.status();
+      const PairRates* known = before->Find(pair);
+      if (!known || *known != *rates) recounted.emplace(pair, *std::move(rates));
+    }
+    if (recounted.empty()) return before;
+    fleet->pairs = Replaced(before->pairs, std::move(recounted));
+  }
+  const auto total = source.read(Pair{}, /*again=*/true);
+  if (!total.ok()) return total.status();
+  const MeasureSet& sums = **total;
+  fleet->priors =
+      FleetPriors(fleet->pairs, PooledPriors(sums[Measure::kOnTime], sums[Measure::kDefect],
+                                             question.ended, question.rules, question.scope));
+  return fleet;
+}
+
+void FleetBook::Note(uint64_t sequence, const Cells& changes) {
+  std::lock_guard lock(mutex_);
+  noted_ = sequence;
+  if (made_.empty()) return;
+  for (const auto& [key, cell] : changes.map()) {
+    if (key.measure > Measure::kDefect) continue;
+    for (const auto& made : made_) made->changed.insert_or_assign(key.pair, sequence);
+  }
+}
+
+}  // namespace plumblane

@@ -1,0 +1,89 @@
+// The rates of all pairs and the priors fitted to them, kept between questions.
+//
+// A fleet is a function of the cells of all pairs, the ended days, the half-life and the scope; what
+// is kept here only saves making it anew. Within a day the cells it reads change seldom: orders
+// placed today settle later. When an entry does change them, the pairs it touched are counted again,
+// and priors fitted again if any count differs.
+//
+// Cost: the first fleet of a day reads two measures of all pairs; then a question costs nothing, or
+// after late news some 10 us for each pair touched and a fit (scoring/priors.h).
+//
+// Thread-safe: one writer notes changes, any thread asks. Who asks while the same fleet is being
+// made waits for it.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <cstdint>
+#include <functional>
+#include <list>
+#include <map>
+#include <memory>
+#include <mutex>
+#include <set>
+#include <vector>
+
+#include "cohorts/cell.h"
+#include "scoring/priors.h"
+#include "scoring/score.h"
+
+namespace plumblane {
+
+// Immutable.
+struct Fleet {
+  std::vector<PairOfFleet> pairs;  // ascending
+  FleetPriors priors;
+  // None for a pair without cells.
+  const PairRates* Find(const Pair& pair) const;
+};
+
+class FleetBook {
+ public:
+  struct Question {
+    Moment ended;  // scoring/priors.h
+    ScoreRules rules;
+    Scope scope = Scope::kCounted;
+  };
+
+  // The state to make a fleet from. Reading the empty pair gives the sum over all; `again` says
+  // that it is likely to be read again soon.
+  struct Source {
+    uint64_t sequence = 0;
+    const std::set<Pair>& pairs;
+    std::function<absl::StatusOr<std::shared_ptr<const MeasureSet>>(const Pair&, bool again)> read;
+  };
+
+  // The fleet of `source`, or of a state some entries later while those are being applied.
+  absl::StatusOr<std::shared_ptr<const Fleet>> Ask(const Question& question, const Source& source);
+
+  // As for SeriesCache.
+  void Note(uint64_t sequence, const Cells& changes);
+
+ private:
+  struct Key {
+    Instant now, horizon;
+    double half_life_days;
+    int claim_window_days;
+    Scope scope;
+    auto operator<=>(const Key&) const = default;
+  };
+  struct Made {
+    Key key;
+    std::mutex making;                   // held while `fleet` is being made
+    std::shared_ptr<const Fleet> fleet;  // guarded by `making`
+    std::map<Pair, uint64_t> changed;    // since, and by which entry; guarded by mutex_
+    bool lost = false;                   // changes were missed: nothing to build on; by mutex_
+  };
+
+  std::shared_ptr<Made> FindOrMake(const Key& key, uint64_t sequence);
+  // What `changed` makes of `before`, or of nothing; `before` itself where it makes no difference.
+  static absl::StatusOr<std::shared_ptr<const Fleet>> Make(
+      const Question& question, const Source& source, const std::shared_ptr<const Fleet>& before,
+      const std::map<Pair, uint64_t>& changed);
+
+  std::mutex mutex_;
+  std::list<std::shared_ptr<Made>> made_;  // latest asked first
+  uint64_t noted_ = 0;
+};
+
+}  // namespace plumblane

@@ -1,0 +1,25 @@
+// What the engine keeps in memory of the store to answer fast. Never the truth.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+
+#include "engine/fleet_book.h"
+#include "engine/series_cache.h"
+
+namespace plumblane {
+
+struct Memory {
+  explicit Memory(size_t series_bytes) : series(series_bytes) {}
+
+  SeriesCache series;
+  FleetBook fleets;
+
+  // What entry `sequence` changed; by the writer, before a view of it can be had.
+  void Note(uint64_t sequence, const std::shared_ptr<const Cells>& changes) {
+    series.Note(sequence, changes);
+    fleets.Note(sequence, *changes);
+  }
+};
+
+}  // namespace plumblane

@@ -1,0 +1,162 @@
+#include "engine/series_cache.h"
+
+#include <algorithm>
+#include <iterator>
+#include <utility>
+
+#include "storage/cell_codec.h"
+#include "storage/keys.h"
+
+namespace plumblane {
+namespace {
+
+// Changes of a pair that nobody asks about are added up in lots of this size.
+constexpr size_t kMostWaiting = 32;
+
+size_t BytesOf(const MeasureSet& measures) {
+  size_t bytes = sizeof(MeasureSet);
+  for (const Series& series : measures.series) {
+    bytes += series.capacity() * sizeof(Cohort);
+    for (const Cohort& cohort : series) {
+      bytes += (cohort.cell.counted.outcomes.capacity() + cohort.cell.excused.outcomes.capacity()) *
+               sizeof(Outcome);
+    }
+  }
+  return bytes;
+}
+
+void AddChanges(const Cells& changes, const Pair& pair, MeasureSet& measures) {
+  const auto& cells = changes.map();
+  auto it = cells.lower_bound(CellKey{pair, Measure{}, Day{INT32_MIN}});
+  while (it != cells.end() && it->first.pair == pair) {
+    const Measure measure = it->first.measure;
+    Series change;
+    for (; it != cells.end() && it->first.pair == pair && it->first.measure == measure; ++it) {
+      change.push_back({it->first.day, it->second});
+    }
+    AddSeries(measures[measure], change);
+  }
+}
+
+}  // namespace
+
+absl::StatusOr<MeasureSet> ReadPair(const Snapshot& snapshot, const Pair& pair, bool rates_only) {
+  MeasureSet measures;
+  absl::Status bad;
+  const absl::Status scanned =
+      snapshot.Scan(Space::kCells, CellPrefix(pair), "", [&](auto key, auto value) {
+        const auto page = ParseCellPageKey(key);
+        bad.Update(page.status());
+        if (!page.ok() || (rates_only && page->measure > Measure::kDefect)) return false;
+        auto series = DecodePage(page->first_day, value);
+        bad.Update(series.status());
+        if (!series.ok()) return false;
+        Series& all = measures[page->measure];
+        all.insert(all.end(), std::make_move_iterator(series->begin()),
+                   std::make_move_iterator(series->end()));
+        return true;
+      });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+  return measures;
+}
+
+absl::StatusOr<std::shared_ptr<const MeasureSet>> SeriesCache::Read(const Snapshot& snapshot,
+                                                                    uint64_t sequence,
+                                                                    const Pair& pair) {
+  std::shared_ptr<Record> record;
+  {
+    std::lock_guard lock(mutex_);
+    if (auto found = Find(sequence, pair)) return found;
+    // What was noted after `sequence` and before this record would be missing from it.
+    if (noted_ <= sequence && !by_pair_.contains(pair)) {
+      record = std::make_shared<Record>(Record{pair, nullptr, sequence, {}, 0});
+      records_.push_front(record);
+      by_pair_[pair] = records_.begin();
+    }
+  }
+  auto read = ReadPair(snapshot, pair, /*rates_only=*/false);
+  std::lock_guard lock(mutex_);
+  const auto it = by_pair_.find(pair);
+  const bool kept = record && it != by_pair_.end() && *it->second == record;
+  if (!read.ok()) {
+    if (kept) {
+      records_.erase(it->second);
+      by_pair_.erase(it);
+    }
+    return read.status();
+  }
+  auto measures = std::make_shared<MeasureSet>(*std::move(read));
+  if (kept) {
+    record->measures = measures;
+    record->bytes = BytesOf(*measures);
+    bytes_ += record->bytes;
+    MakeRoom();
+  }
+  return measures;
+}
+
+std::shared_ptr<const MeasureSet> SeriesCache::Peek(uint64_t sequence, const Pair& pair) {
+  std::lock_guard lock(mutex_);
+  return Find(sequence, pair);
+}
+
+std::shared_ptr<const MeasureSet> SeriesCache::Find(uint64_t sequence, const Pair& pair) {
+  const auto it = by_pair_.find(pair);
+  if (it == by_pair_.end()) return nullptr;
+  Record& record = **it->second;
+  if (!record.measures || record.through > sequence) return nullptr;
+  records_.splice(records_.begin(), records_, it->second);
+  CatchUp(record, sequence);
+  return record.measures;
+}
+
+void SeriesCache::Note(uint64_t sequence, const std::shared_ptr<const Cells>& changes) {
+  std::lock_guard lock(mutex_);
+  noted_ = sequence;
+  const auto& cells = changes->map();
+  for (auto it = cells.begin(); it != cells.end();) {
+    const Pair& pair = it->first.pair;
+    if (const auto known = by_pair_.find(pair); known != by_pair_.end()) {
+      Record& record = **known->second;
+      record.waiting.push_back({sequence, changes});
+      if (record.measures && record.waiting.size() > kMostWaiting) CatchUp(record, sequence);
+    }
+    it = std::find_if(it, cells.end(), [&](const auto& one) { return one.first.pair != pair; });
+  }
+  MakeRoom();
+}
+
+void SeriesCache::CatchUp(Record& record, uint64_t sequence) {
+  size_t count = 0;
+  while (count < record.waiting.size() && record.waiting[count].sequence <= sequence) ++count;
+  if (count == 0) return;
+  // Somebody may still be reading what was handed out.
+  if (record.measures.use_count() > 1) {
+    record.measures = std::make_shared<MeasureSet>(*record.measures);
+  }
+  for (size_t i = 0; i < count; ++i) {
+    AddChanges(*record.waiting[i].cells, record.pair, *record.measures);
+  }
+  record.through = record.waiting[count - 1].sequence;
+  record.waiting.erase(record.waiting.begin(),
+                       record.waiting.begin() + static_cast<std::ptrdiff_t>(count));
+  bytes_ -= record.bytes;
+  record.bytes = BytesOf(*record.measures);
+  bytes_ += record.bytes;
+}
+
+void SeriesCache::MakeRoom() {
+  while (bytes_ > max_bytes_ && records_.size() > 1) {
+    bytes_ -= records_.back()->bytes;
+    by_pair_.erase(records_.back()->pair);
+    records_.pop_back();
+  }
+}
+
+size_t SeriesCache::bytes() const {
+  std::lock_guard lock(mutex_);
+  return bytes_;
+}
+
+}  // namespace plumblane

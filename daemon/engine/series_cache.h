@@ -1,0 +1,71 @@
+// Decoded cells of the pairs asked about lately, kept as entries change them. A cache of the store:
+// with or without it every answer is the same.
+//
+// Reading a pair from the store costs a millisecond for a year of orders; from here nothing, or
+// adding what was changed since it was last read. What does not fit is read again.
+//
+// Thread-safe: one writer notes changes, any thread reads.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <cstdint>
+#include <list>
+#include <map>
+#include <memory>
+#include <mutex>
+#include <vector>
+
+#include "cohorts/cell.h"
+#include "scoring/score.h"
+#include "storage/store.h"
+
+namespace plumblane {
+
+// From the store. The first cells of a pair are those of its rates: `rates_only` stops there.
+absl::StatusOr<MeasureSet> ReadPair(const Snapshot& snapshot, const Pair& pair, bool rates_only);
+
+class SeriesCache {
+ public:
+  explicit SeriesCache(size_t max_bytes) : max_bytes_(max_bytes) {}
+
+  // The cells of `pair` in `snapshot`, which holds what entries up to `sequence` have made.
+  absl::StatusOr<std::shared_ptr<const MeasureSet>> Read(const Snapshot& snapshot,
+                                                         uint64_t sequence, const Pair& pair);
+
+  // As Read, but only what is kept already; null otherwise.
+  std::shared_ptr<const MeasureSet> Peek(uint64_t sequence, const Pair& pair);
+
+  // What entry `sequence` changed. Called in the order of sequences, each before anybody can read
+  // with it.
+  void Note(uint64_t sequence, const std::shared_ptr<const Cells>& changes);
+
+  size_t bytes() const;
+
+ private:
+  struct Change {
+    uint64_t sequence;
+    std::shared_ptr<const Cells> cells;
+  };
+  struct Record {
+    Pair pair;
+    std::shared_ptr<MeasureSet> measures;  // null while it is being read from the store
+    uint64_t through = 0;                  // with what entries up to here have made
+    std::vector<Change> waiting;           // later ones, ascending
+    size_t bytes = 0;
+  };
+  using Records = std::list<std::shared_ptr<Record>>;
+
+  std::shared_ptr<const MeasureSet> Find(uint64_t sequence, const Pair& pair);
+  void CatchUp(Record& record, uint64_t sequence);
+  void MakeRoom();
+
+  const size_t max_bytes_;
+  mutable std::mutex mutex_;
+  Records records_;  // latest asked first
+  std::map<Pair, Records::iterator> by_pair_;
+  uint64_t noted_ = 0;
+  size_t bytes_ = 0;
+};
+
+}  // namespace plumblane
