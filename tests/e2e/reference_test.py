@@ -1,9 +1,10 @@
 """What the daemon answers about the sample season is what R says of the same orders.
 
-Orders are read by the naive model of tests/support/season, which shares no code with the daemon;
-curves, limits and quantiles of beta distributions are R's (tests/reference). Compared are, for
-every supplier, lane and pair, median and 90th percentile of each time with their limits, and both
-rates with theirs, these under the prior that the answer itself names. Not compared are the priors.
+What an order says in each measure is worked out by tests/support/season, which shares no code with
+the daemon; curves, limits and quantiles of beta distributions are R's (tests/reference). Compared
+are, for every supplier, lane and pair, median and 90th percentile of each time with their limits,
+and both rates with theirs, these under the prior that the answer itself names. Not compared are the
+priors.
 """
 import csv
 import io
@@ -18,21 +19,21 @@ from pathlib import Path
 from harness import Daemon, Folder, ROOT, SAMPLE, main, send_season
 
 sys.path.insert(0, os.path.join(ROOT, "tests", "support", "season"))
-from days import DAY_MS, instant_text, parse_instant  # noqa: E402
+from days import DAY_MS, day_of, end_of, instant_text, parse_instant  # noqa: E402
 from entries import FORGIVING_MEASURES, TIME_MEASURES, apply_excuses, work_out  # noqa: E402
-from naive import (CLAIM_WINDOW_DAYS, Moment, bucket_seconds, last_whole_bucket,  # noqa: E402
-                   names_of, news_through, time_bucket)
 from reading import read_lines, read_orders  # noqa: E402
 
 AS_OF = "2026-10-01T00:00:00Z"
 HALF_LIFE_DAYS = 45
+SETTLE_DELAY_MS = DAY_MS
+CLAIM_WINDOW_DAYS = 60
 FEWEST_AT_RISK = 5
 SMALLEST_PRIOR_COUNT = 0.05
 # Times are counted in buckets 2 % apart and answered in whole milliseconds: a time is the bucket's
 # to a rounded millisecond, and one bucket off is a second or more.
 SECONDS = 0.00051
 # Sums of some thousand weights and quantiles of beta distributions, both computed twice in doubles;
-# the largest difference seen is printed. One order more or less moves a rate by 1e-4 or more.
+# the largest difference seen is printed. The oldest order alone moves a rate by more than 1e-5.
 RELATIVE = 1e-9
 
 
@@ -63,21 +64,65 @@ def run_r(command, columns, rows):
 
 # ---- the season, order by order --------------------------------------------------------------
 
+def names_of(order):
+    """The scores it counts in; `pairs` and `lanes` are all that count for pairs, and for lanes."""
+    lane, supplier = f"lanes/{order.lane}", f"suppliers/{order.supplier}"
+    return [supplier, lane, f"{lane}/{order.service}", f"{supplier}/{lane}/{order.service}",
+            "pairs", "lanes"]
+
+
 @cache
 def season():
-    """(moment, {name: its orders}); under the names `pairs` and `lanes` are all orders that count
-    for suppliers and pairs, and all that count for lanes."""
+    """(up to when outcomes are known, {name: its orders})."""
     folder = Path(SAMPLE)
     reading = read_orders(folder)
     apply_excuses(reading.orders, read_lines(folder / "excuses.csv"))
-    orders = [work_out(order) for order in reading.orders if order.is_known]
-    moment = Moment(parse_instant(AS_OF), news_through(folder, reading.delivering_sources),
-                    HALF_LIFE_DAYS)
+    news = min(parse_instant(source["complete_through"])
+               for source in read_lines(folder / "sources.csv")
+               if source["source"] in reading.delivering_sources)
     groups = {}
-    for order in orders:
-        for name in [*names_of(order), "pairs", "lanes"]:
-            groups.setdefault(name, []).append(order)
-    return moment, groups
+    for order in reading.orders:
+        if order.is_known:
+            counted = work_out(order)
+            for name in names_of(counted):
+                groups.setdefault(name, []).append(counted)
+    return min(parse_instant(AS_OF) - SETTLE_DELAY_MS, news), groups
+
+
+def watch(entry):
+    return season()[0] - end_of(entry.day)
+
+
+def weight(entry):
+    return 2 ** (-(day_of(parse_instant(AS_OF)) - entry.day) / HALF_LIFE_DAYS)
+
+
+def watched(entries):
+    """Those that count at all: no fault, and the day of their cohort is over."""
+    return [entry for entry in entries if entry is not None and watch(entry) >= 0
+            and not getattr(entry, "is_fault", False)]
+
+
+# Bucket i ends at gamma^i seconds, gamma = 101/99, which for no i > 0 is a whole millisecond; below
+# a minute it is bucket 0. Which one is decided in whole numbers.
+
+def time_bucket(ms):
+    if ms < 60_000:
+        return 0
+    bucket = math.floor(math.log(ms / 1000) / math.log(101 / 99)) - 1
+    while 101 ** bucket * 1000 < ms * 99 ** bucket:
+        bucket += 1
+    return bucket
+
+
+def last_whole_bucket(ms):
+    """The last one that ends within a watch; -1 if none does."""
+    return -1 if ms < 60_000 else time_bucket(ms) - 1
+
+
+def bucket_seconds(bucket):
+    """What stands for a bucket."""
+    return 2 * (101 / 99) ** bucket / (101 / 99 + 1) if bucket > 0 else 0
 
 
 def unforgiven(name, orders):
@@ -85,40 +130,37 @@ def unforgiven(name, orders):
     return [order for order in orders if name.startswith("lanes") or not order.is_excused]
 
 
-def at_risk(entry, moment, unit_of, last):
+def at_risk(entry, unit_of, last):
     """(duration, event, weight) of an order that is at risk up to and including `last`, or up to
     its ending; none when in no unit."""
     ended = entry.ending is not None and unit_of(entry.delay) <= last
     until = unit_of(entry.delay) if ended else last
     if until < 0:
         return None
-    return until, int(ended and entry.ending == "outcome"), moment.weight(entry.day)
+    return until, int(ended and entry.ending == "outcome"), weight(entry)
 
 
-def time_rows(name, measure, orders, moment):
+def time_rows(name, measure, orders):
     among = unforgiven(name, orders) if measure in FORGIVING_MEASURES else orders
-    entries = [order.times[measure] for order in among if moment.counts(order.times[measure])]
-    return [at_risk(entry, moment, time_bucket, last_whole_bucket(moment.watch(entry.day)))
-            for entry in entries]
+    return [at_risk(entry, time_bucket, last_whole_bucket(watch(entry)))
+            for entry in watched(order.times[measure] for order in among)]
 
 
-def defects(name, orders, moment):
-    return [order.defect for order in unforgiven(name, orders) if moment.counts(order.defect)]
+def defects(name, orders):
+    return watched(order.defect for order in unforgiven(name, orders))
 
 
-def defect_rows(name, orders, moment):
-    return [at_risk(entry, moment, int, moment.watch(entry.day) // DAY_MS)
-            for entry in defects(name, orders, moment)]
+def defect_rows(name, orders):
+    return [at_risk(entry, int, watch(entry) // DAY_MS) for entry in defects(name, orders)]
 
 
 @cache
 def curves():
     """R's curve figures of every name and measure, in buckets and, of defects, in days."""
-    moment, groups = season()
     table = []
-    for name, orders in groups.items():
-        rows = {measure: time_rows(name, measure, orders, moment) for measure in TIME_MEASURES}
-        rows["defect"] = defect_rows(name, orders, moment)
+    for name, orders in season()[1].items():
+        rows = {measure: time_rows(name, measure, orders) for measure in TIME_MEASURES}
+        rows["defect"] = defect_rows(name, orders)
         table += [(f"{name} {measure}", *row) for measure in rows for row in rows[measure] if row]
     return run_r("curves", ("group", "duration", "event", "weight"), table)
 
@@ -129,24 +171,23 @@ def share_by(figures, unit):
     return 1 - max(steps)[1] if steps else 0.0
 
 
-def late_counts(name, orders, moment):
+def late_counts(name, orders):
     """(late orders, orders), by weight."""
-    settled = [order.on_time for order in unforgiven(name, orders) if moment.counts(order.on_time)]
-    return (math.fsum(moment.weight(entry.day) for entry in settled if entry.is_late),
-            math.fsum(moment.weight(entry.day) for entry in settled))
+    settled = watched(order.on_time for order in unforgiven(name, orders))
+    return (math.fsum(weight(entry) for entry in settled if entry.is_late),
+            math.fsum(weight(entry) for entry in settled))
 
 
-def defect_counts(name, orders, moment):
+def defect_counts(name, orders):
     """(defects, orders as far as they are ripe: by R's curve of all orders), by weight."""
     pool = curves()["lanes defect" if name.startswith("lanes") else "pairs defect"]
     ripe = [share_by(pool, day) for day in range(CLAIM_WINDOW_DAYS + 1)]
     hits = total = 0.0
-    for entry in defects(name, orders, moment):
-        days = moment.watch(entry.day) // DAY_MS
-        weight = moment.weight(entry.day)
-        total += weight * ripe[min(days, CLAIM_WINDOW_DAYS)] / ripe[CLAIM_WINDOW_DAYS]
-        if entry.ending == "outcome" and entry.delay <= min(days, CLAIM_WINDOW_DAYS):
-            hits += weight
+    for entry in defects(name, orders):
+        days = min(watch(entry) // DAY_MS, CLAIM_WINDOW_DAYS)
+        total += weight(entry) * ripe[days] / ripe[CLAIM_WINDOW_DAYS]
+        if entry.ending == "outcome" and entry.delay <= days:
+            hits += weight(entry)
     return hits, total
 
 
@@ -197,16 +238,16 @@ def seconds(duration):
     return None if duration is None else float(duration.rstrip("s"))
 
 
-def compare_times(score, marks_too_few, comparison):
+def compare_times(score, comparison):
     for measure in TIME_MEASURES:
         figures = curves().get(f"{score['name']} {measure}", {})
         for quantile, q in (("median", 0.5), ("p90", 0.9)):
             what = f"{score['name']} {measure}.{quantile}"
             times = score[measure]
             bucket = figures.get(("quantile", q))
-            too_few = (marks_too_few and bucket is not None
+            too_few = (bucket is not None
                        and figures["at_risk", bucket] < FEWEST_AT_RISK * (1 - 1e-12))
-            if times.get(quantile + "TooFew", False) != too_few:
+            if times[quantile + "TooFew"] != too_few:
                 comparison.found.append(f"{what}: too few should be {too_few}")
             comparison.count["too few"] += too_few
             if quantile == "median" and times["medianReached"] != (bucket is not None):
@@ -220,7 +261,6 @@ def compare_times(score, marks_too_few, comparison):
 
 def compare_rates(scores, comparison):
     """One run of R for all: a row a score and rate, with the counts it rests on."""
-    moment, groups = season()
     table, asked = [], []
     for score in scores:
         name = score["name"]
@@ -230,7 +270,7 @@ def compare_rates(scores, comparison):
                              1 - observed, RELATIVE)
         for rate, prior, counts in (("onTime", "latePrior", late_counts),
                                     ("defect", "defectPrior", defect_counts)):
-            hits, total = counts(name, groups[name], moment)
+            hits, total = counts(name, season()[1][name])
             if total == 0:
                 if "estimate" in score[rate]:
                     comparison.found.append(f"{name} {rate}: an estimate without orders")
@@ -253,11 +293,8 @@ def compare_rates(scores, comparison):
 def compare(daemon):
     comparison = Comparison()
     scores = ask_all(daemon)
-    marks_too_few = any(score[measure].get(quantile + "TooFew")
-                        for score in scores for measure in TIME_MEASURES
-                        for quantile in ("median", "p90"))
     for score in scores:
-        compare_times(score, marks_too_few, comparison)
+        compare_times(score, comparison)
     compare_rates(scores, comparison)
     return comparison
 
