@@ -12,8 +12,8 @@
 //   ... alone        Both of these without that prior: (late + m)/(orders + 1), one order's worth
 //                    of the average m of all.
 //   all pairs        m itself: the mean of all orders settled so far (PooledMean), undecayed.
-// A prior is fitted anew in each block of kBlockDays days, with what is known of its first day that
-// is forecast; sums are those of each day. Where a fleet prior has nothing that weighs, the pooled
+// A prior is fitted anew in each block of kBlockDays days, from what is known for the first of them
+// that is forecast; sums are those of each day. Where a fleet prior has nothing that weighs, the pooled
 // mean under the same weights stands in, with kPooledStrength.
 //
 // Read are counted orders (no excused ones) of the cohorts that are settled at the moment asked
@@ -26,8 +26,8 @@
 // ways looks a little better than it is; a lead below two standard errors is no reason to change.
 //
 // Pure and thread-safe. The same set of histories gives the same bits, whatever their order. Sums
-// run along: a day costs O(pairs with orders x ways), and each block one fit of a prior a way, which
-// is most of it. Held are about 100 bytes for each pair and half-life.
+// run along: a day costs O(pairs with orders x ways), and each block one fit of a prior a way,
+// which is most of it. Held are about 100 bytes for each pair and half-life.
 #pragma once
 
 #include <cstdint>
@@ -61,7 +61,7 @@ enum class ForecastKind {
 
 struct BacktestRules {
   double setting_days = 45;                     // the half-life in use, always tried; > 0, finite
-  std::vector<double> half_lives_days;          // tried besides it; > 0, finite; repeats count once
+  std::vector<double> half_lives_days = {};     // tried besides it; > 0, finite; repeats count once
   int days_ahead = 10;                          // from placing an order to its promised day, >= 0
   int first_days = 30;                          // > 0
   int64_t settle_delay_millis = kMillisPerDay;  // >= 0
@@ -75,7 +75,7 @@ struct ForecasterResult {
   double brier = 0;
   // log_loss less that of kLifetime, and less that of the setting; below 0: better than it. None
   // where orders were forecast in fewer than two blocks.
-  std::optional<LossDifference> from_lifetime, from_setting;
+  std::optional<LossDifference> from_lifetime = {}, from_setting = {};
 };
 
 struct BacktestResult {
