@@ -250,9 +250,9 @@ TEST(BacktestTest, ExcusedOrdersAreNotRead) {
 }
 
 TEST(BacktestTest, TheSettingIsTriedAndRepeatsCountOnce) {
-  const auto result =
-      *Backtest(OnePair(), Settled(kFirst + 9),
-                {.setting_days = 20, .half_lives_days = {5, 20, 5}, .days_ahead = 0});
+  const auto result = *Backtest(
+      OnePair(), Settled(kFirst + 9),
+      {.setting_days = 20, .half_lives_days = {5, 20, 5}, .days_ahead = 0, .first_days = 5});
   EXPECT_EQ(std::count_if(result.forecasters.begin(), result.forecasters.end(),
                           [](const auto& forecaster) { return forecaster.half_life_days > 0; }),
             2);
@@ -347,7 +347,7 @@ TEST(BacktestTest, OfADriftingRateTheShorterHalfLivesAreBest) {
   Dice dice(23);
   // Each pair in turn, half a year good and half a year bad.
   const auto result =
-      Streams(720, 2, dice, [](int pair, int day) { return (day / 60 + pair) % 2 ? .4 : .05; });
+      Streams(720, 2, dice, [](int pair, int day) { return (day / 180 + pair) % 2 ? .4 : .05; });
   EXPECT_EQ(result.forecasters[0].kind, ForecastKind::kHalfLife);
   EXPECT_EQ(result.forecasters[0].half_life_days, 7);
   const double week = Find(result, ForecastKind::kHalfLife, 7).log_loss;
