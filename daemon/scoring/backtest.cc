@@ -18,6 +18,13 @@ struct DueOrders {
   double orders = 0, late = 0;
 };
 
+// The last cohort known lies this many days before the one that is forecast.
+int LagDays(const BacktestRules& rules) {
+  assert(rules.days_ahead >= 0 && rules.settle_delay_millis >= 0);
+  const int64_t settle_days = (rules.settle_delay_millis + kMillisPerDay - 1) / kMillisPerDay;
+  return rules.days_ahead + 1 + static_cast<int>(settle_days);
+}
+
 // One way of weighing past cohorts: a half-life, all alike, or the last kLastDays.
 class Weighing {
  public:
@@ -130,7 +137,7 @@ class Replay {
   std::optional<LossDifference> Compare(const Losses& losses, const Losses& baseline) const;
 
   const BacktestRules& rules_;
-  int lag_;                     // the last cohort known lies this many days before the one forecast
+  int lag_;
   std::vector<Pair> pairs_;     // ascending
   std::vector<DueOrders> due_;  // ascending by (day, pair)
   std::vector<Weighing> weighings_;
@@ -143,10 +150,8 @@ class Replay {
 
 Replay::Replay(std::span<const OnTimeHistory> histories, const Moment& moment,
                const BacktestRules& rules)
-    : rules_(rules) {
-  assert(rules.days_ahead >= 0 && rules.first_days > 0 && rules.settle_delay_millis >= 0);
-  const int64_t settle_days = (rules.settle_delay_millis + kMillisPerDay - 1) / kMillisPerDay;
-  lag_ = rules.days_ahead + 1 + static_cast<int>(settle_days);
+    : rules_(rules), lag_(LagDays(rules)) {
+  assert(rules.first_days > 0);
   std::vector<const OnTimeHistory*> sorted;
   for (const OnTimeHistory& history : histories) sorted.push_back(&history);
   std::sort(sorted.begin(), sorted.end(),
@@ -214,7 +219,7 @@ void Replay::Judge(const DueOrders& due, Day today) {
 
 std::optional<BacktestResult> Replay::Run() {
   if (due_.empty()) return std::nullopt;
-  const Day first = due_.front().day + std::max(rules_.first_days, lag_);
+  const Day first = due_.front().day + LearntDays(rules_);
   int block = -1;
   for (const DueOrders& due : due_) {
     if (due.day < first) continue;
@@ -267,6 +272,8 @@ BacktestResult Replay::Result() {
 }
 
 }  // namespace
+
+int LearntDays(const BacktestRules& rules) { return std::max(rules.first_days, LagDays(rules)); }
 
 std::optional<BacktestResult> Backtest(std::span<const OnTimeHistory> histories,
                                        const Moment& moment, const BacktestRules& rules) {

@@ -67,6 +67,10 @@ struct BacktestRules {
   int64_t settle_delay_millis = kMillisPerDay;  // >= 0
 };
 
+// So many days from the first cohort on are not forecast: first_days, or until something has
+// settled.
+int LearntDays(const BacktestRules& rules);
+
 struct ForecasterResult {
   ForecastKind kind = ForecastKind::kHalfLife;
   double half_life_days = 0;  // of kHalfLife

@@ -6,6 +6,7 @@
 #include <google/protobuf/timestamp.pb.h>
 #include <plumblane/v1/event.pb.h>
 #include <plumblane/v1/orders.pb.h>
+#include <plumblane/v1/scores.pb.h>
 
 #include <string>
 
@@ -34,6 +35,9 @@ absl::StatusOr<Asked> ReadAsked(const Request& request, Instant latest) {
   }
   return asked;
 }
+
+// With the default half-lives when none is asked for.
+absl::StatusOr<BacktestAsked> ReadBacktest(const v1::BacktestRequest& request, Instant latest);
 
 // "suppliers/S", "lanes/VN-DE", "lanes/VN-DE/express", "suppliers/S/lanes/VN-DE".
 absl::StatusOr<Subject> ReadSubject(const std::string& name);
