@@ -333,8 +333,9 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
     return "--as-of goes with suppliers, supplier, lanes, lane, rank and backtest only";
   }
   if (invocation.half_life && !TakesMoment(command)) {
-    return absl::StrCat("--half-life goes with suppliers, supplier, lanes, lane and rank",
-                        command == "backtest" ? ", or after backtest" : " only");
+    return command == "backtest"
+               ? "--half-life goes after backtest, once for each half-life to try"
+               : "--half-life goes with suppliers, supplier, lanes, lane and rank only";
   }
   return "";
 }

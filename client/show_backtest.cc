@@ -25,9 +25,9 @@ std::string NameOf(const v1::Forecaster& forecaster) {
     case v1::Forecaster::KIND_LAST_30_DAYS:
       return "last 30 days";
     case v1::Forecaster::KIND_LIFETIME_ALONE:
-      return "all orders alike, by themselves";
+      return "all orders alike, ignoring others";
     case v1::Forecaster::KIND_LAST_30_DAYS_ALONE:
-      return "last 30 days, by themselves";
+      return "last 30 days, ignoring others";
     case v1::Forecaster::KIND_ALL_PAIRS:
       return "one rate for everybody";
     default:
@@ -38,8 +38,9 @@ std::string NameOf(const v1::Forecaster& forecaster) {
 std::string DifferenceText(const v1::Forecaster& forecaster) {
   if (forecaster.is_setting()) return "";
   if (!forecaster.has_setting_difference()) return "-";
-  return absl::StrFormat("%+.4f +- %.4f", forecaster.setting_difference(),
-                         forecaster.setting_standard_error());
+  std::string difference = absl::StrFormat("%+.4f", forecaster.setting_difference());
+  if (difference.substr(1) == "0.0000") difference[0] = ' ';
+  return absl::StrFormat("%s ± %.4f", difference, forecaster.setting_standard_error());
 }
 
 // By more than chance: -1 better than the setting, 1 worse, 0 not to be told.
@@ -70,12 +71,12 @@ std::string Days(const google::protobuf::Duration& half_life) {
 }
 
 std::string OrdersText(const v1::BacktestResponse& answer) {
-  const double share =
-      static_cast<double>(answer.late_count()) / static_cast<double>(answer.order_count());
-  return absl::StrCat("Forecast: ", Counted(answer.order_count(), "order"), " due from ",
-                      answer.first_due_date(), " to ", answer.last_due_date(), ", ",
-                      Thousands(answer.late_count()), " of them late (", Percent(share),
-                      "), each as known ", Counted(answer.days_ahead(), "day"), " before.");
+  return absl::StrCat(
+      "Forecast: ", Counted(answer.order_count(), "order"), " due from ", answer.first_due_date(),
+      " to ", answer.last_due_date(), ", of which ", Thousands(answer.late_count()),
+      " came late; each from what was known ",
+      answer.days_ahead() == 0 ? "on" : Counted(answer.days_ahead(), "day") + " before",
+      " its promised day.");
 }
 
 }  // namespace
@@ -102,13 +103,10 @@ std::string BacktestAdvice(const v1::BacktestResponse& answer) {
 }
 
 std::string ShowBacktest(const v1::BacktestResponse& answer, int width) {
-  Table table({{"forecast by"},
-               {"loss", Align::kRight},
-               {"against your setting"},
-               {"squared\nerror", Align::kRight}});
+  Table table({{"forecast by"}, {"loss", Align::kRight}, {"against your setting"}});
   for (const v1::Forecaster& forecaster : answer.forecasters()) {
     table.Add({NameOf(forecaster), absl::StrFormat("%.4f", forecaster.log_loss()),
-               DifferenceText(forecaster), absl::StrFormat("%.4f", forecaster.brier())});
+               DifferenceText(forecaster)});
   }
   std::string text = absl::StrCat(table.Render(width), "\n");
   if (BestHalfLife(answer) != nullptr && Setting(answer) != nullptr) {
@@ -123,8 +121,8 @@ std::string ShowBacktest(const v1::BacktestResponse& answer, int width) {
   }
   text += Wrapped(OrdersText(answer), width);
   text += Wrapped(
-      "Loss is how far a forecast was from what came, by order (log loss): less is better, and a "
-      "difference counts once it is more than twice what stands behind +-.",
+      "Loss: how far forecasts were from what happened, per order (log loss); less is better. A "
+      "difference is more than chance when it exceeds twice the figure behind ±.",
       width);
   const std::string holds = HoldsFor(answer);
   return holds.empty() ? text : text + Wrapped(holds, width);
