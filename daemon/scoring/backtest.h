@@ -13,8 +13,8 @@
 //                    of the average m of all.
 //   all pairs        m itself: the mean of all orders settled so far (PooledMean), undecayed.
 // A prior is fitted anew in each block of kBlockDays days, from what is known for the first of them
-// that is forecast; sums are those of each day. Where a fleet prior has nothing that weighs, the pooled
-// mean under the same weights stands in, with kPooledStrength.
+// that is forecast; sums are those of each day. Where a fleet prior has nothing that weighs, the
+// pooled mean under the same weights stands in, with kPooledStrength.
 //
 // Read are counted orders (no excused ones) of the cohorts that are settled at the moment asked
 // (Watched); an order is late when it was not delivered by its promise. The first `first_days` days
