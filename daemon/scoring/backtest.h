@@ -27,7 +27,7 @@
 //
 // Pure and thread-safe. The same set of histories gives the same bits, whatever their order. Sums
 // run along: a day costs O(pairs with orders x ways), and each block one fit of a prior a way,
-// which is most of it: some two seconds for 8 half-lives and 3,000 pairs of 90 days, or 300 pairs of
+// which is most of it: some two seconds for 8 half-lives and 3,000 pairs of 90 days or 300 pairs of
 // 400 days (tests/bench/backtest_bench.cc). Held are about 100 bytes for each pair and half-life.
 #pragma once
 
