@@ -13,7 +13,7 @@
 namespace plumblane::client {
 namespace {
 
-constexpr absl::Duration kConnectPatience = absl::Seconds(5), kCallPatience = absl::Seconds(30);
+constexpr absl::Duration kConnectPatience = absl::Seconds(5);
 constexpr int kMaxMessageBytes = 64 << 20;  // a supplier with many lanes answers more than 4 MiB
 constexpr char kSystemSocket[] = "/run/plumblane/plumblane.sock";
 
@@ -66,7 +66,9 @@ bool Connection::WaitUntilReady() {
   }
 }
 
-CallContext::CallContext() { set_deadline(Deadline(kCallPatience)); }
+CallContext::CallContext(int patience_seconds) {
+  set_deadline(Deadline(absl::Seconds(patience_seconds)));
+}
 
 ExitCode ExitCodeOf(const grpc::Status& status) {
   switch (status.error_code()) {

@@ -49,10 +49,10 @@ class Connection {
   const std::unique_ptr<v1::Sourcing::Stub> sourcing_;
 };
 
-// A call that waits 30 s at most.
+// A call that waits 30 s at most, or as long as is said.
 class CallContext : public grpc::ClientContext {
  public:
-  CallContext();
+  explicit CallContext(int patience_seconds = 30);
 };
 
 // The exit code that a failed call stands for. REQUIRES: !status.ok().

@@ -19,6 +19,7 @@ namespace plumblane::client {
 namespace {
 
 constexpr int kPageSize = 1000;
+constexpr int kBacktestPatienceSeconds = 600;
 
 // What --as-of and --half-life say, into any request that has them.
 template <typename Request>
@@ -164,7 +165,7 @@ ExitCode RunBacktest(const Invocation& invocation, const Connection& connection,
   for (const auto& half_life : options.half_lives) *request.add_half_lives() = half_life;
   if (options.days_ahead) request.set_days_ahead(*options.days_ahead);
   if (options.first_days) request.set_first_days(*options.first_days);
-  CallContext context;
+  CallContext context(kBacktestPatienceSeconds);
   v1::BacktestResponse answer;
   const grpc::Status status = connection.scores()->Backtest(&context, request, &answer);
   if (!status.ok()) return Fail(status, connection, io);

@@ -54,9 +54,11 @@ absl::StatusOr<Series> View::ReadOnTime(const Pair& pair) const {
   return series;
 }
 
-absl::StatusOr<BacktestAnswer> View::Backtest(const BacktestAsked& asked) const {
+absl::StatusOr<BacktestAnswer> View::Backtest(const BacktestAsked& asked,
+                                              const std::function<bool()>& give_up) const {
   std::vector<OnTimeHistory> histories;
   for (const Pair& pair : catalog_->pairs->by_supplier) {
+    if (give_up && give_up()) return absl::CancelledError("given up");
     auto on_time = ReadOnTime(pair);
     if (!on_time.ok()) return on_time.status();
     histories.push_back({pair, *std::move(on_time)});
@@ -67,7 +69,8 @@ absl::StatusOr<BacktestAnswer> View::Backtest(const BacktestAsked& asked) const 
                             .first_days = asked.first_days,
                             .settle_delay_millis = rules_.settle_delay_millis};
   const Moment moment = MomentOf(asked.as_of);
-  auto result = plumblane::Backtest(histories, moment, rules);
+  auto result = plumblane::Backtest(histories, moment, rules, give_up);
+  if (!result && give_up && give_up()) return absl::CancelledError("given up");
   if (!result) return TooLittle(histories, moment, rules);
   return BacktestAnswer{asked.as_of.value_or(now_), catalog_->NewsHorizon(), *std::move(result)};
 }

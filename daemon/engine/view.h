@@ -11,6 +11,7 @@
 
 #include <absl/status/statusor.h>
 
+#include <functional>
 #include <map>
 #include <memory>
 #include <optional>
@@ -140,8 +141,10 @@ class View {
                                           const Asked& asked, size_t limit) const;
 
   // Reads the on-time cells of all pairs; seconds for thousands of them. Errors besides:
-  // FAILED_PRECONDITION while too few days have settled, saying how many there are and are needed.
-  absl::StatusOr<BacktestAnswer> Backtest(const BacktestAsked& asked) const;
+  // FAILED_PRECONDITION while too few days have settled, saying how many there are and are needed;
+  // CANCELLED once `give_up`, asked now and then, says so.
+  absl::StatusOr<BacktestAnswer> Backtest(const BacktestAsked& asked,
+                                          const std::function<bool()>& give_up = {}) const;
 
   absl::StatusOr<OrderAnswer> Order(const OrderKey& key) const;
   // The first order part with that tracking number; none when unknown.

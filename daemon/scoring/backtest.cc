@@ -128,7 +128,7 @@ class Replay {
  public:
   Replay(std::span<const OnTimeHistory> histories, const Moment& moment,
          const BacktestRules& rules);
-  std::optional<BacktestResult> Run();
+  std::optional<BacktestResult> Run(const std::function<bool()>& give_up);
 
  private:
   void Advance(Day known);
@@ -217,7 +217,7 @@ void Replay::Judge(const DueOrders& due, Day today) {
   (losses++)->Judge(mean, due);
 }
 
-std::optional<BacktestResult> Replay::Run() {
+std::optional<BacktestResult> Replay::Run(const std::function<bool()>& give_up) {
   if (due_.empty()) return std::nullopt;
   const Day first = due_.front().day + LearntDays(rules_);
   int block = -1;
@@ -225,6 +225,7 @@ std::optional<BacktestResult> Replay::Run() {
     if (due.day < first) continue;
     const Day today = due.day - rules_.days_ahead;
     if (days_.empty() || days_.back().day != due.day) {
+      if (give_up && give_up()) return std::nullopt;
       Advance(due.day - lag_);
       days_.push_back({due.day});
       for (Losses& losses : losses_) losses.by_day.push_back(0);
@@ -276,8 +277,9 @@ BacktestResult Replay::Result() {
 int LearntDays(const BacktestRules& rules) { return std::max(rules.first_days, LagDays(rules)); }
 
 std::optional<BacktestResult> Backtest(std::span<const OnTimeHistory> histories,
-                                       const Moment& moment, const BacktestRules& rules) {
-  return Replay(histories, moment, rules).Run();
+                                       const Moment& moment, const BacktestRules& rules,
+                                       const std::function<bool()>& give_up) {
+  return Replay(histories, moment, rules).Run(give_up);
 }
 
 }  // namespace plumblane

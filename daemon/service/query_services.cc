@@ -4,6 +4,7 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
+#include <memory>
 #include <set>
 
 #include "base/ids.h"
@@ -121,15 +122,24 @@ grpc::ServerUnaryReactor* ScoresService::ListScores(grpc::CallbackServerContext*
 grpc::ServerUnaryReactor* ScoresService::Backtest(grpc::CallbackServerContext* context,
                                                   const v1::BacktestRequest* request,
                                                   v1::BacktestResponse* response) {
-  return ReplyNow(context, [&]() -> absl::Status {
+  grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
+  const auto answer = [this, context, request, response]() -> absl::Status {
     const View view = engine_.Look();
     const auto asked = ReadBacktest(*request, LatestAskable(engine_, view));
     if (!asked.ok()) return asked.status();
-    const auto answer = view.Backtest(*asked);
-    if (!answer.ok()) return answer.status();
-    WriteBacktest(*asked, *answer, response);
+    // A caller that has gone, and a stop of the daemon, end the work.
+    const auto result = view.Backtest(*asked, [context] { return context->IsCancelled(); });
+    if (!result.ok()) return result.status();
+    WriteBacktest(*asked, *result, response);
     return absl::OkStatus();
-  });
+  };
+  const auto status = std::make_shared<absl::Status>();
+  if (!backtests_.Start([status, answer] { *status = answer(); },
+                        [status, reactor] { reactor->Finish(ToGrpc(*status)); })) {
+    reactor->Finish(
+        {grpc::RESOURCE_EXHAUSTED, "another backtest is running; ask again when it is done"});
+  }
+  return reactor;
 }
 
 absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, Instant latest,

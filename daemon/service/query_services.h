@@ -9,6 +9,7 @@
 #include <string>
 
 #include "engine/engine.h"
+#include "service/one_at_a_time.h"
 
 namespace plumblane {
 
@@ -30,6 +31,7 @@ class ScoresService final : public v1::Scores::CallbackService {
 
  private:
   Engine& engine_;
+  OneAtATime backtests_;
 };
 
 class SourcingService final : public v1::Sourcing::CallbackService {

@@ -238,6 +238,18 @@ TEST(BacktestTest, TooLittleHistoryIsNoResult) {
   EXPECT_FALSE(Backtest(OnePair(), Settled(kFirst + 8), {.days_ahead = 0, .first_days = 9}));
 }
 
+TEST(BacktestTest, GivesUpWhenAsked) {
+  const BacktestRules rules{.days_ahead = 0, .first_days = 1};  // forecasts two days
+  int asked = 0;
+  const auto after = [&](int days) {
+    asked = 0;
+    return Backtest(OnePair(), Settled(kFirst + 9), rules, [&] { return ++asked > days; });
+  };
+  EXPECT_FALSE(after(1));
+  EXPECT_EQ(asked, 2);
+  EXPECT_TRUE(after(2));
+}
+
 TEST(BacktestTest, ExcusedOrdersAreNotRead) {
   std::vector<OnTimeHistory> histories = OnePair();
   const BacktestRules rules{.days_ahead = 0, .first_days = 5};

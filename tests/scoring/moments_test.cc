@@ -23,7 +23,7 @@ WeightedMoments Of(const Values& values) {
   return moments;
 }
 
-// The example of G. Cormode et al., ICDE 2009, as (time, value), under a half-life of 5 at time 110.
+// The example of G. Cormode et al., ICDE 2009, as (time, value); a half-life of 5 at time 110.
 const Values kStream = {{105, 4}, {107, 8}, {103, 3}, {108, 6}, {104, 4}};
 Values Decayed(double now = 110) {
   Values values;

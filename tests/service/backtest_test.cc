@@ -124,8 +124,12 @@ TEST_F(Backtests, AnswersWithEveryWayBestFirst) {
     before = forecaster.log_loss();
     EXPECT_EQ(forecaster.is_setting(), forecaster.half_life().seconds() == 45 * 86400);
     EXPECT_EQ(forecaster.has_half_life(), forecaster.kind() == v1::Forecaster::KIND_HALF_LIFE);
-    if (forecaster.is_setting()) EXPECT_EQ(forecaster.setting_difference(), 0);
-    if (forecaster.kind() == v1::Forecaster::KIND_LIFETIME) EXPECT_EQ(forecaster.difference(), 0);
+    if (forecaster.is_setting()) {
+      EXPECT_EQ(forecaster.setting_difference(), 0);
+    }
+    if (forecaster.kind() == v1::Forecaster::KIND_LIFETIME) {
+      EXPECT_EQ(forecaster.difference(), 0);
+    }
     EXPECT_TRUE(forecaster.has_standard_error() && forecaster.has_setting_standard_error());
   }
   EXPECT_EQ(kinds.size(), 6u);

@@ -1,15 +1,9 @@
-// The backtest's question in, its answer out.
-#include <absl/strings/str_cat.h>
-
-#include "service/read_question.h"
 #include "service/write_answer.h"
 
 namespace plumblane {
 namespace {
 
-constexpr double kUsualHalfLives[] = {7, 14, 30, 45, 60, 90, 180};
-constexpr int kMostHalfLives = 20, kMostDaysAhead = 365, kMostFirstDays = 3650;
-constexpr double kSecondsPerDay = 86400, kShortestDays = 1.0 / 24, kLongestDays = 36525;
+constexpr double kSecondsPerDay = 86400;
 
 v1::Forecaster::Kind KindOf(ForecastKind kind) {
   switch (kind) {
@@ -48,39 +42,6 @@ void WriteForecaster(const ForecasterResult& result, v1::Forecaster* out) {
 }
 
 }  // namespace
-
-absl::StatusOr<BacktestAsked> ReadBacktest(const v1::BacktestRequest& request, Instant latest) {
-  BacktestAsked asked;
-  if (request.has_as_of_time()) {
-    const auto time = ReadTime("as_of_time", request.as_of_time(), latest);
-    if (!time.ok()) return time.status();
-    asked.as_of = *time;
-  }
-  if (request.half_lives_size() > kMostHalfLives) {
-    return absl::InvalidArgumentError(
-        absl::StrCat("half_lives: expected at most ", kMostHalfLives));
-  }
-  for (const auto& half_life : request.half_lives()) {
-    const double days =
-        (static_cast<double>(half_life.seconds()) + half_life.nanos() * 1e-9) / kSecondsPerDay;
-    if (!(days >= kShortestDays && days <= kLongestDays)) {
-      return absl::InvalidArgumentError("half_lives: expected 1 hour to 100 years");
-    }
-    asked.half_lives_days.push_back(days);
-  }
-  if (request.half_lives().empty()) {
-    asked.half_lives_days.assign(std::begin(kUsualHalfLives), std::end(kUsualHalfLives));
-  }
-  if (request.has_days_ahead()) asked.days_ahead = request.days_ahead();
-  if (asked.days_ahead < 0 || asked.days_ahead > kMostDaysAhead) {
-    return absl::InvalidArgumentError("days_ahead: expected 0 to 365");
-  }
-  if (request.has_first_days()) asked.first_days = request.first_days();
-  if (asked.first_days < 1 || asked.first_days > kMostFirstDays) {
-    return absl::InvalidArgumentError("first_days: expected 1 to 3,650");
-  }
-  return asked;
-}
 
 void WriteBacktest(const BacktestAsked& asked, const BacktestAnswer& answer,
                    v1::BacktestResponse* out) {
