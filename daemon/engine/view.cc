@@ -54,7 +54,10 @@ absl::StatusOr<View::Question> View::Put(const Asked& asked, Scope scope) const 
   }
   question.basis.news = catalog_->NewsHorizon();
   question.moment = MomentOf(asked.as_of);
-  question.rules = {question.basis.half_life_days, rules_.claim_window_days, kFewestAtRisk};
+  question.basis.rate_mode = asked.rate_mode;
+  question.within_days = asked.within_days;
+  question.rules = {question.basis.half_life_days, rules_.claim_window_days, kFewestAtRisk,
+                    asked.rate_mode};
   auto fleet = AskFleet(question, Scope::kCounted);
   if (!fleet.ok()) return fleet.status();
   question.fleet = question.pairs_fleet = *std::move(fleet);
@@ -99,12 +102,12 @@ absl::StatusOr<ScoreAnswer> View::SumOf(const std::vector<Pair>& pairs, const Qu
     if (each) {
       answer.pairs.emplace_back(
           pair, ScoreOf(**measures, Scope::kCounted, question.pairs_fleet->priors.Of({&pair, 1}),
-                        question.moment, question.rules));
+                        question.moment, question.rules, question.within_days));
     }
   }
   answer.score =
       ScoreOf(sum, question.scope, question.fleet->priors.Of(known.empty() ? pairs : known),
-              question.moment, question.rules);
+              question.moment, question.rules, question.within_days);
   return answer;
 }
 

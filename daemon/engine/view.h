@@ -31,6 +31,8 @@ namespace plumblane {
 struct Asked {
   std::optional<Instant> as_of;
   std::optional<double> half_life_days;  // absent = the setting
+  RateMode rate_mode = RateMode::kCurrent;
+  std::vector<double> within_days = {};  // 0 to kLongestDays; Score tells the arrivals within each
 };
 
 struct ReadRules {
@@ -57,6 +59,7 @@ struct ScoreAnswer {
 struct Basis {
   Instant as_of;
   double half_life_days = 0;
+  RateMode rate_mode = RateMode::kCurrent;
   std::optional<Instant> news;  // delivery news is complete up to here; none = no limit
   // What the priors of the scores asked for rest on; of the pairs under a lane it is another, which
   // does not count excused orders.
@@ -136,6 +139,7 @@ class View {
     Basis basis;
     Moment moment;
     ScoreRules rules;
+    std::vector<double> within_days;
     Scope scope = Scope::kCounted;
     std::shared_ptr<const Fleet> fleet;        // in `scope`
     std::shared_ptr<const Fleet> pairs_fleet;  // without excused orders

@@ -9,11 +9,13 @@
 //
 // Source: E. Kaplan, P. Meier, JASA 53 (1958) 457-481 (also of the mean restricted to a limit).
 //
-// Pure and thread-safe. O(cohorts + outcomes + buckets).
+// Pure and thread-safe. O(cohorts + outcomes + buckets), and O(buckets) for each number of days.
 #pragma once
 
 #include <cstdint>
 #include <optional>
+#include <span>
+#include <vector>
 
 #include "cohorts/cell.h"
 #include "scoring/beta.h"
@@ -27,17 +29,27 @@ inline constexpr int kLongestDays = 120;
 struct ArrivalEstimate {
   double share = 0;               // arrived within the days asked, by the curve, 0 to 1
   std::optional<Beta> posterior;  // of that share; absent when it is 0 or 1
+  // Its 95 % limits; absent too when it is worth fewer than ScoreRules::fewest_at_risk orders.
+  std::optional<Interval> limits;
   // Mean days beyond the days asked, over all orders, those in time counting 0 and none more than
   // kLongestDays in all; each arrives when its bucket says (BucketSeconds). Where nobody has been
   // watched that long it is too high rather than too low: whoever has not arrived is not taken to
   // arrive before.
   double late_days = 0;
+  bool operator==(const ArrivalEstimate&) const = default;
 };
 
-// From a delivery series: paid to delivered. `days` may be fractional; a bucket counts as in time
-// when it ends by then. None when no order has been watched for `days` and the curve has not come
-// to its end: nobody knows yet. REQUIRES: 0 <= days <= kLongestDays.
-std::optional<ArrivalEstimate> ArrivalWithin(double days, const Series& delivery, Scope scope,
-                                             const Moment& moment, const ScoreRules& rules);
+struct Arrival {
+  double days = 0;  // as asked
+  // None when no order is known to have been on its way for `days` and the curve has not come to
+  // its end: nobody knows yet.
+  std::optional<ArrivalEstimate> estimate;
+  bool operator==(const Arrival&) const = default;
+};
+
+// One for each of `days`, from a delivery series: paid to delivered. Days may be fractional; a
+// bucket counts as in time when it ends by then. REQUIRES: 0 <= each <= kLongestDays.
+std::vector<Arrival> ArrivalsWithin(std::span<const double> days, const Series& delivery,
+                                    Scope scope, const Moment& moment, const ScoreRules& rules);
 
 }  // namespace plumblane

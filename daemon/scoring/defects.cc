@@ -53,7 +53,7 @@ DefectExposure Walk(const Series& defect, Scope scope, const Moment& moment,
           on_left(outcome.bucket, outcome.count, weight);
         }
       }
-      assert(unknown >= 0);
+      assert(unknown >= 0);  // more outcomes than entries: a bug, not a figure
       on_unknown(last_day, unknown, weight);
       exposure.order_count += tally.entered;
       const double entered = weight * static_cast<double>(tally.entered);

@@ -23,15 +23,22 @@ struct Moment {
   Day underway_limit;  // last day, inclusive, whose events count for orders under way
 };
 
+// What a rate is about; rate.h says how. The two are not comparable: never mix them in one table.
+enum class RateMode {
+  kCurrent,  // what is it now
+  kAverage,  // what was the average, older orders counting less
+};
+
 struct ScoreRules {
   // An order of a cohort this many days back counts half. REQUIRES: > 0, finite.
   double half_life_days = 45;
   // Defects are rated by this many whole days after the promised day. REQUIRES: >= 0.
   int claim_window_days = 60;
   // A median or 90th percentile is shown only while this many equal orders' worth are at risk where
-  // it is reached (CurveStep::at_risk). 0 shows every one that is reached; kFewestAtRisk is
-  // advised.
+  // it is reached (CurveStep::at_risk), limits of a share of arrivals only while it is known as
+  // well as by so many. 0 shows all; kFewestAtRisk is advised.
   double fewest_at_risk = 0;
+  RateMode rate_mode = RateMode::kCurrent;
 };
 
 // Below about five orders a percentile is one order's own duration.

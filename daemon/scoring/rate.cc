@@ -51,13 +51,14 @@ OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& momen
   for (const Cohort& cohort : Watched(on_time, moment)) {
     int64_t entered = 0, late = 0;
     VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
-      entered += tally.entered;
-      late += tally.entered;
+      int64_t without = tally.entered;
       for (const Outcome& outcome : tally.outcomes) {
-        if (outcome.code == Code::kDelivered) late -= outcome.count;
+        if (outcome.code == Code::kDelivered) without -= outcome.count;
       }
+      assert(without >= 0);  // more outcomes than entries: a bug, not a figure
+      entered += tally.entered;
+      late += without;
     });
-    assert(late >= 0);
     counts.order_count += entered;
     counts.late_count += late;
     sums.Add(WeightOn(cohort.day, moment, rules), entered, static_cast<double>(late));

@@ -30,20 +30,26 @@ int64_t FaultCount(const MeasureSet& measures, const Moment& moment) {
 }  // namespace
 
 ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& priors,
-                      const Moment& moment, const ScoreRules& rules) {
+                      const Moment& moment, const ScoreRules& rules,
+                      std::span<const double> within_days) {
   const auto times = [&](Measure measure) {
     return TimesOf(measure, measures[measure], scope, moment, rules);
   };
+  const bool average = rules.rate_mode == RateMode::kAverage;
+  const auto on_time_rate = average ? MeasuredOnTimeRate : OnTimeRate;
+  const auto defect_rate = average ? MeasuredDefectRate : DefectRate;
+  const Series& defect = measures[Measure::kDefect];
   ScoreEstimate score;
-  score.on_time = OnTimeRate(measures[Measure::kOnTime], scope, priors.late, moment, rules);
-  score.defect = DefectRate(measures[Measure::kDefect], scope, priors.defect, priors.defect_delay,
-                            moment, rules);
+  score.on_time = on_time_rate(measures[Measure::kOnTime], scope, priors.late, moment, rules);
+  score.defect = defect_rate(defect, scope, priors.defect, priors.defect_delay, moment, rules);
   score.late_prior = priors.late;
   score.defect_prior = priors.defect;
+  score.defect_kinds = DefectKindsOf(defect, scope, moment, rules);
   score.handling = times(Measure::kHandling);
   score.transit = times(Measure::kTransit);
   score.delivery = times(Measure::kDelivery);
   score.response = times(Measure::kResponse);
+  score.arrivals = ArrivalsWithin(within_days, measures[Measure::kDelivery], scope, moment, rules);
   score.underway_count = UnderwayCount(measures[Measure::kUnderway], scope, moment);
   score.overdue_count = OverdueCount(measures[Measure::kOverdue], scope, moment);
   score.excused_count = ExcusedCount(measures[Measure::kOnTime], moment);

@@ -3,7 +3,7 @@
 //
 // A supplier or lane is scored from the sum of its pairs' cells (AddSeries), never from their
 // scores. Each measure's own header says what is read and how: rate.h, defects.h, times.h,
-// underway.h. Of today's cohorts nothing but faults and orders under way is read.
+// arrival.h, underway.h. Of today's cohorts nothing but faults and orders under way is read.
 //
 // Pure and thread-safe. A pair with 400 days of orders in every measure takes about 0.1 ms.
 #pragma once
@@ -11,9 +11,12 @@
 #include <array>
 #include <cstdint>
 #include <optional>
+#include <span>
+#include <vector>
 
 #include "cohorts/cell.h"
 #include "cohorts/measure.h"
+#include "scoring/arrival.h"
 #include "scoring/defects.h"
 #include "scoring/moment.h"
 #include "scoring/priors.h"
@@ -32,7 +35,9 @@ struct MeasureSet {
 struct ScoreEstimate {
   RateEstimate on_time, defect;  // on_time as the on-time share, its posterior of the late rate
   std::optional<Prior> late_prior, defect_prior;  // what the estimates started from
+  std::optional<DefectKinds> defect_kinds;
   TimesEstimate handling, transit, delivery, response;
+  std::vector<Arrival> arrivals;  // one for each of the days asked
   int64_t underway_count = 0;
   int64_t overdue_count = 0;
   // Excused orders among the settled ones of on_time, whether or not the scope counts them.
@@ -44,8 +49,9 @@ struct ScoreEstimate {
 };
 
 // REQUIRES: every series ascending by day and plausible (cohorts/cell.h); `priors` made for the
-// same moment and rules.
+// same moment and rules; `within_days` as for ArrivalsWithin. The rates are of the rules' mode.
 ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& priors,
-                      const Moment& moment, const ScoreRules& rules);
+                      const Moment& moment, const ScoreRules& rules,
+                      std::span<const double> within_days = {});
 
 }  // namespace plumblane

@@ -1,5 +1,6 @@
 #include "scoring/times.h"
 
+#include <algorithm>
 #include <cassert>
 
 #include "cohorts/buckets.h"
@@ -22,24 +23,31 @@ Code FinishOf(Measure measure) {
   }
 }
 
-// Adds one tally's orders to those at risk; returns how many are known to have finished.
-int64_t AddTally(const Tally& tally, Code finish, int64_t watch, double weight, RiskSet& risk) {
-  int64_t finished = 0;
+// Adds one tally's orders, and those of them at risk to `risk`.
+void AddTally(const Tally& tally, Code finish, int64_t watch, double weight, TimesCurve& times,
+              RiskSet& risk) {
+  const auto followed = [&](int64_t millis) {
+    times.longest_watch_millis = std::max(millis, times.longest_watch_millis.value_or(0));
+  };
+  times.entered_count += tally.entered;
   int64_t unknown = tally.entered;
   for (const Outcome& outcome : tally.outcomes) {
     if (outcome.code != finish && outcome.code != Code::kLeft) continue;
-    if (BucketEndMillis(outcome.bucket) > watch) continue;
+    const int64_t end = BucketEndMillis(outcome.bucket);
+    if (end > watch) continue;
     unknown -= outcome.count;
+    followed(end);
     if (outcome.code == finish) {
-      finished += outcome.count;
+      times.finished_count += outcome.count;
       risk.AddEvents(outcome.bucket, outcome.count, weight);
     } else {
       risk.AddCensored(outcome.bucket, outcome.count, weight);
     }
   }
+  assert(unknown >= 0);  // more outcomes than entries: a bug, not a figure
+  if (unknown > 0) followed(watch);
   const uint32_t buckets = BucketsWithin(watch);
   if (buckets > 0) risk.AddCensored(buckets - 1, unknown, weight);
-  return finished;
 }
 
 std::optional<TimesEstimate::Quantile> InSeconds(const std::optional<BucketQuantile>& found,
@@ -52,14 +60,11 @@ std::optional<TimesEstimate::Quantile> InSeconds(const std::optional<BucketQuant
   return quantile;
 }
 
-struct Timed {
-  Curve curve;
-  int64_t entered_count = 0, finished_count = 0;
-};
+}  // namespace
 
-Timed CurveOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
-              const ScoreRules& rules) {
-  Timed times;
+TimesCurve TimesCurveOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
+                        const ScoreRules& rules) {
+  TimesCurve times;
   const auto cohorts = Watched(series, moment);
   if (cohorts.empty()) return times;
   const Code finish = FinishOf(measure);
@@ -70,28 +75,22 @@ Timed CurveOf(Measure measure, const Series& series, Scope scope, const Moment& 
     // ago that was.
     const double weight = DecayWeight(newest - cohort.day, rules.half_life_days);
     const int64_t watch = WatchMillis(cohort.day, moment);
-    VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
-      times.entered_count += tally.entered;
-      times.finished_count += AddTally(tally, finish, watch, weight, risk);
-    });
+    VisitTallies(cohort.cell, scope,
+                 [&](const Tally& tally) { AddTally(tally, finish, watch, weight, times, risk); });
   }
   times.curve = risk.Estimate();
   return times;
 }
 
-}  // namespace
-
-Curve TimesCurve(Measure measure, const Series& series, Scope scope, const Moment& moment,
-                 const ScoreRules& rules) {
-  return CurveOf(measure, series, scope, moment, rules).curve;
-}
-
 TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
                       const ScoreRules& rules) {
-  const Timed timed = CurveOf(measure, series, scope, moment, rules);
+  const TimesCurve timed = TimesCurveOf(measure, series, scope, moment, rules);
   TimesEstimate times;
   times.entered_count = timed.entered_count;
   times.finished_count = timed.finished_count;
+  if (timed.longest_watch_millis) {
+    times.longest_watch = static_cast<double>(*timed.longest_watch_millis) / kMillisPerSecond;
+  }
   const auto median = timed.curve.QuantileAt(0.5);
   times.median_reached = median.has_value();
   times.median = InSeconds(median, rules.fewest_at_risk, times.median_too_few);

@@ -44,13 +44,22 @@ struct TimesEstimate {
   bool median_reached = false;  // known to be, shown or not
   bool median_too_few = false;  // reached, but left out
   bool p90_too_few = false;
+  // In seconds, how long these orders were followed: the longest that any was seen without an
+  // outcome, or until it had one. What is not reached takes longer. Absent without orders.
+  std::optional<double> longest_watch;
   bool operator==(const TimesEstimate&) const = default;
 };
 
-// The curve behind it, over the buckets of cohorts/buckets.h. Empty without cohorts to read.
+// What it is read from.
+struct TimesCurve {
+  Curve curve;  // over the buckets of cohorts/buckets.h; empty without cohorts to read
+  int64_t entered_count = 0, finished_count = 0;
+  std::optional<int64_t> longest_watch_millis;
+};
+
 // REQUIRES: as for TimesOf.
-Curve TimesCurve(Measure measure, const Series& series, Scope scope, const Moment& moment,
-                 const ScoreRules& rules);
+TimesCurve TimesCurveOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
+                        const ScoreRules& rules);
 
 // REQUIRES: measure is handling, transit, delivery or response, and `series` is that measure's.
 TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const Moment& moment,

@@ -1,5 +1,7 @@
 #include "scoring/underway.h"
 
+#include <cassert>
+
 namespace plumblane {
 namespace {
 
@@ -17,10 +19,12 @@ bool IsGone(Day anchor, const Outcome& outcome, const Moment& moment) {
 int64_t StillThere(const Cohort& cohort, Scope scope, const Moment& moment) {
   int64_t there = 0;
   VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
-    there += tally.entered;
+    int64_t left = tally.entered;
     for (const Outcome& outcome : tally.outcomes) {
-      if (IsGone(cohort.day, outcome, moment)) there -= outcome.count;
+      if (IsGone(cohort.day, outcome, moment)) left -= outcome.count;
     }
+    assert(left >= 0);  // more outcomes than entries: a bug, not a figure
+    there += left;
   });
   return there;
 }

@@ -44,7 +44,7 @@ absl::StatusOr<std::string> ReadToken(const std::string& question, const std::st
 std::string Fingerprint(const v1::ListScoresRequest& request) {
   return absl::StrCat(request.collection(), "|", request.as_of_time().seconds(), ".",
                       request.as_of_time().nanos(), "|", request.half_life().seconds(), ".",
-                      request.half_life().nanos());
+                      request.half_life().nanos(), "|", request.rate_mode());
 }
 
 v1::ServerStatus StatusOf(const Engine& engine, const View& view) {

@@ -41,6 +41,8 @@ absl::StatusOr<ExcusedDays> ReadLaneDays(const v1::LaneDays& in) {
   return ExcusedDays{*std::move(lane), *first, *last};
 }
 
+constexpr int kMostWithinDays = 20;
+
 // The id of an excuse that was given none: readable while it is short enough, else a hash of that.
 std::string MadeId(std::string readable) {
   if (CheckId(readable).ok()) return readable;
@@ -63,6 +65,33 @@ absl::StatusOr<Instant> ReadTime(const std::string& field, const google::protobu
                                                    FormatInstant(latest)));
   }
   return time;
+}
+
+absl::StatusOr<RateMode> ReadRateMode(v1::RateMode in) {
+  switch (in) {
+    case v1::RATE_MODE_UNSPECIFIED:
+    case v1::RATE_MODE_CURRENT:
+      return RateMode::kCurrent;
+    case v1::RATE_MODE_AVERAGE:
+      return RateMode::kAverage;
+    default:
+      return absl::InvalidArgumentError("rate_mode: expected current or average");
+  }
+}
+
+absl::StatusOr<std::vector<double>> ReadWithinDays(
+    const google::protobuf::RepeatedField<double>& in) {
+  if (in.size() > kMostWithinDays) {
+    return absl::InvalidArgumentError(
+        absl::StrCat("within_days: expected at most ", kMostWithinDays));
+  }
+  for (const double days : in) {
+    if (!(days >= 0 && days <= kLongestDays)) {  // nor is NaN
+      return absl::InvalidArgumentError(
+          absl::StrCat("within_days: expected 0 to ", kLongestDays, " days"));
+    }
+  }
+  return std::vector<double>(in.begin(), in.end());
 }
 
 absl::StatusOr<Subject> ReadSubject(const std::string& name) {

@@ -6,8 +6,10 @@
 #include <google/protobuf/timestamp.pb.h>
 #include <plumblane/v1/event.pb.h>
 #include <plumblane/v1/orders.pb.h>
+#include <plumblane/v1/scores.pb.h>
 
 #include <string>
+#include <vector>
 
 #include "engine/view.h"
 
@@ -18,7 +20,13 @@ namespace plumblane {
 absl::StatusOr<Instant> ReadTime(const std::string& field, const google::protobuf::Timestamp& in,
                                  Instant latest);
 
-// as_of_time and half_life of any request that has both.
+// Errors INVALID_ARGUMENT, naming the field.
+absl::StatusOr<RateMode> ReadRateMode(v1::RateMode in);
+absl::StatusOr<std::vector<double>> ReadWithinDays(
+    const google::protobuf::RepeatedField<double>& in);
+
+// How a request about scores is put: as_of_time and half_life, and rate_mode and within_days where
+// it has them. The half-life is checked where it is used.
 template <typename Request>
 absl::StatusOr<Asked> ReadAsked(const Request& request, Instant latest) {
   Asked asked;
@@ -31,6 +39,16 @@ absl::StatusOr<Asked> ReadAsked(const Request& request, Instant latest) {
     asked.half_life_days =
         (static_cast<double>(request.half_life().seconds()) + request.half_life().nanos() * 1e-9) /
         86400;
+  }
+  if constexpr (requires { request.rate_mode(); }) {
+    const auto mode = ReadRateMode(request.rate_mode());
+    if (!mode.ok()) return mode.status();
+    asked.rate_mode = *mode;
+  }
+  if constexpr (requires { request.within_days(); }) {
+    auto days = ReadWithinDays(request.within_days());
+    if (!days.ok()) return days.status();
+    asked.within_days = *std::move(days);
   }
   return asked;
 }

@@ -19,7 +19,9 @@ void WriteTime(Instant t, google::protobuf::Timestamp* out);
 void WriteDuration(double seconds, google::protobuf::Duration* out);
 void WriteMoney(const Money& money, v1::Money* out);
 
+// The fleets of the basis go to the score itself, not to its pairs.
 void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out);
+void WriteFleet(const FleetEvidence& fleet, v1::Fleet* out);
 void WriteRanking(const WithBasis<View::Ranking>& ranking, v1::RankSuppliersResponse* out);
 void WriteOrder(const OrderAnswer& answer, v1::Order* out);
 void WriteExcuse(const Excuse& excuse, v1::Excuse* out);

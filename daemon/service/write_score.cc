@@ -1,5 +1,6 @@
 #include <absl/strings/str_cat.h>
 
+#include <cassert>
 #include <cmath>
 
 #include "service/write_answer.h"
@@ -31,6 +32,56 @@ void WriteTimes(const TimesEstimate& times, v1::Times* out) {
   out->set_entered_count(times.entered_count);
   out->set_finished_count(times.finished_count);
   out->set_median_reached(times.median_reached);
+  out->set_median_too_few(times.median_too_few);
+  out->set_p90_too_few(times.p90_too_few);
+  if (times.longest_watch) WriteDuration(*times.longest_watch, out->mutable_longest_watch());
+}
+
+v1::Reason ReasonOf(Code kind) {
+  switch (kind) {
+    case Code::kDamaged:
+      return v1::REASON_DAMAGED;
+    case Code::kQuality:
+      return v1::REASON_QUALITY;
+    case Code::kWrongItem:
+      return v1::REASON_WRONG_ITEM;
+    case Code::kMissingPart:
+      return v1::REASON_MISSING_PART;
+    case Code::kCounterfeit:
+      return v1::REASON_COUNTERFEIT;
+    case Code::kUnsafe:
+      return v1::REASON_UNSAFE;
+    default:
+      assert(kind == Code::kLost);
+      return v1::REASON_LOST;
+  }
+}
+
+// Codes and reasons have the same order.
+void WriteKinds(const DefectKinds& kinds, v1::Score* out) {
+  for (int code = static_cast<int>(Code::kDamaged); code <= static_cast<int>(Code::kLost); ++code) {
+    const auto kind = static_cast<Code>(code);
+    if (kinds.Of(kind) <= 0) continue;
+    v1::DefectShare* share = out->add_defect_kinds();
+    share->set_kind(ReasonOf(kind));
+    share->set_share(kinds.Of(kind));
+  }
+}
+
+void WriteArrival(const Arrival& arrival, v1::Arrival* out) {
+  out->set_days(arrival.days);
+  if (!arrival.estimate) return;
+  out->set_share(arrival.estimate->share);
+  out->set_late_days(arrival.estimate->late_days);
+  if (!arrival.estimate->limits) return;
+  out->set_low(arrival.estimate->limits->low);
+  out->set_high(arrival.estimate->limits->high);
+}
+
+void WriteDifference(const StrengthEstimate& strength, v1::Difference* out) {
+  out->set_strength(strength.expected);
+  out->set_likeliest_strength(strength.likeliest);
+  out->set_undetectable(strength.no_difference);
 }
 
 std::string NameOf(const Subject& subject) {
@@ -58,10 +109,14 @@ void WriteEstimate(const Basis& basis, const Subject& subject, const ScoreEstima
   if (basis.news) WriteTime(*basis.news, out->mutable_news_time());
   WriteRate(score.on_time, out->mutable_on_time());
   WriteRate(score.defect, out->mutable_defect());
+  out->set_rate_mode(basis.rate_mode == RateMode::kAverage ? v1::RATE_MODE_AVERAGE
+                                                           : v1::RATE_MODE_CURRENT);
+  if (score.defect_kinds) WriteKinds(*score.defect_kinds, out);
   WriteTimes(score.handling, out->mutable_handling());
   WriteTimes(score.transit, out->mutable_transit());
   WriteTimes(score.delivery, out->mutable_delivery());
   WriteTimes(score.response, out->mutable_response());
+  for (const Arrival& arrival : score.arrivals) WriteArrival(arrival, out->add_arrivals());
   out->set_underway_count(score.underway_count);
   out->set_overdue_count(score.overdue_count);
   out->set_excused_count(score.excused_count);
@@ -99,9 +154,21 @@ void WriteMoney(const Money& money, v1::Money* out) {
   out->set_currency_code(money.currency);
 }
 
+void WriteFleet(const FleetEvidence& fleet, v1::Fleet* out) {
+  out->set_mean(fleet.mean);
+  WriteDifference(fleet.suppliers, out->mutable_suppliers());
+  WriteDifference(fleet.lanes, out->mutable_lanes());
+  WriteDifference(fleet.pairs, out->mutable_pairs());
+  out->set_supplier_count(fleet.supplier_count);
+  out->set_lane_count(fleet.lane_count);
+  out->set_pair_count(fleet.pair_count);
+}
+
 void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out) {
   WriteEstimate(basis, answer.subject, answer.score, out);
   if (answer.last_event) WriteTime(*answer.last_event, out->mutable_last_event_time());
+  if (basis.late_fleet) WriteFleet(*basis.late_fleet, out->mutable_late_fleet());
+  if (basis.defect_fleet) WriteFleet(*basis.defect_fleet, out->mutable_defect_fleet());
   for (const auto& [pair, score] : answer.pairs) {
     WriteEstimate(basis, SubjectOf(pair), score, out->add_pairs());
   }

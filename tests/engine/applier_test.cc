@@ -10,12 +10,15 @@
 
 #include "storage/keys.h"
 #include "storage/memory_store.h"
+#include "support/applied_state.h"
 #include "support/order_builder.h"
 #include "support/random_orders.h"
 
 namespace plumblane {
 namespace {
 
+using test::AppliedState;
+using test::ApplyInBatches;
 using test::At;
 using test::KeyedEvent;
 using test::On;
@@ -24,68 +27,11 @@ using test::RandomOrders;
 using ::testing::ElementsAre;
 using ::testing::IsEmpty;
 
-// A store and catalog that entries are applied to.
-class State {
- public:
-  explicit State(FoldRules rules = {}) : rules_(rules) {}
-
-  Applied Apply(const Submission& content) {
-    auto applied = plumblane::Apply(*store_.TakeSnapshot(), catalog_, rules_,
-                                    catalog_.log_sequence + 1, {At("2026-01-01"), content});
-    EXPECT_TRUE(applied.ok()) << applied.status();
-    EXPECT_TRUE(store_.Write(applied->batch, true).ok());
-    catalog_ = applied->catalog;
-    return *std::move(applied);
-  }
-  Applied Apply(const OrderBuilder& order) {
-    Submission content;
-    for (const Event& event : order.events()) content.events.push_back({order.key(), event});
-    return Apply(content);
-  }
-  std::string Difference() const {
-    return *FindDifference(*store_.TakeSnapshot(), catalog_, rules_);
-  }
-  // All that must not depend on the order of events.
-  std::map<std::string, std::string> Bytes() const {
-    std::map<std::string, std::string> bytes;
-    const auto snapshot = store_.TakeSnapshot();
-    for (const Space space : {Space::kOrders, Space::kCells, Space::kIndex}) {
-      const absl::Status scanned = snapshot->Scan(space, "", "", [&](auto key, auto value) {
-        // When a supplier was last heard of goes by what was known of the order at that time.
-        if (space == Space::kIndex && key[0] == 's') return true;
-        bytes[absl::StrCat(static_cast<int>(space), std::string(key))] = value;
-        return true;
-      });
-      EXPECT_TRUE(scanned.ok());
-    }
-    return bytes;
-  }
-  MemoryStore& store() { return store_; }
-  const Catalog& catalog() const { return catalog_; }
-  FoldRules& rules() { return rules_; }
-
- private:
-  FoldRules rules_;
-  MemoryStore store_;
-  Catalog catalog_;
-};
-
-void ApplyInBatches(State& state, const std::vector<KeyedEvent>& events, RandomOrders& random) {
-  for (size_t at = 0; at < events.size();) {
-    Submission content;
-    const int size = 1 + random.Below(40);
-    for (int i = 0; i < size && at < events.size(); ++i, ++at) {
-      content.events.push_back({events[at].order, events[at].event});
-    }
-    state.Apply(content);
-  }
-}
-
 TEST(Apply, AnyPermutationDuplicationAndSplitLeavesTheSameBytes) {
   for (uint64_t seed = 1; seed <= 60; ++seed) {
     RandomOrders random(seed);
     std::vector<KeyedEvent> events = random.Make(40);
-    State straight;
+    AppliedState straight;
     ApplyInBatches(straight, events, random);
     ASSERT_EQ(straight.Difference(), "") << "seed " << seed;
 
@@ -94,7 +40,7 @@ TEST(Apply, AnyPermutationDuplicationAndSplitLeavesTheSameBytes) {
       for (int copies = random.Below(3); copies > 0; --copies) shuffled.push_back(event);
     }
     std::shuffle(shuffled.begin(), shuffled.end(), random.generator());
-    State other;
+    AppliedState other;
     ApplyInBatches(other, shuffled, random);
     ASSERT_EQ(other.Difference(), "") << "seed " << seed;
     ASSERT_TRUE(straight.Bytes() == other.Bytes()) << "seed " << seed;
@@ -108,7 +54,7 @@ TEST(Apply, ThousandsOfOneOrderHistoriesFoldTheSameInAnyOrder) {
   for (uint64_t seed = 1; seed <= 3000; ++seed) {
     RandomOrders random(seed * 7919);
     std::vector<KeyedEvent> events = random.Make(2);
-    State straight, other;
+    AppliedState straight, other;
     ApplyInBatches(straight, events, random);
     std::shuffle(events.begin(), events.end(), random.generator());
     ApplyInBatches(other, events, random);
@@ -125,7 +71,7 @@ TEST(Apply, ExcusesGivenBeforeOrAfterTheOrdersCountTheSame) {
     excuses.excuses.push_back(
         {"lane", ExcusedDays{{"VN", "DE", std::nullopt}, first, first + 20}, "strike"});
     excuses.excuses.push_back({"one", ExcusedOrder{events[0].order, 1}, "our mistake"});
-    State before, after, never, withdrawn;
+    AppliedState before, after, never, withdrawn;
     before.Apply(excuses);
     ApplyInBatches(before, events, random);
     ApplyInBatches(after, events, random);
@@ -149,7 +95,7 @@ TEST(Apply, ChangedRulesFoldEveryOrderAgain) {
   FoldRules next;
   next.lost_after_days = 7;
   next.tolerance_millis = 3'600'000;
-  State fresh(next), changed;
+  AppliedState fresh(next), changed;
   ApplyInBatches(fresh, events, random);
   ApplyInBatches(changed, events, random);
   ASSERT_FALSE(fresh.Bytes() == changed.Bytes());
@@ -167,7 +113,7 @@ TEST(Apply, ChangedRulesFoldEveryOrderAgain) {
 }
 
 TEST(Apply, FatesSayWhatBecameOfEachEvent) {
-  State state;
+  AppliedState state;
   OrderBuilder order;
   order.Paid("2026-03-02").Shipped("2026-03-01").Delivered("2026-03-05");
   const Applied first = state.Apply(order);
@@ -191,7 +137,7 @@ TEST(Apply, FatesSayWhatBecameOfEachEvent) {
 }
 
 TEST(Apply, TheSameEventIdInAnotherOrderSourceOrPartIsAnotherEvent) {
-  State state;
+  AppliedState state;
   OrderBuilder one({"default", "1"}), two({"default", "2"}), shop({"other", "1"});
   state.Apply(one.Paid("2026-03-01"));
   EXPECT_EQ(state.Apply(two.Paid("2026-03-01")).fates[0].kind, EventFate::Kind::kAccepted);
@@ -204,7 +150,7 @@ TEST(Apply, TheSameEventIdInAnotherOrderSourceOrPartIsAnotherEvent) {
 }
 
 TEST(Apply, AnOrderHoldsAThousandEventsAndSaysWhenItIsFull) {
-  State state;
+  AppliedState state;
   OrderBuilder order;
   for (size_t i = 0; i <= kMaxEventsPerOrder; ++i) order.Answered("2026-03-01");
   const Applied applied = state.Apply(order);
@@ -214,7 +160,7 @@ TEST(Apply, AnOrderHoldsAThousandEventsAndSaysWhenItIsFull) {
 }
 
 TEST(Apply, SourcesBecomePeriodicLiveAndRetired) {
-  State state;
+  AppliedState state;
   const auto report = [&state](std::variant<Instant, SourceNews::Live, SourceNews::Retired> news) {
     Submission content;
     content.news.push_back({"mondays", news});
@@ -236,7 +182,7 @@ TEST(Apply, SourcesBecomePeriodicLiveAndRetired) {
 }
 
 TEST(Apply, LatestEventTimeNeverFallsAndIgnoresRetractions) {
-  State state;
+  AppliedState state;
   state.Apply(OrderBuilder().Paid("2026-03-05"));
   state.Apply(OrderBuilder({"default", "2"}).Paid("2026-03-01").Retracted("2027-01-01", "x"));
   EXPECT_EQ(state.catalog().latest_event, At("2026-03-05"));
@@ -244,7 +190,7 @@ TEST(Apply, LatestEventTimeNeverFallsAndIgnoresRetractions) {
 
 TEST(Apply, ACatalogReadBackIsTheOneThatWasApplied) {
   RandomOrders random(11);
-  State state;
+  AppliedState state;
   ApplyInBatches(state, random.Make(50), random);
   const auto loaded = LoadCatalog(*state.store().TakeSnapshot());
   ASSERT_TRUE(loaded.ok());
@@ -256,7 +202,7 @@ TEST(Apply, ACatalogReadBackIsTheOneThatWasApplied) {
 }
 
 TEST(FindDifference, NamesACellThatNoOrderMakes) {
-  State state;
+  AppliedState state;
   state.Apply(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10"));
   ASSERT_EQ(state.Difference(), "");
   Batch damage;

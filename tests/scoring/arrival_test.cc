@@ -26,7 +26,7 @@ Series TenOrders() {
 std::optional<ArrivalEstimate> Within(double days, const Series& series,
                                       const Moment& moment = Asked(kToday),
                                       Scope scope = Scope::kCounted) {
-  return ArrivalWithin(days, series, scope, moment, kNoDecay);
+  return ArrivalsWithin({&days, 1}, series, scope, moment, kNoDecay).at(0).estimate;
 }
 
 TEST(ArrivalTest, ShareOfThoseThereByThen) {
@@ -80,6 +80,42 @@ TEST(ArrivalTest, NobodyKnowsBeforeSomebodyWasWatchedThatLong) {
   // All there: nothing is left to be known.
   const Series done = {Counted(kToday - 14, 2, {{Code::kDelivered, Days(3), 2}})};
   EXPECT_EQ(Within(60, done)->share, 1);
+}
+
+TEST(ArrivalTest, AnOldOrderThatArrivedDoesNotSpeakForYoungOnes) {
+  // Watched for half a year, but there after 3 days; the others have been on their way for 12.
+  const Series series = {Counted(kOld, 1, {{Code::kDelivered, Days(3), 1}}),
+                         Counted(kToday - 14, 4)};
+  ExpectSame(Within(12, series)->share, .2);
+  EXPECT_FALSE(Within(13, series).has_value());
+}
+
+TEST(ArrivalTest, LimitsNeedAsManyOrdersAsAdvised) {
+  ScoreRules rules = kNoDecay;
+  const auto limits = [&](int64_t orders) {
+    const Series series = {Counted(kOld, orders, {{Code::kDelivered, Days(4), orders / 2}})};
+    const double days = 10;
+    return ArrivalsWithin({&days, 1}, series, Scope::kCounted, Asked(kToday), rules)
+        .at(0)
+        .estimate->limits;
+  };
+  EXPECT_TRUE(limits(4).has_value());
+  rules.fewest_at_risk = kFewestAtRisk;
+  EXPECT_FALSE(limits(4).has_value());
+  // Of six orders three: Beta(3, 3), whose 2.5 % point is .1466 (R: qbeta(.025, 3, 3)).
+  EXPECT_NEAR(limits(6)->low, .1466, 1e-4);
+  EXPECT_NEAR(limits(6)->high, 1 - .1466, 1e-4);
+}
+
+TEST(ArrivalTest, OneAnswerForEachNumberOfDays) {
+  const std::vector<double> days = {30, 8.5, 8.5, 0};
+  const auto arrivals = ArrivalsWithin(days, TenOrders(), Scope::kCounted, Asked(kToday), kNoDecay);
+  ASSERT_EQ(arrivals.size(), days.size());
+  for (size_t i = 0; i < days.size(); ++i) {
+    EXPECT_EQ(arrivals[i].days, days[i]);
+    EXPECT_EQ(arrivals[i].estimate, Within(days[i], TenOrders()));
+  }
+  EXPECT_TRUE(ArrivalsWithin({}, TenOrders(), Scope::kCounted, Asked(kToday), kNoDecay).empty());
 }
 
 TEST(ArrivalTest, OrdersUnderWayCountAsFarAsTheyAreWatched) {

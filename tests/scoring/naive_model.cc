@@ -120,16 +120,20 @@ TimesEstimate Times(Measure measure, const std::vector<Order>& orders, Scope sco
     if (!IsRead(order, scope, moment)) continue;
     ++times.entered_count;
     Life life{-1, false, WeightOf(order, moment, rules)};
+    int64_t followed = WatchOf(order, moment);
     if (IsKnown(measure, order, moment)) {
       life.last = static_cast<int>(order.bucket);
       life.event = order.code != Code::kLeft;
       if (life.event) ++times.finished_count;
+      followed = BucketEndMillis(order.bucket);
     } else {
       while (life.last + 1 <= static_cast<int>(kLastBucket) &&
              BucketEndMillis(static_cast<uint32_t>(life.last + 1)) <= WatchOf(order, moment)) {
         ++life.last;
       }
     }
+    times.longest_watch =
+        std::max(times.longest_watch.value_or(0), static_cast<double>(followed) / 1000);
     lives.push_back(life);
   }
   std::vector<int> ends;

@@ -88,6 +88,65 @@ TEST(ScoreTest, PriorsOfTheFleetAreThoseOfEachRate) {
   ExpectSame(score.defect.posterior_b, (1 - priors.defect->mean) * priors.defect->strength + 2);
 }
 
+TEST(ScoreTest, TheModeChoosesTheRates) {
+  MeasureSet orders = FiveOrders();
+  AddSeries(orders[Measure::kOnTime], {Counted(kToday - 20, 3)});
+  AddSeries(orders[Measure::kDefect], {Counted(kToday - 20, 3, {{Code::kLost, 2, 1}})});
+  const Moment moment = Asked(kToday);
+  ScoreRules rules{.half_life_days = 10};
+  const Priors priors =
+      PooledPriors(orders[Measure::kOnTime], orders[Measure::kDefect], moment, rules);
+  const auto score = [&] { return ScoreOf(orders, Scope::kCounted, priors, moment, rules); };
+  const ScoreEstimate current = score();
+  EXPECT_EQ(current.on_time,
+            OnTimeRate(orders[Measure::kOnTime], Scope::kCounted, priors.late, moment, rules));
+  rules.rate_mode = RateMode::kAverage;
+  const ScoreEstimate average = score();
+  EXPECT_EQ(average.on_time, MeasuredOnTimeRate(orders[Measure::kOnTime], Scope::kCounted,
+                                                priors.late, moment, rules));
+  EXPECT_EQ(average.defect, MeasuredDefectRate(orders[Measure::kDefect], Scope::kCounted,
+                                               priors.defect, priors.defect_delay, moment, rules));
+  EXPECT_NE(average.defect, current.defect);
+  EXPECT_EQ(average.on_time.observed, current.on_time.observed);
+  EXPECT_EQ(average.defect_kinds, current.defect_kinds);
+}
+
+TEST(ScoreTest, DefectKindsAddUpToWhatWasObserved) {
+  const ScoreEstimate score = Score(FiveOrders());
+  EXPECT_EQ(score.defect_kinds->Of(Code::kDamaged), *score.defect.observed);
+  EXPECT_EQ(score.defect_kinds->Of(Code::kLost), 0);
+}
+
+TEST(ScoreTest, ArrivalsAreReadFromTheDeliveriesOfTheScope) {
+  const std::vector<double> days = {1, 10};
+  const auto share = [&](Scope scope) {
+    const auto arrivals = ScoreOf(FiveOrders(), scope, {}, Asked(kToday), kNoDecay, days).arrivals;
+    EXPECT_EQ(arrivals.at(0).estimate->share, 0);
+    return arrivals.at(1).estimate->share;
+  };
+  EXPECT_EQ(share(Scope::kCounted), 1);
+  EXPECT_EQ(share(Scope::kWithExcused), .75);
+  EXPECT_TRUE(Score(FiveOrders()).arrivals.empty());
+}
+
+// Two outcomes of one order.
+TEST(ScoreDeathTest, MoreOutcomesThanEntriesStopTheProgram) {
+  const std::pair<Measure, Outcome> cases[] = {
+      {Measure::kOnTime, {Code::kDelivered, 0, 2}},   {Measure::kDefect, {Code::kLost, 0, 2}},
+      {Measure::kHandling, {Code::kShipped, 0, 2}},   {Measure::kTransit, {Code::kDelivered, 0, 2}},
+      {Measure::kDelivery, {Code::kDelivered, 0, 2}}, {Measure::kResponse, {Code::kAnswered, 0, 2}},
+      {Measure::kUnderway, {Code::kClosed, 0, 2}},    {Measure::kOverdue, {Code::kClosed, 0, 2}}};
+  for (const auto& [measure, outcome] : cases) {
+    SCOPED_TRACE(IndexOf(measure));
+    MeasureSet measures;
+    measures[measure] = {Counted(kToday - 90, 1, {outcome})};
+    EXPECT_DEATH(Score(measures), ">= 0");
+    // Excused orders that lack outcomes do not make up for it.
+    AddSeries(measures[measure], {Excused(kToday - 90, 5)});
+    EXPECT_DEATH(Score(measures, Scope::kWithExcused), ">= 0");
+  }
+}
+
 TEST(ScoreTest, ALaneIncludesExcusedOrders) {
   const ScoreEstimate lane = Score(FiveOrders(), Scope::kWithExcused);
   EXPECT_EQ(lane.on_time.order_count, 5);

@@ -75,6 +75,26 @@ TEST(TimesTest, AQuantileOfTooFewOrdersIsLeftOutAndSaysSo) {
   EXPECT_TRUE(strict.median_reached);
 }
 
+TEST(TimesTest, TheLongestWatchIsThatOfAnOrderStillOnItsWay) {
+  const auto watch = [](const Series& series, Scope scope = Scope::kCounted) {
+    return Times(series, Asked(kToday), kNoDecay, scope).longest_watch;
+  };
+  const double kTenDays = 10 * 86'400.0;
+  const double hour = static_cast<double>(BucketEndMillis(Hours(1))) / kMillisPerSecond;
+  const Cohort young = Counted(kToday - 12, 2);  // 10 days before the horizon
+  EXPECT_EQ(watch({young}), kTenDays);
+  // Orders that are done say nothing of what takes longer, however old they are.
+  EXPECT_EQ(watch({Counted(kOld, 5, {{kDelivered, Hours(1), 5}}), young}), kTenDays);
+  EXPECT_EQ(watch({Counted(kOld, 5, {{kDelivered, Hours(1), 5}})}), hour);
+  EXPECT_EQ(watch({Counted(kOld, 1, {{Code::kLeft, Hours(1), 1}})}), hour);
+  EXPECT_EQ(watch({Counted(kOld, 5, {{kDelivered, Hours(1), 4}}), young}), 98 * 86'400.0);
+  EXPECT_EQ(watch({Excused(kToday - 12, 1)}), std::nullopt);
+  EXPECT_EQ(watch({Excused(kToday - 12, 1)}, Scope::kWithExcused), kTenDays);
+  EXPECT_EQ(watch({}), std::nullopt);
+  EXPECT_EQ(watch({Counted(kToday - 2, 1)}), 0);
+  EXPECT_EQ(watch({Counted(kToday - 1, 1)}), std::nullopt);
+}
+
 TEST(TimesTest, AQuantileThatIsNotReachedIsNotTooFew) {
   ScoreRules rules = kNoDecay;
   rules.fewest_at_risk = kFewestAtRisk;

@@ -9,6 +9,7 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <limits>
 #include <vector>
 
 #include "service/service_support.h"
@@ -138,6 +139,10 @@ TEST_F(Lists, ATokenGoesOnlyWithTheQuestionItWasGivenFor) {
   other.set_page_token(token);
   Stamp("2026-04-01", other.mutable_as_of_time());
   EXPECT_THAT(WhyNot(other), HasSubstr(kForeign));
+  other = request;
+  other.set_page_token(token);
+  other.set_rate_mode(v1::RATE_MODE_AVERAGE);
+  EXPECT_THAT(WhyNot(other), HasSubstr(kForeign));
   // Another page size is the same question.
   other = request;
   other.set_page_token(token);
@@ -166,7 +171,8 @@ TEST_F(Lists, BadQuestionsAreRefused) {
   Stamp("2026-06-02T12:01", request.mutable_as_of_time());
   EXPECT_THAT(WhyNot(request), HasSubstr("as_of_time: "));
   request = Request(kLanes);
-  for (const int64_t seconds : {0, 3599, -86'400}) {
+  for (const int64_t seconds :
+       {int64_t{0}, int64_t{3599}, int64_t{-86'400}, std::numeric_limits<int64_t>::max()}) {
     request.mutable_half_life()->set_seconds(seconds);
     EXPECT_THAT(WhyNot(request), HasSubstr("half_life: expected 1 hour to 100 years")) << seconds;
   }

@@ -99,6 +99,48 @@ TEST(ReadAsked, TakesMomentAndHalfLife) {
   EXPECT_THAT(WhyNot(ReadAsked(request, kLatest)), HasSubstr("as_of_time: "));
 }
 
+TEST(ReadAsked, AHalfLifeOfAnySizeIsReadAsItIs) {
+  // Whether it makes sense is for the view to say; none becomes another.
+  constexpr int64_t kMost = std::numeric_limits<int64_t>::max();
+  for (const int64_t seconds : {-3 * 86'400L, kMost, -kMost}) {
+    v1::GetScoreRequest request;
+    request.mutable_half_life()->set_seconds(seconds);
+    EXPECT_DOUBLE_EQ(ReadAsked(request, kLatest)->half_life_days.value(),
+                     static_cast<double>(seconds) / 86'400);
+  }
+}
+
+TEST(ReadAsked, TakesTheModeOfRates) {
+  v1::GetScoreRequest request;
+  EXPECT_EQ(ReadAsked(request, kLatest)->rate_mode, RateMode::kCurrent);
+  request.set_rate_mode(v1::RATE_MODE_AVERAGE);
+  EXPECT_EQ(ReadAsked(request, kLatest)->rate_mode, RateMode::kAverage);
+  request.set_rate_mode(v1::RATE_MODE_CURRENT);
+  EXPECT_EQ(ReadAsked(request, kLatest)->rate_mode, RateMode::kCurrent);
+  request.set_rate_mode(static_cast<v1::RateMode>(3));
+  EXPECT_EQ(WhyNot(ReadAsked(request, kLatest)), "rate_mode: expected current or average");
+  v1::ListScoresRequest list;
+  list.set_rate_mode(v1::RATE_MODE_AVERAGE);
+  EXPECT_EQ(ReadAsked(list, kLatest)->rate_mode, RateMode::kAverage);
+}
+
+TEST(ReadAsked, TakesUpToTwentyNumbersOfDays) {
+  v1::GetScoreRequest request;
+  for (const double days : {10.5, 0.0, 120.0, 10.5}) request.add_within_days(days);
+  EXPECT_THAT(ReadAsked(request, kLatest)->within_days, ::testing::ElementsAre(10.5, 0, 120, 10.5));
+  while (request.within_days_size() < 20) request.add_within_days(1);
+  EXPECT_TRUE(ReadAsked(request, kLatest).ok());
+  request.add_within_days(1);
+  EXPECT_EQ(WhyNot(ReadAsked(request, kLatest)), "within_days: expected at most 20");
+  for (const double days : {-.001, 120.001, std::numeric_limits<double>::infinity(),
+                            std::numeric_limits<double>::quiet_NaN()}) {
+    v1::GetScoreRequest wrong;
+    wrong.add_within_days(1);
+    wrong.add_within_days(days);
+    EXPECT_EQ(WhyNot(ReadAsked(wrong, kLatest)), "within_days: expected 0 to 120 days") << days;
+  }
+}
+
 TEST(ReadOrderKey, FillsInTheShopAndChecksBoth) {
   EXPECT_EQ(ReadOrderKey("", "1042").value(), (OrderKey{"default", "1042"}));
   EXPECT_EQ(ReadOrderKey("harbour", "1042").value(), (OrderKey{"harbour", "1042"}));

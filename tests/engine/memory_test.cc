@@ -1,0 +1,169 @@
+// What is kept in memory changes no answer: a view with a past, asked at random between random
+// entries, says bit for bit what a view says that reads everything anew.
+#include "engine/memory.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <atomic>
+#include <mutex>
+#include <thread>
+
+#include "engine/view.h"
+#include "support/applied_state.h"
+
+namespace plumblane {
+namespace {
+
+using test::AppliedState;
+using test::At;
+using test::KeyedEvent;
+using test::On;
+using test::RandomOrders;
+
+constexpr size_t kRoom = 64 << 20, kHardlyAnyRoom = 20'000;
+const Instant kNow = StartOf(Day{20'000 + 90});
+
+View Look(const AppliedState& state, const std::shared_ptr<Memory>& memory) {
+  return View(state.store().TakeSnapshot(), std::make_shared<const Catalog>(state.catalog()),
+              memory, {}, kNow);
+}
+View Anew(const AppliedState& state) { return Look(state, std::make_shared<Memory>(kRoom)); }
+
+Subject AnySubject(RandomOrders& random) {
+  const char* suppliers[] = {"lotus", "copper", "amber"};
+  const LaneQuery lanes[] = {{"VN", "DE", {}}, {"TR", "SE", "express"}, {"TR", "DE", ""}};
+  Subject subject;
+  const int kind = random.Below(3);
+  if (kind != 0) subject.supplier = suppliers[random.Below(3)];
+  if (kind != 1) subject.lane = lanes[random.Below(3)];
+  return subject;
+}
+
+void ExpectSameAnswers(const View& ours, const View& theirs, RandomOrders& random) {
+  Asked asked;
+  if (random.Below(3) == 0) asked.as_of = StartOf(Day{20'000 + 20 + random.Below(4) * 20});
+  if (random.Below(3) == 0) asked.half_life_days = 10;
+  const Subject subject = AnySubject(random);
+  const auto x = ours.Score(subject, asked);
+  const auto y = theirs.Score(subject, asked);
+  ASSERT_EQ(x.status(), y.status());
+  if (x.ok()) {
+    ASSERT_TRUE(x->answer.score == y->answer.score);
+    ASSERT_TRUE(x->answer.pairs == y->answer.pairs);
+    ASSERT_TRUE(x->basis.late_fleet == y->basis.late_fleet);
+  }
+  const auto ranked = ours.Rank("DE", {}, {}, asked, 3);
+  const auto expected = theirs.Rank("DE", {}, {}, asked, 3);
+  ASSERT_TRUE(ranked.ok() && expected.ok());
+  ASSERT_EQ(ranked->answer.candidate_count, expected->answer.candidate_count);
+  for (size_t i = 0; i < ranked->answer.best.size(); ++i) {
+    const auto& one = ranked->answer.best[i];
+    ASSERT_EQ(one.pair, expected->answer.best[i].pair);
+    ASSERT_EQ(one.ranked.expected_bad, expected->answer.best[i].ranked.expected_bad);
+    ASSERT_TRUE(one.score == expected->answer.best[i].score);
+  }
+}
+
+// Each batch of a random history is told to the memory, as the engine does.
+template <typename Between>
+void ApplyAll(AppliedState& state, RandomOrders& random, int orders,
+              const std::vector<std::shared_ptr<Memory>>& memories, const Between& between) {
+  const std::vector<KeyedEvent> events = random.Make(orders);
+  for (size_t at = 0; at < events.size();) {
+    Submission content;
+    for (int i = random.Below(30); i >= 0 && at < events.size(); --i, ++at) {
+      content.events.push_back({events[at].order, events[at].event});
+    }
+    const Applied applied = state.Apply(content);
+    for (const auto& memory : memories) {
+      memory->Note(state.catalog().log_sequence, applied.cells);
+    }
+    between();
+  }
+}
+
+TEST(Memory, ChangesNoAnswer) {
+  int asked = 0;
+  for (uint64_t seed = 1; seed <= 25; ++seed) {
+    RandomOrders random(seed);
+    AppliedState state;
+    const auto roomy = std::make_shared<Memory>(kRoom);
+    const auto cramped = std::make_shared<Memory>(kHardlyAnyRoom);
+    ApplyAll(state, random, 120, {roomy, cramped}, [&] {
+      for (const auto& memory : {roomy, cramped}) {
+        if (random.Below(3) != 0) continue;  // several entries may pass between two questions
+        ++asked;
+        ASSERT_NO_FATAL_FAILURE(ExpectSameAnswers(Look(state, memory), Anew(state), random))
+            << "seed " << seed << " after entry " << state.catalog().log_sequence;
+      }
+    });
+    if (HasFatalFailure()) return;
+    EXPECT_LE(cramped->series.bytes(), 2 * kHardlyAnyRoom);
+  }
+  EXPECT_GT(asked, 300);
+}
+
+TEST(Memory, AnOlderViewStillSeesTheOldCells) {
+  RandomOrders random(7);
+  AppliedState state;
+  const auto memory = std::make_shared<Memory>(kRoom);
+  ApplyAll(state, random, 60, {memory}, [] {});
+  const Subject subject{"lotus", {}};
+  const View before = Look(state, memory);
+  const auto fresh = Anew(state).Score(subject, {});
+  ApplyAll(state, random, 60, {memory}, [&] {
+    // A newer view brings the memory up to date; the older one must not notice.
+    ASSERT_TRUE(Look(state, memory).Score(subject, {}).ok());
+    const auto again = before.Score(subject, {});
+    ASSERT_TRUE(again.ok());
+    EXPECT_EQ(again->answer.score.transit, fresh->answer.score.transit);
+    EXPECT_EQ(again->answer.score.on_time.observed, fresh->answer.score.on_time.observed);
+    EXPECT_EQ(again->answer.score.underway_count, fresh->answer.score.underway_count);
+  });
+}
+
+TEST(Memory, ChangesThatNobodyAsksAboutAreAddedUp) {
+  RandomOrders random(11);
+  AppliedState state;
+  const auto memory = std::make_shared<Memory>(kRoom);
+  ApplyAll(state, random, 30, {memory}, [] {});
+  ASSERT_TRUE(Look(state, memory).ListSuppliers({}, "", 10).ok());
+  ApplyAll(state, random, 400, {memory}, [] {});
+  EXPECT_GT(state.catalog().log_sequence, 100u);
+  ASSERT_NO_FATAL_FAILURE(ExpectSameAnswers(Look(state, memory), Anew(state), random));
+}
+
+TEST(Memory, ReadersAndTheWriterDoNotDisturbEachOther) {
+  RandomOrders random(13);
+  AppliedState state;
+  const auto memory = std::make_shared<Memory>(kHardlyAnyRoom);
+  ApplyAll(state, random, 40, {memory}, [] {});
+  std::mutex mutex;
+  View shown = Look(state, memory);
+  std::atomic<bool> done = false;
+  std::vector<std::thread> readers;
+  for (int i = 0; i < 3; ++i) {
+    readers.emplace_back([&, i] {
+      RandomOrders choice(static_cast<uint64_t>(100 + i));
+      while (!done) {
+        const View view = [&] {
+          std::lock_guard lock(mutex);
+          return shown;
+        }();
+        const auto answer = view.Score(AnySubject(choice), {});
+        EXPECT_TRUE(answer.ok() || absl::IsNotFound(answer.status())) << answer.status();
+      }
+    });
+  }
+  ApplyAll(state, random, 200, {memory}, [&] {
+    std::lock_guard lock(mutex);
+    shown = Look(state, memory);
+  });
+  done = true;
+  for (std::thread& reader : readers) reader.join();
+  ASSERT_NO_FATAL_FAILURE(ExpectSameAnswers(shown, Anew(state), random));
+}
+
+}  // namespace
+}  // namespace plumblane
