@@ -204,6 +204,21 @@ struct Builder {
     }
   }
 
+  void AddBacktest() {
+    BacktestOptions& backtest = to.backtest;
+    CLI::App& sub = Command(app, "backtest", Verb::kBacktest,
+                            "Which half-life would have foretold late orders best");
+    AddText(sub, "--half-life", "DAYS", "A half-life to try; give it once for each",
+            [&backtest](const std::string& text) {
+              backtest.half_lives.push_back(Checked("--half-life", text, ParseHalfLife(text)));
+            })
+        ->trigger_on_parse();
+    AddParsed(sub, "--days-ahead", "DAYS", "From placing an order to its promised day",
+              ParseNumber<0, 365>, backtest.days_ahead);
+    AddParsed(sub, "--first-days", "DAYS", "Learn from so many days before forecasting",
+              ParseNumber<1, 3650>, backtest.first_days);
+  }
+
   void AddOrder() {
     CLI::App& sub = Command(app, "order", Verb::kOrder, "The story of one order");
     AddParsed(sub, "ORDER", "", "The order, or SHOP/ORDER", ParseOrder, to.order);
@@ -250,6 +265,9 @@ bool TakesMoment(const std::string& command) {
          command == "lane" || command == "rank";
 }
 
+// As above, but half-lives are options of its own.
+bool TakesTime(const std::string& command) { return TakesMoment(command) || command == "backtest"; }
+
 class ExamplesFirst : public CLI::Formatter {
  public:
   std::string make_help(const CLI::App* app, std::string name,
@@ -263,7 +281,8 @@ class ExamplesFirst : public CLI::Formatter {
                      make_subcommands(app, mode));
     if (!command.empty()) {
       absl::StrAppend(&text, "\nAs everywhere: --server ADDRESS, --json",
-                      TakesMoment(command) ? ", --as-of TIME, --half-life DAYS\n" : "\n");
+                      TakesTime(command) ? ", --as-of TIME" : "",
+                      TakesMoment(command) ? ", --half-life DAYS\n" : "\n");
     }
     const std::string notes(NotesFor(command));
     return notes.empty() ? text : absl::StrCat(text, "\n", notes, "\n");
@@ -310,9 +329,15 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
   if (invocation.verb == Verb::kExcuseAdd && !invocation.excuse.lane && !invocation.excuse.order) {
     return "expected --lane with --due, or --order";
   }
-  if (TakesMoment(command) || (!invocation.as_of && !invocation.half_life)) return "";
-  return absl::StrCat(invocation.as_of ? "--as-of" : "--half-life",
-                      " goes with suppliers, supplier, lanes, lane and rank only");
+  if (invocation.as_of && !TakesTime(command)) {
+    return "--as-of goes with suppliers, supplier, lanes, lane, rank and backtest only";
+  }
+  if (invocation.half_life && !TakesMoment(command)) {
+    return command == "backtest"
+               ? "--half-life goes after backtest, once for each half-life to try"
+               : "--half-life goes with suppliers, supplier, lanes, lane and rank only";
+  }
+  return "";
 }
 
 }  // namespace
@@ -329,6 +354,7 @@ std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>&
   builder.AddSend();
   builder.AddRecord();
   builder.AddScores();
+  builder.AddBacktest();
   builder.AddOrder();
   builder.AddExcuse();
   std::string name = "plumblane";

@@ -89,6 +89,16 @@ nothing the second time.)"},
   plumblane rank --to DE --from VN --service express
   plumblane rank --to DE --json | jq -r '.candidates[0].score.supplierId')",
      "Exit code 5: no supplier has had an order there."},
+    {"backtest",
+     R"(  plumblane backtest
+  plumblane backtest --half-life 20 --half-life 30 --half-life 40
+  plumblane backtest --days-ahead 21 --as-of 2026-07-01)",
+     R"(Goes through the orders whose promised day is over, day by day, and forecasts
+each from what was known --days-ahead days before (10 if not given). The first
+--first-days days (30 if not given) are only learnt from. Late orders only:
+bad goods are not judged. "Ignoring others" leaves out what other suppliers and
+lanes tell. The half-life that scores use is half_life_days under [scores] in
+the daemon's settings file.)"},
     {"status", R"(  plumblane status)", ""},
     {"excuse",
      R"(  plumblane excuse add --lane PL-IE --due 2026-08-17..2026-08-23 \

@@ -25,6 +25,7 @@ enum class Verb {
   kLane,
   kOrder,
   kRank,
+  kBacktest,
   kStatus,
   kExcuseAdd,
   kExcuseLoad,
@@ -53,6 +54,11 @@ struct RankOptions {
   std::optional<std::string> service;  // absent = any
 };
 
+struct BacktestOptions {
+  std::vector<google::protobuf::Duration> half_lives;  // none = the daemon's choice
+  std::optional<int> days_ahead, first_days;           // none = the daemon's choice
+};
+
 struct ExcuseOptions {
   std::optional<LaneQuery> lane;
   std::pair<Day, Day> due;  // first and last day, with a lane
@@ -77,6 +83,7 @@ struct Invocation {
   SendOptions send;
   RecordOptions record;
   RankOptions rank;
+  BacktestOptions backtest;
   ExcuseOptions excuse;
 };
 

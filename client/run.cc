@@ -7,6 +7,7 @@
 #include "client/record.h"
 #include "client/send.h"
 #include "client/show.h"
+#include "client/show_backtest.h"
 #include "client/show_order.h"
 #include "client/show_rank.h"
 #include "client/show_scores.h"
@@ -156,6 +157,25 @@ ExitCode RunRank(const Invocation& invocation, const Connection& connection, con
   return kDone;
 }
 
+ExitCode RunBacktest(const Invocation& invocation, const Connection& connection, const Io& io) {
+  const BacktestOptions& options = invocation.backtest;
+  v1::BacktestRequest request;
+  if (invocation.as_of) *request.mutable_as_of_time() = ToTimestamp(*invocation.as_of);
+  for (const auto& half_life : options.half_lives) *request.add_half_lives() = half_life;
+  if (options.days_ahead) request.set_days_ahead(*options.days_ahead);
+  if (options.first_days) request.set_first_days(*options.first_days);
+  CallContext context;
+  v1::BacktestResponse answer;
+  const grpc::Status status = connection.scores()->Backtest(&context, request, &answer);
+  if (!status.ok()) return Fail(status, connection, io);
+  if (invocation.json) {
+    PrintJson(answer, io);
+  } else {
+    io.out << ShowBacktest(answer, io.width);
+  }
+  return kDone;
+}
+
 ExitCode RunStatus(const Invocation& invocation, const Connection& connection, const Io& io) {
   CallContext context;
   v1::ServerStatus answer;
@@ -187,6 +207,8 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
       return RunOrder(invocation, connection, io);
     case Verb::kRank:
       return RunRank(invocation, connection, io);
+    case Verb::kBacktest:
+      return RunBacktest(invocation, connection, io);
     case Verb::kStatus:
       return RunStatus(invocation, connection, io);
     case Verb::kExcuseAdd:

@@ -36,8 +36,10 @@ std::string HoldsFor(const Answer& answer) {
   const auto add = [&text](const std::string& part) {
     absl::StrAppend(&text, text.empty() ? "" : "; ", part);
   };
-  if (answer.has_half_life()) {
-    add("older orders count half after " + HalfLifeText(answer.half_life()));
+  if constexpr (requires { answer.half_life(); }) {
+    if (answer.has_half_life()) {
+      add("older orders count half after " + HalfLifeText(answer.half_life()));
+    }
   }
   if (answer.has_news_time()) add("delivery news up to " + TimeText(answer.news_time()));
   if (answer.has_as_of_time()) add("as of " + TimeText(answer.as_of_time()));
@@ -46,6 +48,7 @@ std::string HoldsFor(const Answer& answer) {
 
 template std::string HoldsFor(const v1::Score&);
 template std::string HoldsFor(const v1::RankSuppliersResponse&);
+template std::string HoldsFor(const v1::BacktestResponse&);
 
 std::string Wrapped(const std::string& text, int width, int indent) {
   std::istringstream words(text);

@@ -22,6 +22,7 @@
 #include "engine/memory.h"
 #include "orders/fold.h"
 #include "ranking/rank.h"
+#include "scoring/backtest.h"
 #include "scoring/score.h"
 #include "storage/store.h"
 
@@ -70,6 +71,20 @@ template <typename T>
 struct WithBasis {
   Basis basis;
   T answer;
+};
+
+// How a backtest is asked for.
+struct BacktestAsked {
+  std::optional<Instant> as_of;
+  std::vector<double> half_lives_days;  // besides the setting
+  int days_ahead = 10;
+  int first_days = 30;
+};
+
+struct BacktestAnswer {
+  Instant as_of;
+  std::optional<Instant> news;
+  BacktestResult result;
 };
 
 struct OrderAnswer {
@@ -124,6 +139,10 @@ class View {
                                           const std::optional<std::string>& service,
                                           const Asked& asked, size_t limit) const;
 
+  // Reads the on-time cells of all pairs; seconds for thousands of them. Errors besides:
+  // FAILED_PRECONDITION while too few days have settled, saying how many there are and are needed.
+  absl::StatusOr<BacktestAnswer> Backtest(const BacktestAsked& asked) const;
+
   absl::StatusOr<OrderAnswer> Order(const OrderKey& key) const;
   // The first order part with that tracking number; none when unknown.
   absl::StatusOr<std::optional<OrderMatch>> FindByTracking(const std::string& tracking) const;
@@ -153,6 +172,7 @@ class View {
                                     bool each) const;
   absl::StatusOr<std::optional<Instant>> LastHeard(const std::string& supplier) const;
   std::vector<Pair> PairsOf(const Subject& subject) const;
+  absl::StatusOr<Series> ReadOnTime(const Pair& pair) const;
 
   std::shared_ptr<const Snapshot> snapshot_;
   std::shared_ptr<const Catalog> catalog_;

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <map>
 
+#include "scoring/moments.h"
+
 namespace plumblane {
 namespace {
 
@@ -23,6 +25,10 @@ double LogLoss(const Forecast& forecast) {
   return forecast.happened ? -std::log(p) : -std::log1p(-p);
 }
 
+double SquaredError(const Forecast& forecast) {
+  return Square(forecast.probability - (forecast.happened ? 1 : 0));
+}
+
 std::optional<double> MeanLogLoss(std::span<const Forecast> forecasts) {
   if (forecasts.empty()) return std::nullopt;
   double sum = 0;
@@ -39,7 +45,7 @@ std::optional<BrierParts> BrierOf(std::span<const Forecast> forecasts, std::opti
   double hits = 0;
   for (const Forecast& forecast : forecasts) {
     const double p = forecast.probability, happened = forecast.happened ? 1 : 0;
-    parts.score += Square(p - happened) / count;
+    parts.score += SquaredError(forecast) / count;
     hits += happened;
     Group& group = groups[bins ? std::min(std::floor(p * *bins), *bins - 1.0) : p];
     group.count += 1;
@@ -64,20 +70,18 @@ std::optional<LossDifference> CompareLosses(std::span<const JudgedLoss> losses, 
   std::map<int32_t, double> blocks;
   LossDifference difference;
   for (const JudgedLoss& judged : losses) {
-    assert(judged.day.number >= 0);
+    assert(judged.day.number >= 0 && judged.order_count > 0);
     blocks[judged.day.number / block_days] += judged.loss - judged.baseline_loss;
-    ++difference.order_count;
+    difference.order_count += judged.order_count;
   }
   difference.block_count = static_cast<int>(blocks.size());
   if (blocks.size() < 2) return std::nullopt;
+  WeightedMoments sums;
+  for (const auto& [block, sum] : blocks) sums.Add(sum);
   const auto block_count = static_cast<double>(blocks.size());
-  double sum = 0, squares = 0;
-  for (const auto& [block, value] : blocks) sum += value;
-  for (const auto& [block, value] : blocks) squares += Square(value - sum / block_count);
-  const double spread = std::sqrt(squares / (block_count - 1));
   const auto orders = static_cast<double>(difference.order_count);
-  difference.mean = sum / orders;
-  difference.standard_error = spread * std::sqrt(block_count) / orders;
+  difference.mean = sums.Mean() * block_count / orders;
+  difference.standard_error = std::sqrt(*sums.SampleVariance() * block_count) / orders;
   return difference;
 }
 

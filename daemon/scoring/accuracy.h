@@ -38,6 +38,7 @@ struct Forecast {
 
 // Of one forecast.
 double LogLoss(const Forecast& forecast);
+double SquaredError(const Forecast& forecast);
 
 // Means over forecasts; none without any.
 std::optional<double> MeanLogLoss(std::span<const Forecast> forecasts);
@@ -58,11 +59,12 @@ struct BrierParts {
 std::optional<BrierParts> BrierOf(std::span<const Forecast> forecasts,
                                   std::optional<int> bins = std::nullopt);
 
-// What two ways of forecasting lost on one order.
+// What two ways of forecasting lost on one order, or in sum on several orders of one day.
 struct JudgedLoss {
-  Day day;  // on which the order was settled
+  Day day;  // of the orders: all of a comparison by the same kind of day
   double loss = 0;
   double baseline_loss = 0;
+  int64_t order_count = 1;  // >= 1
 };
 
 struct LossDifference {

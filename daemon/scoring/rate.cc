@@ -44,24 +44,30 @@ Beta MeasuredPosterior(const Prior& prior, const WeightedSums& sums) {
   return PosteriorOf(prior, sums.EffectiveHits(), sums.EffectiveSize());
 }
 
+LateCount CountLate(const Cell& cell, Scope scope) {
+  LateCount count;
+  VisitTallies(cell, scope, [&](const Tally& tally) {
+    int64_t late = tally.entered;
+    for (const Outcome& outcome : tally.outcomes) {
+      if (outcome.code == Code::kDelivered) late -= outcome.count;
+    }
+    assert(late >= 0);  // more outcomes than entries: a bug, not a figure
+    count.order_count += tally.entered;
+    count.late_count += late;
+  });
+  return count;
+}
+
 OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& moment,
                          const ScoreRules& rules) {
   OnTimeCounts counts;
   WeightedSums sums;
   for (const Cohort& cohort : Watched(on_time, moment)) {
-    int64_t entered = 0, late = 0;
-    VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
-      int64_t without = tally.entered;
-      for (const Outcome& outcome : tally.outcomes) {
-        if (outcome.code == Code::kDelivered) without -= outcome.count;
-      }
-      assert(without >= 0);  // more outcomes than entries: a bug, not a figure
-      entered += tally.entered;
-      late += without;
-    });
-    counts.order_count += entered;
-    counts.late_count += late;
-    sums.Add(WeightOn(cohort.day, moment, rules), entered, static_cast<double>(late));
+    const LateCount count = CountLate(cohort.cell, scope);
+    counts.order_count += count.order_count;
+    counts.late_count += count.late_count;
+    sums.Add(WeightOn(cohort.day, moment, rules), count.order_count,
+             static_cast<double>(count.late_count));
   }
   counts.weight = sums.w1;
   counts.late_weight = sums.s;

@@ -63,6 +63,13 @@ Beta PosteriorOf(const Prior& prior, double hits, double orders);
 // The same in measurement mode: n = W1^2/W2, s = n S/W1.
 Beta MeasuredPosterior(const Prior& prior, const WeightedSums& sums);
 
+// Orders of one cell of Measure::kOnTime whose promised day is over.
+struct LateCount {
+  int64_t order_count = 0;
+  int64_t late_count = 0;  // not delivered by their promise
+};
+LateCount CountLate(const Cell& cell, Scope scope);
+
 // On-time orders of a measure's series. Read are the cohorts whose promised day is over by the
 // horizon: there, whatever was not delivered by its promise is late, known to be delivered later or
 // not, so no order waits for an event to become late.

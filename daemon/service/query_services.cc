@@ -118,6 +118,20 @@ grpc::ServerUnaryReactor* ScoresService::ListScores(grpc::CallbackServerContext*
   });
 }
 
+grpc::ServerUnaryReactor* ScoresService::Backtest(grpc::CallbackServerContext* context,
+                                                  const v1::BacktestRequest* request,
+                                                  v1::BacktestResponse* response) {
+  return ReplyNow(context, [&]() -> absl::Status {
+    const View view = engine_.Look();
+    const auto asked = ReadBacktest(*request, LatestAskable(engine_, view));
+    if (!asked.ok()) return asked.status();
+    const auto answer = view.Backtest(*asked);
+    if (!answer.ok()) return answer.status();
+    WriteBacktest(*asked, *answer, response);
+    return absl::OkStatus();
+  });
+}
+
 absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, Instant latest,
                         v1::ListScoresResponse* response) {
   if (request.page_size() < 0) {

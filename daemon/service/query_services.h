@@ -24,6 +24,9 @@ class ScoresService final : public v1::Scores::CallbackService {
   grpc::ServerUnaryReactor* ListScores(grpc::CallbackServerContext* context,
                                        const v1::ListScoresRequest* request,
                                        v1::ListScoresResponse* response) override;
+  grpc::ServerUnaryReactor* Backtest(grpc::CallbackServerContext* context,
+                                     const v1::BacktestRequest* request,
+                                     v1::BacktestResponse* response) override;
 
  private:
   Engine& engine_;

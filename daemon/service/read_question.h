@@ -53,6 +53,9 @@ absl::StatusOr<Asked> ReadAsked(const Request& request, Instant latest) {
   return asked;
 }
 
+// With the default half-lives when none is asked for.
+absl::StatusOr<BacktestAsked> ReadBacktest(const v1::BacktestRequest& request, Instant latest);
+
 // "suppliers/S", "lanes/VN-DE", "lanes/VN-DE/express", "suppliers/S/lanes/VN-DE".
 absl::StatusOr<Subject> ReadSubject(const std::string& name);
 

@@ -23,6 +23,8 @@ void WriteMoney(const Money& money, v1::Money* out);
 void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out);
 void WriteFleet(const FleetEvidence& fleet, v1::Fleet* out);
 void WriteRanking(const WithBasis<View::Ranking>& ranking, v1::RankSuppliersResponse* out);
+void WriteBacktest(const BacktestAsked& asked, const BacktestAnswer& answer,
+                   v1::BacktestResponse* out);
 void WriteOrder(const OrderAnswer& answer, v1::Order* out);
 void WriteExcuse(const Excuse& excuse, v1::Excuse* out);
 

@@ -17,7 +17,8 @@ def machine():
 
 def main():
     print(machine(), flush=True)
-    for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("layout_bench",)):
+    for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("layout_bench",),
+                             ("backtest_bench",)):
         print(f"\n== {name}", flush=True)
         done = subprocess.run([os.path.join(BIN, name), *arguments])
         if done.returncode != 0:

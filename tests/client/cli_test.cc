@@ -57,6 +57,7 @@ TEST(CliTest, EveryCommandIsItsOwn) {
       {{"order", "status"}, Verb::kOrder},
       {{"rank", "--to", "DE"}, Verb::kRank},
       {{"status"}, Verb::kStatus},
+      {{"backtest"}, Verb::kBacktest},
       {{"excuse", "add", "--order", "1", "--reason", "x"}, Verb::kExcuseAdd},
       {{"excuse", "load", "f"}, Verb::kExcuseLoad},
       {{"excuse", "list"}, Verb::kExcuseList},
@@ -110,7 +111,20 @@ TEST(CliTest, MistakesSayWhatWasExpected) {
        "--as-of: expected a date, such as 2026-03-05, not \"2026-13-01\"\n"
        "See plumblane suppliers --help.\n"},
       {{"order", "1", "--as-of", "2026-03-05"},
-       "--as-of goes with suppliers, supplier, lanes, lane and rank only\n"},
+       "--as-of goes with suppliers, supplier, lanes, lane, rank and backtest only\n"},
+      {{"status", "--half-life", "20"},
+       "--half-life goes with suppliers, supplier, lanes, lane and rank only\n"},
+      {{"--half-life", "20", "backtest"},
+       "--half-life goes after backtest, once for each half-life to try\n"},
+      {{"backtest", "--half-life", "20", "--half-life", "0"},
+       "--half-life: expected days from 0.05 to 36525, such as 45, not \"0\"\n"
+       "See plumblane backtest --help.\n"},
+      {{"backtest", "--days-ahead", "366"},
+       "--days-ahead: expected a whole number from 0 to 365, not \"366\"\n"
+       "See plumblane backtest --help.\n"},
+      {{"backtest", "--first-days", "0"},
+       "--first-days: expected a whole number from 1 to 3650, not \"0\"\n"
+       "See plumblane backtest --help.\n"},
       {{"send", "f", "--promise-days", "400"},
        "--promise-days: expected a whole number from 0 to 365, not \"400\"\n"
        "See plumblane send --help.\n"},
@@ -133,7 +147,8 @@ TEST(CliTest, HelpBeginsWithExamples) {
   for (const Words& words :
        {Words{"--help"}, Words{"send", "--help"}, Words{"excuse", "-h"},
         Words{"excuse", "load", "--help"}, Words{"rank", "--help"}, Words{"record", "--help"},
-        Words{"lane", "--help"}, Words{"excuse", "add", "--help"}, Words{"status", "--help"}}) {
+        Words{"lane", "--help"}, Words{"excuse", "add", "--help"}, Words{"status", "--help"},
+        Words{"backtest", "--help"}}) {
     const Leave leave = std::get<Leave>(ParseCommandLine(words));
     EXPECT_EQ(leave.exit_code, kDone);
     const size_t examples = leave.out.find("Examples:\n  plumblane ");

@@ -254,6 +254,35 @@ TEST_F(CommandsTest, ExcuseFileOfOtherColumnsIsRefused) {
   EXPECT_TRUE(daemon_.state.excuses.empty());
 }
 
+TEST_F(CommandsTest, BacktestAsksForWhatItIsTold) {
+  v1::Forecaster& setting = *daemon_.state.backtest.add_forecasters();
+  setting.set_kind(v1::Forecaster::KIND_HALF_LIFE);
+  setting.mutable_half_life()->set_seconds(45 * 86'400);
+  setting.set_is_setting(true);
+  EXPECT_THAT(Run({"backtest"}).out, HasSubstr("\nhalf-life 45 days (your setting)"));
+  const v1::BacktestRequest& request = daemon_.state.backtest_request;
+  EXPECT_EQ(request.half_lives_size(), 0);
+  EXPECT_FALSE(request.has_as_of_time() || request.has_days_ahead() || request.has_first_days());
+  const Result result = Run({"backtest", "--half-life", "20", "--half-life", "0.5", "--days-ahead",
+                             "0", "--first-days", "60", "--as-of", "2026-07-01", "--json"});
+  EXPECT_EQ(result.code, kDone);
+  EXPECT_EQ(nlohmann::json::parse(result.out)["forecasters"][0]["halfLife"], "3888000s");
+  ASSERT_EQ(request.half_lives_size(), 2);
+  EXPECT_EQ(request.half_lives(0).seconds(), 20 * 86'400);
+  EXPECT_EQ(request.half_lives(1).seconds(), 43'200);
+  EXPECT_TRUE(request.has_days_ahead());
+  EXPECT_EQ(request.days_ahead(), 0);
+  EXPECT_EQ(request.first_days(), 60);
+  EXPECT_EQ(TimeText(request.as_of_time()), "2026-07-01");
+}
+
+TEST_F(CommandsTest, BacktestOfTooLittleHistorySaysSo) {
+  const Result result = Run({"backtest"});
+  EXPECT_EQ(result.code, kFailed);
+  EXPECT_EQ(result.out, "");
+  EXPECT_EQ(result.err, "too little history: 3 days\n");
+}
+
 TEST_F(CommandsTest, DaemonOutOfReach) {
   const Result result = RunProgram({"suppliers"}, "unix:/nowhere/socket");
   EXPECT_EQ(result.code, kOutOfReach);

@@ -200,6 +200,15 @@ class FakeScores : public v1::Scores::Service {
     return grpc::Status::OK;
   }
 
+  grpc::Status Backtest(grpc::ServerContext*, const v1::BacktestRequest* request,
+                        v1::BacktestResponse* answer) override {
+    const std::lock_guard lock(state_.mutex);
+    state_.backtest_request = *request;
+    *answer = state_.backtest;
+    if (!answer->forecasters().empty()) return grpc::Status::OK;
+    return {grpc::StatusCode::FAILED_PRECONDITION, "too little history: 3 days"};
+  }
+
  private:
   FakeState& state_;
 };

@@ -39,6 +39,7 @@ struct FakeState {
   std::vector<v1::Order> orders;
   std::vector<v1::Excuse> excuses;
   v1::RankSuppliersResponse ranking;
+  v1::BacktestResponse backtest;  // without forecasters: too little history
   v1::ServerStatus status;
 
   std::mutex mutex;  // guards what follows
@@ -47,6 +48,7 @@ struct FakeState {
   std::vector<v1::LookUpOrdersRequest> look_ups;
   v1::GetScoreRequest score_request;
   v1::RankSuppliersRequest rank_request;
+  v1::BacktestRequest backtest_request;
   int batches = 0;
   int most_unanswered = 0;
 };

@@ -9,6 +9,9 @@
 #include <cmath>
 #include <random>
 
+#include "base/philox.h"
+#include "scoring/beta.h"
+
 namespace plumblane {
 namespace {
 
@@ -162,15 +165,12 @@ TEST(Rank, IsCloseToTheFirstWhileTheIntervalsOverlap) {
   EXPECT_FALSE(close(2000));
 }
 
-// The interval against the share late or bad of two Beta variables drawn by chance, each X / (X +
-// Y)
-// of two Gamma variables (Devroye, Non-Uniform Random Variate Generation, IX.4).
+// The interval against the share late or bad of two Beta variables drawn by chance, through their
+// inverse functions.
 TEST(Rank, TheIntervalHoldsTheShareIn95Of100Draws) {
-  constexpr int kDraws = 200'000;
-  std::mt19937_64 random(20260305);
-  const auto draw = [&](Posterior p) {
-    const double x = std::gamma_distribution<double>(p.a)(random);
-    return x / (x + std::gamma_distribution<double>(p.b)(random));
+  constexpr int kDraws = 20'000;
+  const auto draw = [](Posterior p, uint64_t stream, int i) {
+    return Beta{p.a, p.b}.Quantile(Uniform(20260305, stream, static_cast<uint64_t>(i)));
   };
   for (const auto& [late, bad] : {std::pair<Posterior, Posterior>{{6, 44}, {1.5, 48.5}},
                                   {{2, 18}, {2, 18}},
@@ -181,8 +181,9 @@ TEST(Rank, TheIntervalHoldsTheShareIn95Of100Draws) {
     const Ranked ranked = RankByBadShare({Candidate("S", late, bad)}).at(0);
     std::vector<double> sums(kDraws);
     int below = 0, above = 0;
-    for (double& sum : sums) {
-      sum = 1 - (1 - draw(late)) * (1 - draw(bad));
+    for (int i = 0; i < kDraws; ++i) {
+      const double sum = 1 - (1 - draw(late, 1, i)) * (1 - draw(bad, 2, i));
+      sums[static_cast<size_t>(i)] = sum;
       below += sum < *ranked.low ? 1 : 0;
       above += sum > *ranked.high ? 1 : 0;
     }

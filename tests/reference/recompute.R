@@ -5,18 +5,19 @@ level <- 0.95
 strength_max <- 1000
 
 usage <- function(...) {
-  message(..., "\nusage: Rscript recompute.R curves [FILE]\n",
-          "       Rscript recompute.R rates [--prior A,B] [FILE]\n",
+  message(..., "\nusage: Rscript recompute.R curves|rates [FILE]\n",
           "FILE is a CSV with a header; without it, standard input. README.md has the columns.")
   quit(status = 2)
 }
 
-# The columns `needed` as numbers, and `group` as text; by row number where there is none.
-read_table <- function(file, needed) {
+# The columns `needed`, and those of `optional` that are there, as numbers, and `group` as text; by
+# row number where there is none.
+read_table <- function(file, needed, optional = NULL) {
   table <- tryCatch(read.csv(if (is.na(file)) file("stdin") else file, colClasses = "character"),
                     error = function(e) usage(conditionMessage(e)))
   missing <- setdiff(needed, names(table))
   if (length(missing) > 0) usage("no column ", paste(missing, collapse = ", "))
+  needed <- c(needed, intersect(optional, names(table)))
   for (name in needed) table[[name]] <- suppressWarnings(as.numeric(table[[name]]))
   bad <- which(!stats::complete.cases(table[needed]))
   if (length(bad) > 0) usage("row ", bad[1], ": expected numbers")
@@ -106,8 +107,8 @@ likeliest <- function(late, n) {
   if (sum(fitted) >= strength_max) NULL else fitted
 }
 
-rates <- function(file, prior) {
-  table <- read_table(file, c("late", "n"))
+rates <- function(file) {
+  table <- read_table(file, c("late", "n"), c("prior_a", "prior_b"))
   emit("", "orders", NA, sum(table$n))
   emit("", "late", NA, sum(table$late))
   fitted <- likeliest(table$late, table$n)
@@ -116,30 +117,24 @@ rates <- function(file, prior) {
     emit("", "b", NA, fitted[2])
     emit("", "log_likelihood", NA, log_likelihood(fitted[1], fitted[2], table$late, table$n))
   }
-  if (is.null(prior)) prior <- fitted
-  if (is.null(prior)) return(invisible())
-  a <- prior[1] + table$late
-  b <- prior[2] + pmax(0, table$n - table$late)
+  if (all(c("prior_a", "prior_b") %in% names(table))) {
+    if (any(table$prior_a <= 0 | table$prior_b <= 0)) usage("a prior is two numbers above 0")
+  } else if (!is.null(fitted)) {
+    table$prior_a <- fitted[1]
+    table$prior_b <- fitted[2]
+  } else {
+    return(invisible())
+  }
+  a <- table$prior_a + table$late
+  b <- table$prior_b + pmax(0, table$n - table$late)
   emit(table$group, "estimate", NA, a / (a + b))
   emit(table$group, "low", NA, qbeta((1 - level) / 2, a, b))
   emit(table$group, "high", NA, qbeta((1 - level) / 2, a, b, lower.tail = FALSE))
 }
 
 main <- function(args) {
-  prior <- NULL
-  if (length(args) >= 3 && args[2] == "--prior") {
-    prior <- suppressWarnings(as.numeric(strsplit(args[3], ",")[[1]]))
-    if (length(prior) != 2 || anyNA(prior) || any(prior <= 0)) usage("--prior: two numbers above 0")
-    args <- args[-(2:3)]
-  }
   if (length(args) < 1 || length(args) > 2) usage("")
-  if (args[1] == "curves" && is.null(prior)) {
-    curves(args[2])
-  } else if (args[1] == "rates") {
-    rates(args[2], prior)
-  } else {
-    usage("unknown: ", args[1])
-  }
+  switch(args[1], curves = curves(args[2]), rates = rates(args[2]), usage("unknown: ", args[1]))
 }
 
 main(commandArgs(trailingOnly = TRUE))

@@ -147,7 +147,7 @@ TEST_F(WrittenScore, BeforeTheFirstEventThereAreNoOrdersYet) {
     ASSERT_THAT(all.scores(), SizeIs(1));
     scores.push_back(all.scores(0));
   }
-  const auto ranking = view.Rank("DE", {}, {}, {At("2025-01-01"), {}});
+  const auto ranking = view.Rank("DE", {}, {}, {At("2025-01-01"), {}}, 10);
   ASSERT_TRUE(ranking.ok()) << ranking.status();
   v1::RankSuppliersResponse ranked;
   WriteRanking(*ranking, &ranked);
