@@ -56,13 +56,15 @@ def curve(rows: list[AtRisk]) -> list[Step]:
         at_risk = math.fsum(row.weight for row in here)
         events = math.fsum(row.weight for row in here
                            if row.has_event and row.last_bucket == bucket)
-        left *= max(0.0, 1.0 - events / at_risk)
+        others = math.fsum(row.weight for row in here
+                           if not (row.has_event and row.last_bucket == bucket))
+        left *= others / at_risk
         spread = 0.0
         if left > 0.0:
             for i, row in enumerate(rows):
                 if row.last_bucket >= bucket:
                     has_it_here = row.has_event and row.last_bucket == bucket
-                    pulls[i] -= (has_it_here - events / at_risk) / (at_risk - events)
+                    pulls[i] -= (has_it_here - events / at_risk) / others
             spread = math.sqrt(math.fsum((row.weight * pull) ** 2
                                          for row, pull in zip(rows, pulls)))
         largest = max(row.weight for row in here)      # squares of small ones are no numbers
