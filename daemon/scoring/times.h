@@ -45,7 +45,8 @@ struct TimesEstimate {
   bool median_too_few = false;  // reached, but left out
   bool p90_too_few = false;
   // In seconds, how long these orders were followed: the longest that any was seen without an
-  // outcome, or until it had one. What is not reached takes longer. Absent without orders.
+  // outcome, or until it had one (the end of its bucket). What is not reached takes longer. Absent
+  // without orders.
   std::optional<double> longest_watch;
   bool operator==(const TimesEstimate&) const = default;
 };

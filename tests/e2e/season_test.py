@@ -55,7 +55,7 @@ def differences(score, average, expected, fleets):
     kinds = {one["kind"].removeprefix("REASON_").lower(): one["share"]
              for one in score["defectKinds"]}
     for kind in kinds.keys() | expected["defect_kinds"].keys():
-        check(f"share of {kind}", kinds.get(kind), expected["defect_kinds"].get(kind))
+        check(f"share of {kind}", kinds.get(kind, 0.0), expected["defect_kinds"].get(kind, 0.0))
     check("arrivals", len(score["arrivals"]), len(expected["arrivals"]), 0)
     for ours, theirs in zip(score["arrivals"], expected["arrivals"]):
         for figure, field in (("days", "days"), ("share", "share"), ("low", "low"),

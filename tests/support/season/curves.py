@@ -40,10 +40,9 @@ class Step:
 
     def share(self) -> tuple[float, float] | None:
         """The share with the event, as the a and b of a Beta with its mean and variance."""
-        variance = (self.left * self.spread) ** 2
-        if not 0.0 < self.left < 1.0 or variance == 0.0:
+        if not 0.0 < self.left < 1.0 or self.spread == 0.0:
             return None
-        orders = self.left * (1.0 - self.left) / variance
+        orders = (1.0 - self.left) / (self.left * self.spread ** 2)     # S (1 - S)/Var S
         return orders * (1.0 - self.left), orders * self.left
 
 
@@ -57,17 +56,21 @@ def curve(rows: list[AtRisk]) -> list[Step]:
         at_risk = math.fsum(row.weight for row in here)
         events = math.fsum(row.weight for row in here
                            if row.has_event and row.last_bucket == bucket)
-        left *= max(0.0, 1.0 - events / at_risk)
+        others = math.fsum(row.weight for row in here
+                           if not (row.has_event and row.last_bucket == bucket))
+        left *= others / at_risk
         spread = 0.0
         if left > 0.0:
             for i, row in enumerate(rows):
                 if row.last_bucket >= bucket:
                     has_it_here = row.has_event and row.last_bucket == bucket
-                    pulls[i] -= (has_it_here - events / at_risk) / (at_risk - events)
+                    pulls[i] -= (has_it_here - events / at_risk) / others
             spread = math.sqrt(math.fsum((row.weight * pull) ** 2
                                          for row, pull in zip(rows, pulls)))
-        squares = math.fsum(row.weight ** 2 for row in here)
-        steps.append(Step(bucket, left, spread, at_risk ** 2 / squares))
+        largest = max(row.weight for row in here)      # squares of small ones are no numbers
+        parts = [row.weight / largest for row in here]
+        orders = math.fsum(parts) ** 2 / math.fsum(part ** 2 for part in parts)
+        steps.append(Step(bucket, left, spread, orders))
     return steps
 
 

@@ -9,8 +9,9 @@ import naive
 from curves import (AtRisk, area_between, bucket_end_ms, bucket_seconds, curve,
                     last_whole_bucket, log_bucket, quantile_limits, quantile_step,
                     representative, share_by, shares_by_kind, step_by, time_bucket)
+from entries import Entry
 from fleet import LANE, SUPPLIER, Fleet, Group, Strength, Sums, expit, fit_strength
-from rates import Prior, Ripeness, average, current, pooled
+from rates import Moment, Prior, Ripeness, average, current, pooled
 from special import beta_quantile, incomplete_beta
 
 failures = 0
@@ -118,6 +119,26 @@ def too_few_to_tell() -> None:
     rows = [AtRisk(1.0, 300 + i, True) for i in range(10)]
     check("the sixth of ten", naive.quantile(curve(rows), "p", .6)["p_too_few"], False, 0)
     check("the seventh of ten", naive.quantile(curve(rows), "p", .7)["p_too_few"], True, 0)
+
+
+def arrivals_by_hand() -> None:
+    """Half arrive within an hour, half not within 30 days: n equal orders tell as n do."""
+    moment = Moment(40 * days.DAY_MS, 40 * days.DAY_MS, 45.0)
+    for n, has_limits in ((4, False), (6, True)):
+        entries = [Entry(8, "outcome", 3_600_000)] * (n // 2) + [Entry(8, None)] * (n // 2)
+        answer = naive.arrival(entries, moment, 10)
+        check(f"half of {n}", answer["share"], .5, 1e-15)
+        check(f"limits of {n}", answer["low"] is not None, has_limits, 0)
+        check(f"late days of {n}: half of 110", answer["late_days"], 55.0, 1e-12)
+        check(f"{n} were followed for 30 days", naive.arrival(entries, moment, 30)["share"], .5,
+              1e-15)
+        check(f"{n}, but no longer", naive.arrival(entries, moment, 31)["share"] is None, True, 0)
+        # An hour lies in the bucket that ends after (101/99)^410 s.
+        check(f"an hour of {n}", naive.followed_ms(entries[0], moment), 3_641_945, 0)
+    # All there: nobody need be followed, and there is no doubt that a Beta could tell.
+    answer = naive.arrival([Entry(8, "outcome", 3_600_000)] * 9, moment, 90)
+    check("all there", answer["share"], 1.0, 0)
+    check("no limits", answer["low"] is None, True, 0)
 
 
 def posteriors_by_hand() -> None:
@@ -269,7 +290,7 @@ def days_abroad() -> None:
 
 def run() -> int:
     for test in (remission_curves, failing_units, lost_parcels_stay_at_risk, kinds_of_events,
-                 too_few_to_tell, posteriors_by_hand, how_much_groups_differ,
+                 too_few_to_tell, arrivals_by_hand, posteriors_by_hand, how_much_groups_differ,
                  what_the_fleet_leads_to_expect, beta_intervals, log_buckets, days_abroad):
         test()
     print("self-test: " + (f"{failures} failed" if failures else "all met"))
