@@ -95,6 +95,7 @@ std::string InOptions(const std::string& message) {
   const std::pair<std::string_view, std::string_view> names[] = {
       {"as_of_time:", "--as-of:"},
       {"half_life:", "--half-life:"},
+      {"within_days:", "--within:"},
       {"complete_through_time:", "--complete-through:"}};
   for (const auto& [field, option] : names) {
     if (message.starts_with(field)) return std::string(option) + message.substr(field.size());

@@ -27,7 +27,9 @@ double MeanOf(const RateEstimate& rate) {
 std::string ReasonFor(const RankCandidate& candidate, bool assumed) {
   const RateEstimate& late = candidate.score.on_time;
   const RateEstimate& bad = candidate.score.defect;
-  if (assumed) return "no order settled yet: taken to be like the average of all suppliers";
+  if (assumed) {
+    return "no order settled yet: taken to do as it does elsewhere, and as others do on this lane";
+  }
   return absl::StrCat("expect ", OneIn(MeanOf(late)), " late and ", OneIn(MeanOf(bad)), " bad; ",
                       late.order_count,
                       late.order_count == 1 ? " order settled" : " orders settled");

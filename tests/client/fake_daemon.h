@@ -46,6 +46,7 @@ struct FakeState {
   std::vector<v1::ReportNewsRequest> news;
   std::vector<v1::LookUpOrdersRequest> look_ups;
   v1::GetScoreRequest score_request;
+  v1::ListScoresRequest list_request;
   v1::RankSuppliersRequest rank_request;
   int batches = 0;
   int most_unanswered = 0;
