@@ -143,17 +143,19 @@ std::string KindsLine(const v1::Score& score) {
   return text.empty() ? "" : Fact("", text);
 }
 
-std::string ArrivalText(const v1::Arrival& arrival) {
+std::string ArrivalText(const v1::Arrival& arrival, const v1::Times& delivery) {
   if (!arrival.has_share()) return "too early to tell, none on its way so long";
   std::string text = Percent(arrival.share());
+  // None and all have no limits, however many orders there are.
+  const bool none_or_all = arrival.share() <= 0 || arrival.share() >= 1;
+  const bool too_few = delivery.median_too_few() || delivery.entered_count() < 5;
   if (arrival.has_low() && arrival.has_high()) {
     absl::StrAppend(&text, " (", PercentNumber(arrival.low()), "-", PercentNumber(arrival.high()),
                     ")");
-  } else if (arrival.share() <= 0 || arrival.share() >= 1) {
-    text += " so far";
   } else {
-    text += ", too few to tell how sure";
+    text += none_or_all && !too_few ? " so far" : ", too few to tell how sure";
   }
+  if (arrival.late_days() < 0.05) return text;
   return absl::StrFormat("%s; on average %.1f days later", text, arrival.late_days());
 }
 
@@ -162,12 +164,12 @@ std::string ArrivalLines(const v1::Score& score) {
   std::string text;
   for (const v1::Arrival& arrival : score.arrivals()) {
     const std::string days = absl::StrFormat("%.6g", arrival.days());
-    absl::StrAppend(
-        &text, Fact(text.empty() ? "arrives" : "",
-                    score.delivery().entered_count() == 0
-                        ? kNoOrders
-                        : absl::StrCat("within ", days,
-                                       days == "1" ? " day: " : " days: ", ArrivalText(arrival))));
+    absl::StrAppend(&text,
+                    Fact(text.empty() ? "arrives" : "",
+                         score.delivery().entered_count() == 0
+                             ? kNoOrders
+                             : absl::StrCat("within ", days, days == "1" ? " day: " : " days: ",
+                                            ArrivalText(arrival, score.delivery()))));
     if (score.delivery().entered_count() == 0) break;
   }
   return text;

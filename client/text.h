@@ -54,13 +54,13 @@ std::string DurationText(const google::protobuf::Duration& duration);
 // "41 d": at least so long, cut where DurationText rounds; "" below a minute.
 std::string AtLeastText(const google::protobuf::Duration& duration);
 
-// Half and nine in ten for a table: "2.8 / 5.2 d", "2.8 d / >41 d" (not reached, and longer than
-// that), "2.8 d / ?" (too few orders to tell), ">41 d" (half is not reached either), "?", "2.8 d /
-// -" and "not reached" where it is not known how long orders were watched, "no orders yet".
+// Half and nine in ten for a table: "2.8 / 5.2 d", "2.8 d / >41 d" (not reached, it takes longer
+// than that), "2.8 d / ?" (too few to tell), ">41 d" and "?" where half is not told either, "no
+// orders yet"; "2.8 d / -" and "not reached" when it is not known how long orders were watched.
 std::string ShortTimes(const v1::Times& times);
 
-// The same in words: "half within 2.8 d, 9 in 10 within 5.2 d; 531 of 551 done", "half within 2.8 d,
-// 9 in 10 not reached: longer than 41 d; 20 of 40 done".
+// The same in words: "half within 2.8 d, 9 in 10 within 5.2 d; 531 of 551 done", "half within
+// 2.8 d, 9 in 10 not reached: longer than 41 d; 20 of 40 done".
 std::string LongTimes(const v1::Times& times);
 
 // "2026-09-28 14:02 UTC"; a midnight is the date alone.

@@ -184,7 +184,7 @@ TEST(ShowScoresTest, ArrivalsAreToldForEachNumberOfDays) {
   const ArrivalCase cases[] = {
       {10, .84, .78, .89, .42, "within 10 days: 84 % (78-89); on average 0.4 days later"},
       {1, 0, {}, {}, 8.5, "within 1 day: 0 % so far; on average 8.5 days later"},
-      {30.5, 1, {}, {}, 0, "within 30.5 days: 100 % so far; on average 0.0 days later"},
+      {30.5, 1, {}, {}, 0, "within 30.5 days: 100 % so far"},
       {12,
        .5,
        {},
@@ -207,6 +207,10 @@ TEST(ShowScoresTest, ArrivalsAreToldForEachNumberOfDays) {
       unwrapped.replace(at, 18, " ");
     }
     EXPECT_THAT(unwrapped, HasSubstr(std::string("\n  arrives        ") + c.line + "\n"));
+    if (c.share == 0 || c.share == 1) {  // as much is said of few orders, and less
+      score.mutable_delivery()->set_median_too_few(true);
+      EXPECT_THAT(ShowScore(score, /*explain=*/false, 80), HasSubstr(" %, too few to tell how"));
+    }
     score.clear_delivery();
     EXPECT_THAT(ShowScore(score, /*explain=*/false, 80),
                 HasSubstr("arrives        no orders yet\n"));
