@@ -164,6 +164,7 @@ TEST(TextTest, WordsAreJoinedAndBroken) {
   EXPECT_EQ(Listed({"a"}), "a");
   EXPECT_EQ(Listed({"a", "b", "c"}), "a, b and c");
   EXPECT_EQ(Wrapped("one two three four", 9, 2), "one two\n  three\n  four\n");
+  EXPECT_EQ(Wrapped("lost 2.2 %, damaged 1 %", 9), "lost\n2.2 %,\ndamaged\n1 %\n");
 }
 
 TEST(WordsTest, NearestForgivesSpelling) {
