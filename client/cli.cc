@@ -19,6 +19,8 @@ namespace plumblane::client {
 namespace {
 
 constexpr double kShortestHalfLifeDays = 1.0 / 24, kLongestHalfLifeDays = 36'525;
+constexpr double kMostWithinDays = 120;
+constexpr size_t kMostWithins = 20;
 
 // ---- values -----------------------------------------------------------------------------------
 
@@ -53,6 +55,12 @@ absl::StatusOr<google::protobuf::Duration> ParseHalfLife(const std::string& text
   google::protobuf::Duration duration;
   duration.set_seconds(std::llround(days * 86'400));
   return duration;
+}
+
+absl::StatusOr<double> ParseWithin(const std::string& text) {
+  double days = 0;
+  if (absl::SimpleAtod(text, &days) && days >= 0 && days <= kMostWithinDays) return days;
+  return absl::InvalidArgumentError("expected days from 0 to 120, such as 10");
 }
 
 template <int kLow, int kHigh>
@@ -185,10 +193,10 @@ struct Builder {
   }
 
   void AddScores() {
-    Command(app, "suppliers", Verb::kSuppliers, "How all suppliers do");
+    CLI::App& suppliers = Command(app, "suppliers", Verb::kSuppliers, "How all suppliers do");
     CLI::App& supplier = Command(app, "supplier", Verb::kSupplier, "One supplier, lane by lane");
     AddParsed(supplier, "SUPPLIER", "", "Its id", ParseId, to.supplier);
-    Command(app, "lanes", Verb::kLanes, "How all lanes do");
+    CLI::App& lanes = Command(app, "lanes", Verb::kLanes, "How all lanes do");
     CLI::App& lane = Command(app, "lane", Verb::kLane, "One lane, supplier by supplier");
     AddParsed(lane, "LANE", "", "VN-DE, VN-DE/express, or VN-DE/- (no service)", ParseLaneQuery,
               to.lane);
@@ -199,7 +207,17 @@ struct Builder {
               to.rank.origin);
     AddParsed(rank, "--service", "SERVICE", "Only that service; \"-\" is orders without one",
               ParseService, to.rank.service);
-    for (CLI::App* sub : {&supplier, &rank}) {
+    for (CLI::App* sub : {&supplier, &lane}) {
+      AddText(*sub, "--within", "DAYS", "Share that arrives within so many days; repeatable",
+              [this](const std::string& text) {
+                to.within_days.push_back(Checked("--within", text, ParseWithin(text)));
+              })
+          ->trigger_on_parse();
+    }
+    for (CLI::App* sub : {&suppliers, &supplier, &lanes, &lane}) {
+      sub->add_flag("--average", to.average, "The average of the past instead of the rate now");
+    }
+    for (CLI::App* sub : {&supplier, &lane, &rank}) {
       sub->add_flag("--explain", to.explain, "Show what the figures rest on");
     }
   }
@@ -328,6 +346,9 @@ std::string DescribeMistake(const CLI::App& app, const CLI::App& command, const 
 std::string CheckWhole(const Invocation& invocation, const std::string& command) {
   if (invocation.verb == Verb::kExcuseAdd && !invocation.excuse.lane && !invocation.excuse.order) {
     return "expected --lane with --due, or --order";
+  }
+  if (invocation.within_days.size() > kMostWithins) {
+    return absl::StrCat("--within: expected at most ", kMostWithins, " of them");
   }
   if (invocation.as_of && !TakesTime(command)) {
     return "--as-of goes with suppliers, supplier, lanes, lane, rank and backtest only";

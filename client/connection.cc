@@ -95,9 +95,13 @@ std::string ReasonOf(const grpc::Status& status) {
 // The daemon names the fields of the API; people know the options.
 std::string InOptions(const std::string& message) {
   const std::pair<std::string_view, std::string_view> names[] = {
-      {"as_of_time:", "--as-of:"},      {"half_life:", "--half-life:"},
-      {"half_lives:", "--half-life:"},  {"days_ahead:", "--days-ahead:"},
-      {"first_days:", "--first-days:"}, {"complete_through_time:", "--complete-through:"}};
+      {"as_of_time:", "--as-of:"},
+      {"half_life:", "--half-life:"},
+      {"half_lives:", "--half-life:"},
+      {"days_ahead:", "--days-ahead:"},
+      {"first_days:", "--first-days:"},
+      {"within_days:", "--within:"},
+      {"complete_through_time:", "--complete-through:"}};
   for (const auto& [field, option] : names) {
     if (message.starts_with(field)) return std::string(option) + message.substr(field.size());
   }

@@ -40,6 +40,20 @@ all others count. After a file with shipped or delivered events its sources
 count as complete up to the latest event in it, or up to --complete-through;
 what comes through "-" counts as live.)";
 
+constexpr std::string_view kAverageNotes =
+    R"(Rates say what to expect now: recent orders count more, and the ranges allow
+for change. With --average they say what the average was: the ranges are
+narrower and hold only where nothing has changed. The two do not compare.)";
+
+constexpr std::string_view kScoreNotes =
+    R"(--within asks for arrivals, whatever was promised: days from the payment, 0 to
+120. "On average 0.4 days later" is over all orders, those in time counting 0;
+an order that never comes is taken to come after 120 days.
+
+Rates say what to expect now: recent orders count more, and the ranges allow
+for change. With --average they say what the average was: the ranges are
+narrower and hold only where nothing has changed. The two do not compare.)";
+
 constexpr Help kHelp[] = {
     {"",
      R"(  plumblane send orders.csv             tell it what happened
@@ -64,21 +78,24 @@ of what is said and when, so the same command with the same --time changes
 nothing the second time.)"},
     {"suppliers",
      R"(  plumblane suppliers
-  plumblane suppliers --as-of 2026-07-01 --half-life 20)",
-     ""},
+  plumblane suppliers --as-of 2026-07-01 --half-life 20
+  plumblane suppliers --average)",
+     kAverageNotes},
     {"supplier",
      R"(  plumblane supplier lotus-works
+  plumblane supplier lotus-works --within 10 --within 14
   plumblane supplier lotus-works --explain --half-life 20)",
-     ""},
+     kScoreNotes},
     {"lanes",
      R"(  plumblane lanes
   plumblane lanes --json | jq '.scores[].name')",
-     ""},
+     kAverageNotes},
     {"lane",
      R"(  plumblane lane VN-DE               all services together
   plumblane lane VN-DE/express       one service
-  plumblane lane VN-DE/-             orders without a service)",
-     ""},
+  plumblane lane VN-DE/-             orders without a service
+  plumblane lane VN-DE --within 10   who has it there in 10 days?)",
+     kScoreNotes},
     {"order",
      R"(  plumblane order 1042
   plumblane order 1042 --shop harbour

@@ -74,6 +74,8 @@ struct Invocation {
   std::string server;  // --server, "" = not given
   bool json = false;
   bool explain = false;
+  bool average = false;             // kSupplier, kLane, kSuppliers, kLanes
+  std::vector<double> within_days;  // kSupplier, kLane
   std::optional<Instant> as_of;
   std::optional<google::protobuf::Duration> half_life;
 

@@ -21,9 +21,12 @@ namespace {
 constexpr int kPageSize = 1000;
 constexpr int kBacktestPatienceSeconds = 600;
 
-// What --as-of and --half-life say, into any request that has them.
+// What --as-of, --half-life and --average say, into any request that has them.
 template <typename Request>
 void SetMoment(const Invocation& invocation, Request& request) {
+  if constexpr (requires { request.rate_mode(); }) {
+    if (invocation.average) request.set_rate_mode(v1::RATE_MODE_AVERAGE);
+  }
   if (invocation.as_of) *request.mutable_as_of_time() = ToTimestamp(*invocation.as_of);
   if (invocation.half_life) *request.mutable_half_life() = *invocation.half_life;
 }
@@ -91,6 +94,7 @@ ExitCode RunScore(const Invocation& invocation, const Connection& connection, co
                        ? "suppliers/" + invocation.supplier
                        : "lanes/" + FormatLaneQuery(*invocation.lane));
   SetMoment(invocation, request);
+  for (const double days : invocation.within_days) request.add_within_days(days);
   CallContext context;
   v1::Score score;
   const grpc::Status status = connection.scores()->GetScore(&context, request, &score);

@@ -5,6 +5,8 @@
 #include <google/protobuf/util/json_util.h>
 
 #include <sstream>
+#include <utility>
+#include <vector>
 
 #include "client/table.h"
 #include "client/text.h"
@@ -51,9 +53,17 @@ template std::string HoldsFor(const v1::RankSuppliersResponse&);
 template std::string HoldsFor(const v1::BacktestResponse&);
 
 std::string Wrapped(const std::string& text, int width, int indent) {
-  std::istringstream words(text);
+  std::istringstream read(text);
+  std::vector<std::string> words;
+  for (std::string word; read >> word;) {
+    if (!words.empty() && word.starts_with('%')) {
+      words.back() += " " + word;
+    } else {
+      words.push_back(std::move(word));
+    }
+  }
   std::string out, line;
-  for (std::string word; words >> word;) {
+  for (const std::string& word : words) {
     if (!line.empty() && DisplayWidth(line) + 1 + DisplayWidth(word) > width) {
       out += line + "\n";
       line = std::string(static_cast<size_t>(indent), ' ') + word;

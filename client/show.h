@@ -23,7 +23,8 @@ ExitCode Fail(const grpc::Status& status, const Connection& connection, const Io
 template <typename Answer>
 std::string HoldsFor(const Answer& answer);
 
-// `text` broken into lines of at most `width` columns, the second and further ones indented.
+// `text` broken into lines of at most `width` columns, the second and further ones indented. A
+// percent sign stays with its number.
 std::string Wrapped(const std::string& text, int width, int indent = 0);
 
 // "  label    value": one fact of a screen, its value from column `label_width` + 2 on and broken

@@ -6,6 +6,7 @@
 #include <algorithm>
 
 #include "client/show.h"
+#include "client/show_explain.h"
 #include "client/table.h"
 #include "client/text.h"
 
@@ -32,6 +33,7 @@ std::string InHundred(double expected) {
 }
 
 std::string BadText(const v1::Candidate& candidate) {
+  if (!candidate.has_expected_bad()) return kNoOrders;
   return absl::StrCat(InHundred(candidate.expected_bad()), " (", InHundred(candidate.low()), "-",
                       InHundred(candidate.high()), ")", candidate.assumed() ? " assumed" : "");
 }
@@ -50,9 +52,8 @@ bool IsUnsure(const v1::Candidate& candidate) {
 std::string EvidenceSentence(const v1::Candidate& first) {
   const v1::Rate& rate = first.score().on_time();
   if (first.assumed() || IsEmpty(rate)) {
-    return " It has no settled order there yet: the figure is the average of all suppliers, so "
-           "this "
-           "order is a trial.";
+    return " It has no settled order there yet: the figure is what it does elsewhere and others "
+           "do on that lane, so this order is a trial.";
   }
   if (!IsThin(rate))
     return absl::StrCat(" This rests on ", Counted(rate.order_count(), "order"), ".");
@@ -99,6 +100,9 @@ std::string OthersSentence(const v1::RankSuppliersResponse& answer) {
 
 std::string Advice(const v1::RankSuppliersResponse& answer, const std::string& destination) {
   const v1::Candidate& first = answer.candidates(0);
+  if (!first.has_expected_bad()) {
+    return "Nothing to choose by: no order of any supplier has a promise whose day was over.";
+  }
   return absl::StrCat("Next order to ", destination, ": ", PairText(first), ". About ",
                       InHundred(first.expected_bad()), " in 100 orders come late or bad (",
                       InHundred(first.low()), " to ", InHundred(first.high()), ").",
@@ -124,19 +128,27 @@ std::string ShowRank(const v1::RankSuppliersResponse& answer, const std::string&
     for (const v1::Candidate& candidate : answer.candidates()) {
       const v1::Score& score = candidate.score();
       absl::StrAppend(
-          &text, candidate.rank(), "  ", PairText(candidate), ": ", candidate.reason(), "\n",
+          &text,
+          Wrapped(
+              absl::StrCat(candidate.rank(), "  ", PairText(candidate), ": ", candidate.reason()),
+              width, /*indent=*/3),
           absl::StrFormat(
               "   weight %.1f on time, %.1f bad or lost; observed %s and %s\n",
               score.on_time().weight(), score.defect().weight(),
               score.on_time().has_observed() ? Percent(score.on_time().observed()) : "-",
-              score.defect().has_observed() ? Percent(score.defect().observed()) : "-"));
+              score.defect().has_observed() ? Percent(score.defect().observed()) : "-"),
+          DetailLine("",
+                     absl::StrCat(
+                         "late starts from ", PriorText(score.has_late_prior(), score.late_prior()),
+                         "; bad from ", PriorText(score.has_defect_prior(), score.defect_prior())),
+                     /*label_width=*/1, width));
     }
     text += "\n";
   }
   text += Wrapped(Advice(answer, destination), width);
   const bool all_unsure = std::all_of(answer.candidates().begin(), answer.candidates().end(),
                                       [](const v1::Candidate& c) { return IsUnsure(c); });
-  if (all_unsure && answer.candidates_size() > 1) {
+  if (all_unsure && answer.candidates_size() > 1 && answer.candidates(0).has_expected_bad()) {
     text += Wrapped("All of this is little evidence: spread the next orders until more is known.",
                     width);
   }

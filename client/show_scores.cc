@@ -6,8 +6,10 @@
 #include <algorithm>
 
 #include "client/show.h"
+#include "client/show_explain.h"
 #include "client/table.h"
 #include "client/text.h"
+#include "client/words.h"
 
 namespace plumblane::client {
 namespace {
@@ -38,10 +40,7 @@ const char* HeaderOf(Naming naming) {
   return "";
 }
 
-bool HidesNinety(const v1::Times& times) {
-  return times.entered_count() > 0 && times.has_median() && times.median_reached() &&
-         !times.has_p90();
-}
+bool IsAverage(const v1::Score& score) { return score.rate_mode() == v1::RATE_MODE_AVERAGE; }
 
 // How much is on its way, and whom to ask about what is late. A lane that stands there with its
 // services beside it counts once.
@@ -63,7 +62,7 @@ std::string UnderwayText(const std::vector<v1::Score>& scores, Naming naming, in
                  width);
 }
 
-// Whose figures lean on the average of all.
+// Whose figures lean on those of others.
 std::string ThinText(const std::vector<v1::Score>& scores, Naming naming, int width) {
   std::vector<std::string> thin;
   for (const v1::Score& score : scores) {
@@ -76,15 +75,32 @@ std::string ThinText(const std::vector<v1::Score>& scores, Naming naming, int wi
   const std::string whose = all ? "all of these" : Listed(thin);
   return Wrapped(absl::StrCat("Little evidence: ", whose,
                               ". With fewer than 10 recent orders the "
-                              "figures lean on the average of all suppliers."),
+                              "figures lean on what the same supplier does "
+                              "elsewhere and others do on the same lane."),
                  width);
 }
 
-std::string DashText(const std::vector<v1::Score>& scores) {
-  const bool any = std::any_of(scores.begin(), scores.end(), [](const v1::Score& score) {
-    return HidesNinety(score.delivery());
-  });
-  return any ? "-: not reached, too many orders are still under way.\n" : "";
+// What the signs among the times mean.
+std::string SignsText(const std::vector<std::string>& times) {
+  const auto any = [&](const std::string& sign) {
+    return std::any_of(times.begin(), times.end(), [&](const std::string& text) {
+      return text.find(sign) != std::string::npos;
+    });
+  };
+  std::string text;
+  if (any(">"))
+    text += ">: not reached, too many are still under way; it takes longer than that.\n";
+  if (any("/ -")) text += "-: not reached, too many orders are still under way.\n";
+  if (any("?")) text += "?: fewer than five orders to tell it by.\n";
+  return text;
+}
+
+std::string AverageText(const v1::Score& score, int width) {
+  if (!IsAverage(score)) return "";
+  return Wrapped(
+      "Rates are averages of the past, older orders counting less. The ranges hold only where "
+      "nothing has changed; do not compare them with figures without --average.",
+      width);
 }
 
 // A fact of the screen of one supplier or lane; these lines are short.
@@ -92,11 +108,12 @@ std::string Fact(const std::string& label, const std::string& value) {
   return DetailLine(label, value, /*label_width=*/15, /*width=*/80);
 }
 
-std::string RateLine(const std::string& label, const v1::Rate& rate, const std::string& hits) {
+std::string RateLine(const std::string& label, const v1::Rate& rate, const std::string& hits,
+                     bool average) {
   if (IsEmpty(rate)) return Fact(label, kNoOrders);
-  std::string text =
-      absl::StrCat(RateText(rate), rate.order_count() == 1 ? " order, " : " orders, ",
-                   Thousands(rate.hit_count()), " ", hits);
+  std::string text = absl::StrCat(average ? "on average " : "", RateText(rate),
+                                  rate.order_count() == 1 ? " order, " : " orders, ",
+                                  Thousands(rate.hit_count()), " ", hits);
   if (IsThin(rate)) text += "; little evidence";
   return Fact(label, text);
 }
@@ -113,36 +130,65 @@ std::string LeftOutText(const v1::Score& score) {
   return text;
 }
 
-// "observed 0.0163, estimate 0.0149, weight 122.5", and below it the prior.
-std::string ExplainLines(const std::string& label, const v1::Rate& rate, const std::string& of,
-                         const v1::Prior& prior) {
-  std::string text =
-      rate.has_observed() ? absl::StrFormat("observed %.4f", rate.observed()) : "nothing observed";
-  if (rate.has_estimate()) absl::StrAppendFormat(&text, ", estimate %.4f", rate.estimate());
-  absl::StrAppendFormat(&text, ", weight %.1f", rate.weight());
-  return Fact(label, text) + Fact("", absl::StrFormat("prior of %s %.4f, worth %.4g orders", of,
-                                                      prior.mean(), prior.strength()));
+// "as seen: damaged 1.2 %, lost 0.4 %", the most frequent first.
+std::string KindsLine(const v1::Score& score) {
+  std::vector<v1::DefectShare> kinds(score.defect_kinds().begin(), score.defect_kinds().end());
+  std::stable_sort(kinds.begin(), kinds.end(),
+                   [](const auto& a, const auto& b) { return a.share() > b.share(); });
+  std::string text;
+  for (const v1::DefectShare& kind : kinds) {
+    absl::StrAppend(&text, text.empty() ? "as seen: " : ", ", DefectText(kind.kind()), " ",
+                    Percent(kind.share()));
+  }
+  return text.empty() ? "" : Fact("", text);
 }
 
-std::string ExplainText(const v1::Score& score) {
-  return absl::StrCat(
-      "\nWhat the estimates are made of, as shares from 0 to 1\n",
-      ExplainLines("on time", score.on_time(), "being late", score.late_prior()),
-      ExplainLines("bad or lost", score.defect(), "being bad or lost", score.defect_prior()),
-      "  The prior is the average of all suppliers; weight is the number of orders, older ones\n"
-      "  counted in part.\n");
+std::string ArrivalText(const v1::Arrival& arrival, const v1::Times& delivery) {
+  if (!arrival.has_share()) return "too early to tell, none on its way so long";
+  std::string text = Percent(arrival.share());
+  // None and all have no limits, however many orders there are.
+  const bool none_or_all = arrival.share() <= 0 || arrival.share() >= 1;
+  const bool too_few = delivery.median_too_few() || delivery.entered_count() < 5;
+  if (arrival.has_low() && arrival.has_high()) {
+    absl::StrAppend(&text, " (", PercentNumber(arrival.low()), "-", PercentNumber(arrival.high()),
+                    ")");
+  } else {
+    text += none_or_all && !too_few ? " so far" : ", too few to tell how sure";
+  }
+  if (arrival.late_days() < 0.05) return text;
+  return absl::StrFormat("%s; on average %.1f days later", text, arrival.late_days());
+}
+
+// Below the times of delivery, one line for each number of days asked.
+std::string ArrivalLines(const v1::Score& score) {
+  std::string text;
+  for (const v1::Arrival& arrival : score.arrivals()) {
+    const std::string days = absl::StrFormat("%.6g", arrival.days());
+    absl::StrAppend(&text,
+                    Fact(text.empty() ? "arrives" : "",
+                         score.delivery().entered_count() == 0
+                             ? kNoOrders
+                             : absl::StrCat("within ", days, days == "1" ? " day: " : " days: ",
+                                            ArrivalText(arrival, score.delivery()))));
+    if (score.delivery().entered_count() == 0) break;
+  }
+  return text;
 }
 
 std::string DetailText(const v1::Score& score) {
   std::string text = absl::StrCat(
-      RateLine("on time", score.on_time(), "late"),
-      RateLine("bad or lost", score.defect(), "known"), Fact("ships", LongTimes(score.handling())),
-      Fact("travels", LongTimes(score.transit())), Fact("delivered", LongTimes(score.delivery())),
+      RateLine("on time", score.on_time(), "late", IsAverage(score)),
+      RateLine("bad or lost", score.defect(), "known", IsAverage(score)), KindsLine(score),
+      Fact("ships", LongTimes(score.handling())), Fact("travels", LongTimes(score.transit())),
+      Fact("delivered", LongTimes(score.delivery())), ArrivalLines(score),
       Fact("answers",
            score.response().entered_count() == 0 ? "no claims yet" : LongTimes(score.response())),
       Fact("under way", absl::StrCat(Counted(score.underway_count(), "order"), ", ",
                                      Thousands(score.overdue_count()), " past the promise")));
-  if (score.has_last_event_time()) {
+  // Asked about an earlier moment, what came later is no answer.
+  if (score.has_last_event_time() &&
+      (!score.has_as_of_time() ||
+       ToInstant(score.last_event_time()) <= ToInstant(score.as_of_time()))) {
     absl::StrAppend(&text, Fact("last heard of", TimeText(score.last_event_time())));
   }
   const std::string left_out = LeftOutText(score);
@@ -153,14 +199,21 @@ std::string DetailText(const v1::Score& score) {
 
 std::string ShowScoreTable(const std::vector<v1::Score>& scores, Naming naming, int width) {
   if (scores.empty()) return "no orders yet; feed some with \"plumblane send\"\n";
-  Table table({{HeaderOf(naming)}, {"on time"}, {"bad or lost"}, {"delivered\nhalf / 90 %"}});
+  const bool average = IsAverage(scores.front());
+  Table table({{HeaderOf(naming)},
+               {average ? "on average\non time" : "on time"},
+               {average ? "on average\nbad or lost" : "bad or lost"},
+               {"delivered\nhalf / 90 %"}});
+  std::vector<std::string> times;
   for (const v1::Score& score : scores) {
-    table.Add({NameOf(score, naming), RateText(score.on_time()), RateText(score.defect()),
-               ShortTimes(score.delivery())});
+    times.push_back(ShortTimes(score.delivery()));
+    table.Add(
+        {NameOf(score, naming), RateText(score.on_time()), RateText(score.defect()), times.back()});
   }
   const std::string holds = HoldsFor(scores.front());
   return absl::StrCat(table.Render(width), "\n", UnderwayText(scores, naming, width),
-                      ThinText(scores, naming, width), DashText(scores),
+                      ThinText(scores, naming, width), SignsText(times),
+                      AverageText(scores.front(), width),
                       holds.empty() ? "" : Wrapped(holds, width));
 }
 
@@ -168,7 +221,7 @@ std::string ShowScore(const v1::Score& score, bool explain, int width) {
   const bool is_supplier = !score.supplier_id().empty();
   const std::string name = is_supplier ? score.supplier_id() : LaneText(score.lane());
   std::string text = absl::StrCat(name, "\n", DetailText(score));
-  if (explain) absl::StrAppend(&text, ExplainText(score));
+  if (explain) absl::StrAppend(&text, ExplainText(score, width));
   const std::vector<v1::Score> pairs(score.pairs().begin(), score.pairs().end());
   text += "\n";
   if (!pairs.empty()) {
@@ -176,6 +229,7 @@ std::string ShowScore(const v1::Score& score, bool explain, int width) {
            ShowScoreTable(pairs, is_supplier ? Naming::kLane : Naming::kSupplierService, width);
   }
   const std::string holds = HoldsFor(score);
+  text += AverageText(score, width);
   return holds.empty() ? text : text + Wrapped(holds, width);
 }
 

@@ -99,11 +99,25 @@ std::string DurationText(const google::protobuf::Duration& duration) {
   return SecondsText(Seconds(duration));
 }
 
+std::string AtLeastText(const google::protobuf::Duration& duration) {
+  const double seconds = Seconds(duration);
+  if (seconds < 60) return "";
+  const double unit = seconds < kHour ? 60 : seconds < kDay ? kHour : kDay;
+  const double step = seconds < 10 * unit && unit > 60 ? unit / 10 : unit;
+  // A hair above the step, so that rounding to text does not fall below it.
+  return SecondsText(std::floor(seconds / step * (1 + 1e-12)) * step);
+}
+
 std::string ShortTimes(const v1::Times& times) {
   if (times.entered_count() == 0) return kNoOrders;
-  if (!times.has_median() || !times.median_reached()) return kNotReached;
+  const std::string longer = AtLeastText(times.longest_watch());
+  if (times.median_too_few()) return "?";
+  if (!times.has_median() || !times.median_reached()) {
+    return longer.empty() ? kNotReached : ">" + longer;
+  }
   const std::string median = DurationText(times.median());
-  if (!times.has_p90()) return median + " / -";
+  if (times.p90_too_few()) return median + " / ?";
+  if (!times.has_p90()) return median + " / " + (longer.empty() ? "-" : ">" + longer);
   const std::string p90 = DurationText(times.p90());
   const size_t unit = median.find(' ');
   const bool same_unit = median.substr(unit) == p90.substr(p90.find(' '));
@@ -112,11 +126,18 @@ std::string ShortTimes(const v1::Times& times) {
 
 std::string LongTimes(const v1::Times& times) {
   if (times.entered_count() == 0) return kNoOrders;
-  const bool has_median = times.has_median() && times.median_reached();
-  return absl::StrCat(
-      "half ", has_median ? "within " + DurationText(times.median()) : kNotReached, ", 9 in 10 ",
-      times.has_p90() ? "within " + DurationText(times.p90()) : kNotReached, "; ",
-      Thousands(times.finished_count()), " of ", Thousands(times.entered_count()), " done");
+  const std::string done = absl::StrCat("; ", Thousands(times.finished_count()), " of ",
+                                        Thousands(times.entered_count()), " done");
+  if (times.median_too_few()) return kTooFew + done;
+  const std::string longer = AtLeastText(times.longest_watch());
+  const std::string not_reached =
+      longer.empty() ? kNotReached : absl::StrCat(kNotReached, ": longer than ", longer);
+  if (!times.has_median() || !times.median_reached()) return "half " + not_reached + done;
+  return absl::StrCat("half within ", DurationText(times.median()), ", 9 in 10",
+                      times.p90_too_few() ? absl::StrCat(": ", kTooFew)
+                      : times.has_p90()   ? " within " + DurationText(times.p90())
+                                          : " " + not_reached,
+                      done);
 }
 
 std::string TimeText(const google::protobuf::Timestamp& time) {

@@ -1,7 +1,8 @@
 // Numbers, times and stray texts as a person reads them.
 //
 // Rules: a share without orders is "no orders yet", never 0; a share comes with its interval and
-// the number of orders behind it; a time that too many unfinished orders hide is "not reached".
+// the number of orders behind it; a time that too many unfinished orders hide is "not reached", one
+// of fewer than five orders "too few to tell".
 // Times are UTC and say so.
 //
 // Pure and thread-safe.
@@ -23,6 +24,7 @@ namespace plumblane::client {
 
 inline constexpr char kNoOrders[] = "no orders yet";
 inline constexpr char kNotReached[] = "not reached";
+inline constexpr char kTooFew[] = "too few to tell";
 
 // "8,412".
 std::string Thousands(int64_t count);
@@ -39,8 +41,8 @@ std::string Percent(double share);
 // True when no order stands behind the rate.
 bool IsEmpty(const v1::Rate& rate);
 
-// True when so little stands behind the rate that its estimate mostly repeats the average of all
-// suppliers: fewer than 10 orders, older ones counted in part.
+// True when so little stands behind the rate that its estimate leans on its prior: fewer than 10
+// orders, older ones counted in part.
 bool IsThin(const v1::Rate& rate);
 
 // "92 % (88-95) of 412", or "no orders yet".
@@ -49,10 +51,16 @@ std::string RateText(const v1::Rate& rate);
 // "25 min", "11 h", "2.1 d".
 std::string DurationText(const google::protobuf::Duration& duration);
 
-// Half and nine in ten for a table: "2.8 / 5.2 d", "2.8 d / -", "not reached", "no orders yet".
+// "41 d": at least so long, cut where DurationText rounds; "" below a minute.
+std::string AtLeastText(const google::protobuf::Duration& duration);
+
+// Half and nine in ten for a table: "2.8 / 5.2 d", "2.8 d / >41 d" (not reached, it takes longer
+// than that), "2.8 d / ?" (too few to tell), ">41 d" and "?" where half is not told either, "no
+// orders yet"; "2.8 d / -" and "not reached" when it is not known how long orders were watched.
 std::string ShortTimes(const v1::Times& times);
 
-// The same in words: "half within 2.8 d, 9 in 10 within 5.2 d; 531 of 551 done".
+// The same in words: "half within 2.8 d, 9 in 10 within 5.2 d; 531 of 551 done", "half within
+// 2.8 d, 9 in 10 not reached: longer than 41 d; 20 of 40 done".
 std::string LongTimes(const v1::Times& times);
 
 // "2026-09-28 14:02 UTC"; a midnight is the date alone.

@@ -95,6 +95,13 @@ std::string NameOf(v1::Reason reason) {
   return Word(v1::Reason_Name(reason), kReasonPrefix);
 }
 
+std::string DefectText(v1::Reason kind) {
+  if (kind == v1::REASON_QUALITY) return "poor quality";
+  std::string text = NameOf(kind);
+  std::replace(text.begin(), text.end(), '_', ' ');
+  return text.empty() ? "of another kind" : text;
+}
+
 std::vector<std::string> TypeNames() { return AllTypes(); }
 std::vector<std::string> ReasonNames() { return AllReasons(); }
 

@@ -22,6 +22,8 @@ std::optional<v1::EventType> TypeNamed(std::string_view word);
 std::optional<v1::Reason> ReasonNamed(std::string_view word);
 std::string NameOf(v1::EventType type);
 std::string NameOf(v1::Reason reason);
+// A kind of defect in plain words: "wrong item", "poor quality".
+std::string DefectText(v1::Reason kind);
 std::vector<std::string> TypeNames();
 std::vector<std::string> ReasonNames();
 

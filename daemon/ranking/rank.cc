@@ -22,7 +22,7 @@ std::string OneIn(double share) {
 
 std::string ReasonFor(const RankCandidate& candidate) {
   if (candidate.order_count == 0) {
-    return "no order settled yet: taken to be like the average of all suppliers";
+    return "no order settled yet: taken to do as it does elsewhere, and as others do on this lane";
   }
   return absl::StrCat("expect ", OneIn(candidate.late->Mean()), " late and ",
                       OneIn(candidate.bad->Mean()), " bad; ", candidate.order_count,

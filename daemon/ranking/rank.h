@@ -1,5 +1,5 @@
 // Which supplier gets the next order: candidates sorted by the share of orders that come late or
-// bad, as far as their own orders and the average of all tell.
+// bad, as far as their own orders and the priors tell.
 //
 // The measure is P(late or bad) = 1 - P(on time) P(no defect), the two rates taken as independent,
 // so it stays between 0 and 1. Its mean and variance follow from those of the two posteriors; its
@@ -32,7 +32,7 @@ struct Ranked {
   size_t candidate = 0;  // position in the input
   // Absent when neither it nor any other supplier has an order to judge by.
   std::optional<double> expected_bad, low, high;
-  bool assumed = false;         // no settled order of its own: the average of all suppliers
+  bool assumed = false;         // no settled order of its own: the prior alone
   bool close_to_first = false;  // its interval overlaps that of the first
   std::string reason;           // one plain sentence
 };

@@ -78,6 +78,43 @@ TEST(CliTest, SendTakesFilesAmongItsOptions) {
   EXPECT_EQ(FormatInstant(*send.complete_through), "2026-03-05T11:00:00Z");
 }
 
+TEST(CliTest, WithinMayBeRepeated) {
+  EXPECT_THAT(Parse({"supplier", "a", "--within", "10", "--within", "0.5"}).within_days,
+              ElementsAre(10, .5));
+  EXPECT_THAT(Parse({"lane", "--within", "0", "VN-DE", "--within=120"}).within_days,
+              ElementsAre(0, 120));
+  EXPECT_TRUE(Parse({"supplier", "a"}).within_days.empty());
+  Words words = {"supplier", "a"};
+  for (int i = 0; i < 20; ++i) words.insert(words.end(), {"--within", "7"});
+  EXPECT_EQ(Parse(words).within_days.size(), 20u);
+  words.insert(words.end(), {"--within", "7"});
+  EXPECT_EQ(MistakeOf(words), "--within: expected at most 20 of them\n");
+}
+
+TEST(CliTest, AverageGoesWithScores) {
+  for (const Words& words : {Words{"suppliers"}, {"supplier", "a"}, {"lanes"}, {"lane", "VN-DE"}}) {
+    EXPECT_FALSE(Parse(words).average);
+    Words asked = words;
+    asked.push_back("--average");
+    EXPECT_TRUE(Parse(asked).average);
+  }
+  EXPECT_THAT(MistakeOf({"rank", "--to", "DE", "--average"}), StartsWith("unknown option"));
+  EXPECT_TRUE(Parse({"lane", "VN-DE", "--explain"}).explain);
+}
+
+TEST(CliTest, OddNumbersOfDaysAreRefused) {
+  for (const char* days : {"nan", "inf", "-inf", "0", "-3", "1e9", "0.04", "", "45d"}) {
+    EXPECT_EQ(MistakeOf({"suppliers", "--half-life", days}),
+              std::string("--half-life: expected days from 0.05 to 36525, such as 45, not \"") +
+                  days + "\"\nSee plumblane suppliers --help.\n");
+  }
+  for (const char* days : {"nan", "inf", "-1", "-0.001", "120.1", "x"}) {
+    EXPECT_EQ(MistakeOf({"lane", "VN-DE", "--within", days}),
+              std::string("--within: expected days from 0 to 120, such as 10, not \"") + days +
+                  "\"\nSee plumblane lane --help.\n");
+  }
+}
+
 TEST(CliTest, ExcuseTakesOneDayOrARange) {
   const auto due = [](const std::string& days) {
     const auto [first, last] =
@@ -147,7 +184,8 @@ TEST(CliTest, HelpBeginsWithExamples) {
   for (const Words& words :
        {Words{"--help"}, Words{"send", "--help"}, Words{"excuse", "-h"},
         Words{"excuse", "load", "--help"}, Words{"rank", "--help"}, Words{"record", "--help"},
-        Words{"lane", "--help"}, Words{"excuse", "add", "--help"}, Words{"status", "--help"},
+        Words{"lane", "--help"}, Words{"supplier", "--help"}, Words{"suppliers", "--help"},
+        Words{"lanes", "--help"}, Words{"excuse", "add", "--help"}, Words{"status", "--help"},
         Words{"backtest", "--help"}}) {
     const Leave leave = std::get<Leave>(ParseCommandLine(words));
     EXPECT_EQ(leave.exit_code, kDone);
@@ -167,6 +205,8 @@ TEST(CliTest, VersionIsPrinted) {
 TEST(ExplainTest, MessagesOfTheDaemonNameTheOption) {
   const grpc::Status status(grpc::StatusCode::INVALID_ARGUMENT, "as_of_time: lies ahead");
   EXPECT_EQ(Explain(status, "h:1"), "--as-of: lies ahead");
+  const grpc::Status within(grpc::StatusCode::INVALID_ARGUMENT, "within_days: expected less");
+  EXPECT_EQ(Explain(within, "h:1"), "--within: expected less");
   EXPECT_EQ(ExitCodeOf(status), kUsage);
 }
 

@@ -33,6 +33,7 @@ class CommandsTest : public testing::Test {
   static v1::Candidate CandidateNamed(const std::string& id) {
     v1::Candidate candidate;
     candidate.set_rank(1);
+    candidate.set_expected_bad(.08);
     *candidate.mutable_score() = SupplierNamed(id);
     candidate.mutable_score()->mutable_lane()->set_origin("TR");
     return candidate;
@@ -72,6 +73,22 @@ TEST_F(CommandsTest, QuestionsCarryTheMomentAndTheHalfLife) {
   Run({"--half-life", "0.5", "supplier", "a"});
   EXPECT_EQ(daemon_.state.score_request.half_life().seconds(), 43'200);
   EXPECT_FALSE(daemon_.state.score_request.has_as_of_time());
+}
+
+TEST_F(CommandsTest, QuestionsCarryTheModeAndTheDaysOfArrival) {
+  daemon_.state.scores["suppliers/a"] = SupplierNamed("a");
+  EXPECT_EQ(Run({"supplier", "a", "--within", "10", "--within", "14.5", "--average"}).code, kDone);
+  EXPECT_EQ(daemon_.state.score_request.ShortDebugString(),
+            "name: \"suppliers/a\" within_days: 10 within_days: 14.5 rate_mode: RATE_MODE_AVERAGE");
+  Run({"supplier", "a"});
+  EXPECT_EQ(daemon_.state.score_request.ShortDebugString(), "name: \"suppliers/a\"");
+  daemon_.state.suppliers.push_back(SupplierNamed("a"));
+  for (const char* command : {"suppliers", "lanes"}) {
+    Run({command, "--average"});
+    EXPECT_EQ(daemon_.state.list_request.rate_mode(), v1::RATE_MODE_AVERAGE);
+    Run({command});
+    EXPECT_EQ(daemon_.state.list_request.rate_mode(), v1::RATE_MODE_UNSPECIFIED);
+  }
 }
 
 TEST_F(CommandsTest, LaneIsAskedForAsWritten) {

@@ -191,6 +191,8 @@ class FakeScores : public v1::Scores::Service {
 
   grpc::Status ListScores(grpc::ServerContext*, const v1::ListScoresRequest* request,
                           v1::ListScoresResponse* answer) override {
+    const std::lock_guard lock(state_.mutex);
+    state_.list_request = *request;
     const bool suppliers = request->collection() == v1::ListScoresRequest::COLLECTION_SUPPLIERS;
     const std::vector<v1::Score>& all = suppliers ? state_.suppliers : state_.lanes;
     const size_t first = request->page_token().empty() ? 0 : std::stoul(request->page_token());

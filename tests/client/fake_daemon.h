@@ -47,6 +47,7 @@ struct FakeState {
   std::vector<v1::ReportNewsRequest> news;
   std::vector<v1::LookUpOrdersRequest> look_ups;
   v1::GetScoreRequest score_request;
+  v1::ListScoresRequest list_request;
   v1::RankSuppliersRequest rank_request;
   v1::BacktestRequest backtest_request;
   int batches = 0;

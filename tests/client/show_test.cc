@@ -3,6 +3,7 @@
 #include <gmock/gmock.h>
 #include <google/protobuf/util/json_util.h>
 
+#include <optional>
 #include <sstream>
 
 #include "client/show_order.h"
@@ -122,6 +123,108 @@ TEST(ShowScoresTest, WhatIsNotReachedIsExplained) {
   EXPECT_THAT(text, HasSubstr("-: not reached, too many orders are still under way.\n"));
 }
 
+TEST(ShowScoresTest, SignsAmongTheTimesAreExplained) {
+  v1::Score score = SupplierScore("a"), other = SupplierScore("b");
+  *score.mutable_delivery() = TimesOf(67, 0, 40);
+  score.mutable_delivery()->mutable_longest_watch()->set_seconds(41 * 86'400);
+  *other.mutable_delivery() = TimesOf(67, 0, 9);
+  other.mutable_delivery()->set_p90_too_few(true);
+  const std::string text = ShowScoreTable({score, other}, Naming::kSupplier, 80);
+  EXPECT_THAT(text, HasSubstr("2.8 d / >41 d\n"));
+  EXPECT_THAT(text, HasSubstr("\n>: not reached, too many are still under way; it takes longer"));
+  EXPECT_THAT(text, HasSubstr("\n?: fewer than five orders to tell it by.\n"));
+  EXPECT_THAT(text, Not(HasSubstr("\n-: ")));
+  EXPECT_THAT(ShowScoreTable({SupplierScore("a-b?")}, Naming::kSupplier, 80),
+              Not(HasSubstr("fewer than five")));
+  EXPECT_LE(WidestLine(text), 80);
+}
+
+TEST(ShowScoresTest, AveragesAreMarkedEverywhere) {
+  v1::Score score = SupplierScore("lotus-works");
+  score.set_rate_mode(v1::RATE_MODE_AVERAGE);
+  *score.add_pairs() = PairScore("lotus-works", "VN", "express");
+  score.mutable_pairs(0)->set_rate_mode(v1::RATE_MODE_AVERAGE);
+  const std::string table = ShowScoreTable({score}, Naming::kSupplier, 80);
+  EXPECT_THAT(table,
+              HasSubstr("             on average           on average              delivered\n"
+                        "supplier     on time              bad or lost             half"));
+  EXPECT_THAT(table, HasSubstr("\nRates are averages of the past, older orders counting less."));
+  const std::string screen = ShowScore(score, /*explain=*/true, 80);
+  EXPECT_THAT(screen,
+              HasSubstr("  on time        on average 92 % (88-95) of 412 orders, 0 late\n"));
+  EXPECT_THAT(screen, HasSubstr("lane           on time "));
+  EXPECT_THAT(screen, HasSubstr("Weight is how many orders of one age would tell the average"));
+  EXPECT_LE(WidestLine(screen), 80);
+  EXPECT_THAT(ShowScore(SupplierScore("a"), /*explain=*/true, 80), Not(HasSubstr("average")));
+}
+
+TEST(ShowScoresTest, DefectsAreToldByKindTheMostFrequentFirst) {
+  v1::Score score = SupplierScore("a");
+  for (const auto& [kind, share] : {std::pair{v1::REASON_DAMAGED, .004},
+                                    {v1::REASON_WRONG_ITEM, .012},
+                                    {v1::REASON_LOST, .004}}) {
+    v1::DefectShare* defect = score.add_defect_kinds();
+    defect->set_kind(kind);
+    defect->set_share(share);
+  }
+  EXPECT_THAT(ShowScore(score, /*explain=*/false, 80),
+              HasSubstr("of 531 orders, 0 known\n"
+                        "                 as seen: wrong item 1.2 %, damaged 0.4 %, lost 0.4 %\n"
+                        "  ships "));
+}
+
+struct ArrivalCase {
+  double days;
+  std::optional<double> share, low, high;
+  double late_days;
+  const char* line;
+};
+
+TEST(ShowScoresTest, ArrivalsAreToldForEachNumberOfDays) {
+  const ArrivalCase cases[] = {
+      {10, .84, .78, .89, .42, "within 10 days: 84 % (78-89); on average 0.4 days later"},
+      {1, 0, {}, {}, 8.5, "within 1 day: 0 % so far; on average 8.5 days later"},
+      {30.5, 1, {}, {}, 0, "within 30.5 days: 100 % so far"},
+      {12,
+       .5,
+       {},
+       {},
+       2,
+       "within 12 days: 50 %, too few to tell how sure; on average 2.0 days later"},
+      {120, {}, {}, {}, 0, "within 120 days: too early to tell, none on its way so long"}};
+  for (const ArrivalCase& c : cases) {
+    v1::Score score = SupplierScore("a");
+    v1::Arrival* arrival = score.add_arrivals();
+    arrival->set_days(c.days);
+    if (c.share) arrival->set_share(*c.share);
+    if (c.low) arrival->set_low(*c.low);
+    if (c.high) arrival->set_high(*c.high);
+    if (c.share) arrival->set_late_days(c.late_days);
+    const std::string text = ShowScore(score, /*explain=*/false, 80);
+    EXPECT_LE(WidestLine(text), 80);
+    std::string unwrapped = text;
+    for (size_t at; (at = unwrapped.find("\n                 ")) != std::string::npos;) {
+      unwrapped.replace(at, 18, " ");
+    }
+    EXPECT_THAT(unwrapped, HasSubstr(std::string("\n  arrives        ") + c.line + "\n"));
+    if (c.share == 0 || c.share == 1) {  // as much is said of few orders, and less
+      score.mutable_delivery()->set_median_too_few(true);
+      EXPECT_THAT(ShowScore(score, /*explain=*/false, 80), HasSubstr(" %, too few to tell how"));
+    }
+    score.clear_delivery();
+    EXPECT_THAT(ShowScore(score, /*explain=*/false, 80),
+                HasSubstr("arrives        no orders yet\n"));
+  }
+}
+
+TEST(ShowScoresTest, WhatCameLaterIsNotTheLastHeardOf) {
+  v1::Score score = SupplierScore("a");
+  *score.mutable_last_event_time() = ToTimestamp(*ParseInstant("2026-09-30T00:00:00Z"));
+  EXPECT_THAT(ShowScore(score, false, 80), HasSubstr("last heard of  2026-09-30\n"));
+  *score.mutable_last_event_time() = ToTimestamp(*ParseInstant("2026-10-02T00:00:00Z"));
+  EXPECT_THAT(ShowScore(score, false, 80), Not(HasSubstr("last heard of")));
+}
+
 TEST(ShowScoresTest, TablesFitEightyColumns) {
   v1::Score score = PairScore("東京東京東京東京-express-parcels", "VN", "express");
   *score.mutable_on_time() = RateOf(99.4, 98.2, 99.9, 12'345);
@@ -165,8 +268,40 @@ TEST(ShowScoresTest, ExplainShowsWhatEstimatesAreMadeOf) {
   score.mutable_late_prior()->set_strength(4);
   EXPECT_THAT(ShowScore(score, /*explain=*/true, 80),
               HasSubstr("  on time        observed 0.9200, estimate 0.9200, weight 100.0\n"
-                        "                 prior of being late 0.1347, worth 4 orders\n"));
-  EXPECT_THAT(ShowScore(score, /*explain=*/false, 80), Not(HasSubstr("prior")));
+                        "                 being late starts from 0.1347, worth 4 orders\n"));
+  EXPECT_THAT(ShowScore(score, /*explain=*/true, 80),
+              HasSubstr("starts from nothing: no order of anyone has settled\n"));
+  EXPECT_THAT(ShowScore(score, /*explain=*/false, 80), Not(HasSubstr("starts from")));
+}
+
+TEST(ShowScoresTest, ExplainSaysHowAlikeSuppliersAndLanesAre) {
+  v1::Score score = SupplierScore("lotus-works");
+  score.mutable_late_prior()->set_mean(0.1347);
+  score.mutable_late_prior()->set_strength(12.4);
+  v1::Fleet& fleet = *score.mutable_late_fleet();
+  fleet.set_mean(0.11);
+  fleet.set_supplier_count(1);
+  fleet.set_lane_count(8);
+  fleet.set_pair_count(17);
+  fleet.mutable_suppliers()->set_strength(9);
+  fleet.mutable_lanes()->set_strength(400);
+  fleet.mutable_lanes()->set_undetectable(true);
+  fleet.mutable_pairs()->set_strength(40.2);
+  const std::string text = ShowScore(score, /*explain=*/true, 80);
+  EXPECT_THAT(
+      text,
+      HasSubstr("                 being late starts from 0.1347, worth 12 orders\n"
+                "                 over all pairs 0.1100 being late: 1 supplier, 8 lanes, 17 pairs\n"
+                "                 there are no two suppliers to compare\n"
+                "                 no difference between lanes can be seen\n"
+                "                 pairs differ about as much as 40 orders can tell\n"
+                "  bad or lost    observed"));
+  EXPECT_THAT(text, HasSubstr("\n  A supplier starts from what others do on its lanes, and"));
+  EXPECT_LE(WidestLine(text), 80);
+  v1::Score lane;
+  lane.mutable_lane()->set_origin("VN");
+  EXPECT_THAT(ShowScore(lane, /*explain=*/true, 80),
+              HasSubstr("\n  A lane starts from what its suppliers do on other lanes, and"));
 }
 
 TEST(ShowScoresTest, AnswerWithoutAnythingIsShown) {
@@ -205,6 +340,36 @@ TEST(ShowRankTest, ThinEvidenceIsSaid) {
   EXPECT_THAT(AdviceOn({thin}), HasSubstr("little: 70 orders, most of them long ago."));
 }
 
+TEST(ShowRankTest, WithNothingToJudgeByThereAreNoFigures) {
+  v1::RankSuppliersResponse answer;
+  for (const char* id : {"a", "b"}) {
+    v1::Candidate& candidate = *answer.add_candidates();
+    candidate.set_rank(answer.candidates_size());
+    candidate.set_assumed(true);
+    candidate.mutable_score()->set_supplier_id(id);
+    candidate.mutable_score()->mutable_lane()->set_origin("VN");
+  }
+  EXPECT_EQ(ShowRank(answer, "DE", /*explain=*/false, 80),
+            "                late or bad                                  under\n"
+            "supplier  from  in 100 orders  on time        bad or lost      way\n"
+            "1  a      VN    no orders yet  no orders yet  no orders yet      0\n"
+            "2  b      VN    no orders yet  no orders yet  no orders yet      0\n"
+            "\n"
+            "Nothing to choose by: no order of any supplier has a promise whose day was over.\n");
+}
+
+TEST(ShowRankTest, ExplainSaysWhereEachStarts) {
+  v1::RankSuppliersResponse answer;
+  v1::Candidate& candidate = *answer.add_candidates();
+  candidate = CandidateOf("copper-ferry-and-daughters", 8.2, 4.9, 13);
+  candidate.set_reason("expect 1 in 12 late and 1 in 8 bad; 412 orders settled");
+  candidate.mutable_score()->mutable_late_prior()->set_mean(.0861);
+  candidate.mutable_score()->mutable_late_prior()->set_strength(12);
+  const std::string text = ShowRank(answer, "DE", /*explain=*/true, 80);
+  EXPECT_THAT(text, HasSubstr("   late starts from 0.0861, worth 12 orders; bad from nothing: no"));
+  EXPECT_LE(WidestLine(text), 80);
+}
+
 TEST(ShowRankTest, AssumedFiguresAreSaid) {
   v1::Candidate first = CandidateOf("new", 21, 2, 55);
   first.set_assumed(true);
@@ -214,7 +379,8 @@ TEST(ShowRankTest, AssumedFiguresAreSaid) {
   second.mutable_score()->set_supplier_id("newer");
   const std::string advice = AdviceOn({first, second});
   EXPECT_THAT(advice, HasSubstr("Next order to DE: new from VN by express."));
-  EXPECT_THAT(advice, HasSubstr("no settled order there yet: the figure is the average"));
+  EXPECT_THAT(advice, HasSubstr("no settled order there yet: the figure is what it does "
+                                "elsewhere and others do on that lane, so this order is a trial."));
   EXPECT_THAT(advice, HasSubstr("Not known yet: newer from VN by express."));
 }
 

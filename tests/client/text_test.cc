@@ -67,7 +67,49 @@ TEST(TextTest, TimesSayWhatIsNotReached) {
   EXPECT_EQ(LongTimes(TimesOf(67, 125, 40)),
             "half within 2.8 d, 9 in 10 within 5.2 d; 20 of 40 done");
   EXPECT_EQ(LongTimes(TimesOf(67, 0, 40)), "half within 2.8 d, 9 in 10 not reached; 20 of 40 done");
-  EXPECT_EQ(LongTimes(TimesOf(0, 0, 40)), "half not reached, 9 in 10 not reached; 20 of 40 done");
+  EXPECT_EQ(LongTimes(TimesOf(0, 0, 40)), "half not reached; 20 of 40 done");
+}
+
+TEST(TextTest, WhatIsNotReachedIsLongerThanOrdersWereWatched) {
+  const auto watched = [](v1::Times times) {
+    *times.mutable_longest_watch() = Seconds(41 * 86'400 + 80'000);  // 41.9 days
+    return times;
+  };
+  EXPECT_EQ(ShortTimes(watched(TimesOf(67, 125, 40))), "2.8 / 5.2 d");
+  EXPECT_EQ(ShortTimes(watched(TimesOf(67, 0, 40))), "2.8 d / >41 d");
+  EXPECT_EQ(ShortTimes(watched(TimesOf(0, 0, 40))), ">41 d");
+  EXPECT_EQ(LongTimes(watched(TimesOf(67, 0, 40))),
+            "half within 2.8 d, 9 in 10 not reached: longer than 41 d; 20 of 40 done");
+  EXPECT_EQ(LongTimes(watched(TimesOf(0, 0, 40))),
+            "half not reached: longer than 41 d; 20 of 40 done");
+}
+
+TEST(TextTest, TooFewToTellIsSaidAsSuch) {
+  v1::Times times = TimesOf(67, 0, 9);
+  times.set_p90_too_few(true);
+  *times.mutable_longest_watch() = Seconds(41 * 86'400);  // says nothing here
+  EXPECT_EQ(ShortTimes(times), "2.8 d / ?");
+  EXPECT_EQ(LongTimes(times), "half within 2.8 d, 9 in 10: too few to tell; 4 of 9 done");
+  times = TimesOf(0, 0, 4);
+  times.set_median_reached(true);
+  times.set_median_too_few(true);
+  EXPECT_EQ(ShortTimes(times), "?");
+  EXPECT_EQ(LongTimes(times), "too few to tell; 2 of 4 done");
+}
+
+TEST(TextTest, AtLeastIsNeverMoreThanItWas) {
+  const std::pair<int64_t, std::string> cases[] = {{0, ""},
+                                                   {59, ""},
+                                                   {60, "1 min"},
+                                                   {3599, "59 min"},
+                                                   {7199, "1.9 h"},
+                                                   {3600 * 3, "3.0 h"},
+                                                   {86'399, "23 h"},
+                                                   {86'400, "1.0 d"},
+                                                   {863'999, "9.9 d"},
+                                                   {864'000, "10 d"},
+                                                   {41 * 86'400 - 1, "40 d"}};
+  for (const auto& [seconds, text] : cases) EXPECT_EQ(AtLeastText(Seconds(seconds)), text);
 }
 
 TEST(TextTest, DurationsChooseTheirUnit) {
@@ -122,6 +164,7 @@ TEST(TextTest, WordsAreJoinedAndBroken) {
   EXPECT_EQ(Listed({"a"}), "a");
   EXPECT_EQ(Listed({"a", "b", "c"}), "a, b and c");
   EXPECT_EQ(Wrapped("one two three four", 9, 2), "one two\n  three\n  four\n");
+  EXPECT_EQ(Wrapped("lost 2.2 %, damaged 1 %", 9), "lost\n2.2 %,\ndamaged\n1 %\n");
 }
 
 TEST(WordsTest, NearestForgivesSpelling) {
@@ -131,6 +174,13 @@ TEST(WordsTest, NearestForgivesSpelling) {
   EXPECT_EQ(Nearest("soruce", known), "source");
   EXPECT_EQ(Nearest("address", known), "");
   EXPECT_EQ(Nearest("x", known), "");
+}
+
+TEST(WordsTest, DefectsAreNamedPlainly) {
+  EXPECT_EQ(DefectText(v1::REASON_WRONG_ITEM), "wrong item");
+  EXPECT_EQ(DefectText(v1::REASON_QUALITY), "poor quality");
+  EXPECT_EQ(DefectText(v1::REASON_LOST), "lost");
+  EXPECT_EQ(DefectText(static_cast<v1::Reason>(99)), "of another kind");
 }
 
 TEST(WordsTest, FieldsOfTheApiAreNamedAsInFiles) {

@@ -134,6 +134,34 @@ def every_figure_of_the_season_is_the_naive_models():
         daemon.dump()
 
 
+def before_the_first_event_there_are_no_orders_yet():
+    early = ("--as-of", "2025-01-01")
+    with Folder() as folder:
+        daemon = Daemon(folder).start()
+        try:
+            send_season(daemon)
+            lists = [daemon.ask(command, *early)["scores"] for command in ("suppliers", "lanes")]
+            candidates = daemon.ask("rank", "--to", "DE", *early)["candidates"]
+            scores = [daemon.ask("supplier", "lotus-works", "--within", "10", *early),
+                      daemon.ask("lane", "VN-DE", *early), *lists[0], *lists[1],
+                      *(candidate["score"] for candidate in candidates)]
+            assert lists[0] and lists[1] and candidates
+            for score in scores:
+                for rate in (score["onTime"], score["defect"]):
+                    assert rate["orderCount"] == "0", score
+                    assert not {"observed", "estimate", "low", "high"} & set(rate), score
+                assert "median" not in score["delivery"], score
+                assert all("share" not in arrival for arrival in score["arrivals"]), score
+            assert all("expectedBad" not in candidate for candidate in candidates)
+            for words in (("suppliers",), ("supplier", "lotus-works"), ("lanes",),
+                          ("lane", "VN-DE"), ("rank", "--to", "DE")):
+                screen = daemon.run(*words, *early, check=0)[1]
+                assert "no orders yet" in screen, screen
+                assert not any(sign in screen for sign in ("% (", "% of", "0.0")), screen
+        finally:
+            daemon.stop()
+
+
 def a_comparison_that_must_fail():
     """Control: one order less is noticed."""
     with Folder() as folder:

@@ -122,14 +122,16 @@ TEST(Rank, TheOrderOfTheCandidatesGivenDoesNotMatter) {
 
 TEST(Rank, NobodyIsNoRanking) { EXPECT_THAT(RankByBadShare({}), IsEmpty()); }
 
-TEST(Rank, WithoutOrdersOfItsOwnACandidateIsAssumedToBeAverage) {
+TEST(Rank, WithoutOrdersOfItsOwnACandidateIsWhatItsPriorSays) {
   // The prior alone: one in ten late, worth four orders.
   const std::vector<RankCandidate> candidates = {
       OneIn(4, "worse"), Candidate("new", {0.4, 3.6}, {0.08, 3.92}, 0), OneIn(20, "better")};
   EXPECT_THAT(Order(candidates), ElementsAre("better", "new", "worse"));
   const Ranked ranked = RankByBadShare(candidates).at(1);
   EXPECT_TRUE(ranked.assumed);
-  EXPECT_EQ(ranked.reason, "no order settled yet: taken to be like the average of all suppliers");
+  EXPECT_EQ(
+      ranked.reason,
+      "no order settled yet: taken to do as it does elsewhere, and as others do on this lane");
   EXPECT_NEAR(ranked.expected_bad.value(), 1 - 0.9 * 0.98, 1e-12);
   EXPECT_FALSE(RankByBadShare(candidates).at(0).assumed);
 }
