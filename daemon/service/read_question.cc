@@ -100,6 +100,30 @@ absl::StatusOr<std::vector<double>> ReadWithinDays(
   return std::vector<double>(in.begin(), in.end());
 }
 
+absl::StatusOr<Subject> ReadSubject(const std::string& name) {
+  constexpr std::string_view kSuppliers = "suppliers/", kLanes = "lanes/";
+  std::string_view rest = name;
+  Subject subject;
+  if (rest.starts_with(kSuppliers)) {
+    rest.remove_prefix(kSuppliers.size());
+    const size_t slash = rest.find('/');
+    subject.supplier = std::string(rest.substr(0, slash));
+    if (absl::Status status = CheckId(*subject.supplier); !status.ok()) {
+      return Prefixed("name", status);
+    }
+    if (slash == std::string_view::npos) return subject;
+    rest.remove_prefix(slash + 1);
+  }
+  if (!rest.starts_with(kLanes)) {
+    return absl::InvalidArgumentError(
+        "name: expected suppliers/ID, lanes/VN-DE or suppliers/ID/lanes/VN-DE");
+  }
+  auto lane = ParseLaneQuery(rest.substr(kLanes.size()));
+  if (!lane.ok()) return Prefixed("name", lane.status());
+  subject.lane = *std::move(lane);
+  return subject;
+}
+
 absl::StatusOr<BacktestAsked> ReadBacktest(const v1::BacktestRequest& request, Instant latest) {
   BacktestAsked asked;
   if (request.has_as_of_time()) {
@@ -131,30 +155,6 @@ absl::StatusOr<BacktestAsked> ReadBacktest(const v1::BacktestRequest& request, I
     return absl::InvalidArgumentError("first_days: expected 1 to 3,650");
   }
   return asked;
-}
-
-absl::StatusOr<Subject> ReadSubject(const std::string& name) {
-  constexpr std::string_view kSuppliers = "suppliers/", kLanes = "lanes/";
-  std::string_view rest = name;
-  Subject subject;
-  if (rest.starts_with(kSuppliers)) {
-    rest.remove_prefix(kSuppliers.size());
-    const size_t slash = rest.find('/');
-    subject.supplier = std::string(rest.substr(0, slash));
-    if (absl::Status status = CheckId(*subject.supplier); !status.ok()) {
-      return Prefixed("name", status);
-    }
-    if (slash == std::string_view::npos) return subject;
-    rest.remove_prefix(slash + 1);
-  }
-  if (!rest.starts_with(kLanes)) {
-    return absl::InvalidArgumentError(
-        "name: expected suppliers/ID, lanes/VN-DE or suppliers/ID/lanes/VN-DE");
-  }
-  auto lane = ParseLaneQuery(rest.substr(kLanes.size()));
-  if (!lane.ok()) return Prefixed("name", lane.status());
-  subject.lane = *std::move(lane);
-  return subject;
 }
 
 absl::StatusOr<OrderKey> ReadOrderKey(const std::string& shop, const std::string& order_id) {
