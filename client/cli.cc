@@ -392,8 +392,7 @@ std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>&
   } catch (const CLI::CallForVersion& version) {
     return Leave{kDone, std::string(version.what()) + "\n", ""};
   } catch (const CLI::ParseError& error) {
-    const CLI::App& command = Deepest(app, name);
-    const std::string mistake = DescribeMistake(app, command, error.what());
+    const std::string mistake = DescribeMistake(app, Deepest(app, name), error.what());
     return Leave{kUsage, "", absl::StrCat(mistake, "\nSee ", name, " --help.\n")};
   }
 }

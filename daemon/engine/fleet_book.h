@@ -1,9 +1,9 @@
 // The rates of all pairs and the priors fitted to them, kept between questions.
 //
-// A fleet is a function of the cells of all pairs, the ended days, the half-life and the scope; what
-// is kept here only saves making it anew. Within a day the cells it reads change seldom: orders
-// placed today settle later. When an entry does change them, the pairs it touched are counted again,
-// and priors fitted again if any count differs.
+// A fleet is a function of the cells of all pairs, the ended days, the half-life and the scope;
+// what is kept here only saves making it anew. Within a day the cells it reads change seldom:
+// orders placed today settle later. When an entry does change them, the pairs it touched are
+// counted again, and priors fitted again if any count differs.
 //
 // Cost: the first fleet of a day reads two measures of all pairs; then a question costs nothing, or
 // after late news some 10 us for each pair touched and a fit (scoring/priors.h).

@@ -37,8 +37,8 @@ struct Ranked {
   std::string reason;           // one plain sentence
 };
 
-// Best first; those that cannot be judged last; ties by (supplier, lane). Only the first `limit` get
-// limits, close_to_first and a reason, which cost some 20 us each; the order costs next to nothing.
+// Best first; those that cannot be judged last; ties by (supplier, lane). Only the first `limit`
+// get limits, close_to_first and a reason, which cost some 20 us each.
 std::vector<Ranked> RankByBadShare(const std::vector<RankCandidate>& candidates,
                                    size_t limit = SIZE_MAX);
 

@@ -1,8 +1,8 @@
 // What is believed of the rates of a pair, lane or supplier before its own orders.
 //
 // Pooled: one mean over all pairs, of little strength. Fitted: per subject, from what its suppliers
-// do on other lanes and others do on its lanes (fleet_prior.h); it is a function of the rates of all
-// pairs, so of the cells, the moment and the rules, and of nothing else.
+// do on other lanes and others do on its lanes (fleet_prior.h); it is a function of the rates of
+// all pairs, so of the cells, the moment and the rules, and of nothing else.
 //
 // Rates do not change within a day: a prior is made for the days that had ended (EndedDays), and
 // serves every question that has the same ones.
