@@ -204,4 +204,5 @@ def shuffled_files_sent_twice_leave_the_same_bytes():
 
 if __name__ == "__main__":
     main([every_figure_of_the_season_is_the_naive_models, a_comparison_that_must_fail,
+          before_the_first_event_there_are_no_orders_yet,
           shuffled_files_sent_twice_leave_the_same_bytes])
