@@ -92,12 +92,17 @@ absl::StatusOr<std::shared_ptr<const MeasureSet>> View::Read(const Pair& pair) c
 absl::StatusOr<ScoreAnswer> View::SumOf(const std::vector<Pair>& pairs, const Question& question,
                                         bool each) const {
   ScoreAnswer answer;
+  std::shared_ptr<const MeasureSet> only;  // a single pair needs no sum
   MeasureSet sum;
   std::vector<Pair> known;
   for (const Pair& pair : pairs) {
     const auto measures = Read(pair);
     if (!measures.ok()) return measures.status();
-    AddMeasures(sum, **measures);
+    if (pairs.size() == 1) {
+      only = *measures;
+    } else {
+      AddMeasures(sum, **measures);
+    }
     if (IsKnown(**measures, question.moment)) known.push_back(pair);
     if (each) {
       answer.pairs.emplace_back(
@@ -105,9 +110,9 @@ absl::StatusOr<ScoreAnswer> View::SumOf(const std::vector<Pair>& pairs, const Qu
                         question.moment, question.rules, question.within_days));
     }
   }
-  answer.score =
-      ScoreOf(sum, question.scope, question.fleet->priors.Of(known.empty() ? pairs : known),
-              question.moment, question.rules, question.within_days);
+  answer.score = ScoreOf(only ? *only : sum, question.scope,
+                         question.fleet->priors.Of(known.empty() ? pairs : known), question.moment,
+                         question.rules, question.within_days);
   return answer;
 }
 

@@ -286,7 +286,7 @@ TEST(CompleteSettings, KnowsTheLogLevels) {
 
 // The sample file that is installed.
 std::string SampleFile() {
-  return (fs::path(__FILE__).parent_path() / "../../deploy/plumblane.toml").string();
+  return PLUMBLANE_DEPLOY "/plumblane.toml";
 }
 
 // Every setting other than its default.
