@@ -146,14 +146,20 @@ StrengthEstimate FitStrength(std::span<const RateGroup> groups) {
   }
   const Point end = points.back();
   const auto best = std::max_element(points.begin(), points.end(), higher) - points.begin();
-  Refine(groups, points[static_cast<size_t>(std::max<ptrdiff_t>(best - 1, 0))].log_strength,
-         points[static_cast<size_t>(std::min<ptrdiff_t>(best + 1, kGrid - 1))].log_strength,
-         points);
+  // Where strengths are as likely, rounding must not choose among them.
+  const double top = points[static_cast<size_t>(best)].log_likelihood;
+  const double same = kFlat * std::max(1.0, std::fabs(top));
+  const double bottom = std::min_element(points.begin(), points.end(), higher)->log_likelihood;
+  if (top - bottom > same) {
+    Refine(groups, points[static_cast<size_t>(std::max<ptrdiff_t>(best - 1, 0))].log_strength,
+           points[static_cast<size_t>(std::min<ptrdiff_t>(best + 1, kGrid - 1))].log_strength,
+           points);
+  }
   const Point peak = *std::max_element(points.begin(), points.end(), higher);
   std::sort(points.begin(), points.end(),
             [](const Point& x, const Point& y) { return x.log_strength < y.log_strength; });
   StrengthEstimate fit;
-  fit.no_difference = end.log_likelihood >= peak.log_likelihood;
+  fit.no_difference = end.log_likelihood >= peak.log_likelihood - same;
   fit.likeliest = fit.no_difference ? kMostStrength : std::exp(peak.log_strength);
   fit.expected = 1 / MeanShare(points, peak.log_likelihood) - 1;
   return fit;

@@ -59,6 +59,8 @@ struct StrengthEstimate {
 // Sum over groups of weight * LogEvidence, each under its own mean. REQUIRES: strength > 0.
 double LogLikelihood(std::span<const RateGroup> groups, double strength);
 
+// Heights that differ by up to 1e-9 (of the highest, where it is beyond 1) count as the same: where
+// all of the grid are, nothing is searched.
 // Both are found at one go: a grid of 15 in log M, both ends included, then golden section between
 // the neighbours of its best point (or from it, at an end) until they are 1e-3 in log M apart, with
 // equal heights leaving out the upper part; the likeliest is the highest of all these points, and

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 LEAST_STRENGTH, MOST_STRENGTH = 1.0, 1000.0
 GRID_SIZE = 15
 SEARCH_WIDTH = 1e-3                 # in log strength
+FLAT = 1e-9                 # heights that differ by less are the same
 ROUNDS = 2
 
 
@@ -78,6 +79,10 @@ def fit_strength(groups: list[Group]) -> Strength:
     grid = [first + (last - first) * i / (GRID_SIZE - 1) for i in range(GRID_SIZE)]
     best = max(range(GRID_SIZE), key=lambda i: at(grid[i]))
     low, high = grid[max(best - 1, 0)], grid[min(best + 1, GRID_SIZE - 1)]
+    top = at(grid[best])
+    same = FLAT * max(1.0, abs(top))
+    if top - min(at(x) for x in grid) <= same:
+        low = high                          # all are as likely: nothing to search
     golden = (math.sqrt(5.0) - 1.0) / 2.0
     left, right = high - golden * (high - low), low + golden * (high - low)
     while high - low > SEARCH_WIDTH:
@@ -88,7 +93,7 @@ def fit_strength(groups: list[Group]) -> Strength:
             high, right = right, left
             left = high - golden * (high - low)
     likeliest = max(known, key=lambda x: known[x])
-    no_difference = at(last) >= at(likeliest)
+    no_difference = at(last) >= at(likeliest) - same
     return Strength(expected_strength(known),
                     MOST_STRENGTH if no_difference else math.exp(likeliest), no_difference)
 
