@@ -136,11 +136,17 @@ std::string KindsLine(const v1::Score& score) {
   std::stable_sort(kinds.begin(), kinds.end(),
                    [](const auto& a, const auto& b) { return a.share() > b.share(); });
   std::string text;
+  bool dangerous = false;
   for (const v1::DefectShare& kind : kinds) {
     absl::StrAppend(&text, text.empty() ? "as seen: " : ", ", DefectText(kind.kind()), " ",
                     Percent(kind.share()));
+    dangerous |= kind.kind() == v1::REASON_UNSAFE || kind.kind() == v1::REASON_COUNTERFEIT;
   }
-  return text.empty() ? "" : Fact("", text);
+  if (text.empty()) return "";
+  return Fact("", text) + (dangerous ? Fact("",
+                                            "no matter for shares: stop selling the item, and "
+                                            "look up the product-safety duties where you sell")
+                                     : "");
 }
 
 std::string ArrivalText(const v1::Arrival& arrival, const v1::Times& delivery) {

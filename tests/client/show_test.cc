@@ -171,6 +171,12 @@ TEST(ShowScoresTest, DefectsAreToldByKindTheMostFrequentFirst) {
               HasSubstr("of 531 orders, 0 known\n"
                         "                 as seen: wrong item 1.2 %, damaged 0.4 %, lost 0.4 %\n"
                         "  ships "));
+  EXPECT_THAT(ShowScore(score, false, 80), Not(HasSubstr("stop selling")));
+  for (const v1::Reason kind : {v1::REASON_UNSAFE, v1::REASON_COUNTERFEIT}) {
+    v1::Score worse = score;
+    worse.mutable_defect_kinds(0)->set_kind(kind);
+    EXPECT_THAT(ShowScore(worse, false, 80), HasSubstr("stop selling the item"));
+  }
 }
 
 struct ArrivalCase {
