@@ -1,13 +1,12 @@
 #include "client/cli.h"
 
-#include <absl/strings/numbers.h>
 #include <absl/strings/str_cat.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
-#include <cmath>
 
 #include "client/help_text.h"
+#include "client/option_values.h"
 #include "client/text.h"
 #include "client/words.h"
 
@@ -18,11 +17,7 @@
 namespace plumblane::client {
 namespace {
 
-constexpr double kShortestHalfLifeDays = 1.0 / 24, kLongestHalfLifeDays = 36'525;
-constexpr double kMostWithinDays = 120;
 constexpr size_t kMostWithins = 20;
-
-// ---- values -----------------------------------------------------------------------------------
 
 // The value of an option, or a usage error that names the option.
 template <typename Value>
@@ -30,73 +25,6 @@ Value Checked(const std::string& option, const std::string& text, absl::StatusOr
   if (value.ok()) return *std::move(value);
   const std::string expected(value.status().message());
   throw CLI::ValidationError(option, absl::StrCat(expected, ", not ", Quoted(text)));
-}
-
-absl::StatusOr<std::string> ParseId(const std::string& text) {
-  if (const absl::Status status = CheckId(text); !status.ok()) return status;
-  return text;
-}
-
-absl::StatusOr<std::string> ParseText(const std::string& text) { return text; }
-
-absl::StatusOr<Instant> ParseMoment(const std::string& text) {
-  if (!LooksLikeDay(text)) return ParseInstant(text);
-  const absl::StatusOr<Day> day = ParseDay(text);
-  if (!day.ok()) return day.status();
-  return StartOf(*day);
-}
-
-absl::StatusOr<google::protobuf::Duration> ParseHalfLife(const std::string& text) {
-  double days = 0;
-  if (!absl::SimpleAtod(text, &days) ||
-      !(days >= kShortestHalfLifeDays - 1e-6 && days <= kLongestHalfLifeDays)) {
-    return absl::InvalidArgumentError("expected days from 0.05 to 36525, such as 45");
-  }
-  google::protobuf::Duration duration;
-  duration.set_seconds(std::llround(days * 86'400));
-  return duration;
-}
-
-absl::StatusOr<double> ParseWithin(const std::string& text) {
-  double days = 0;
-  if (absl::SimpleAtod(text, &days) && days >= 0 && days <= kMostWithinDays) return days;
-  return absl::InvalidArgumentError("expected days from 0 to 120, such as 10");
-}
-
-template <int kLow, int kHigh>
-absl::StatusOr<int> ParseNumber(const std::string& text) {
-  int number = 0;
-  if (absl::SimpleAtoi(text, &number) && number >= kLow && number <= kHigh) return number;
-  return absl::InvalidArgumentError(
-      absl::StrCat("expected a whole number from ", kLow, " to ", kHigh));
-}
-
-absl::StatusOr<EventFile::Format> ParseFormat(const std::string& text) {
-  if (text == "csv") return EventFile::Format::kCsv;
-  if (text == "ndjson") return EventFile::Format::kNdjson;
-  return absl::InvalidArgumentError("expected ndjson or csv");
-}
-
-// "1042" or "harbour/1042".
-absl::StatusOr<OrderKey> ParseOrder(const std::string& text) {
-  const size_t slash = text.find('/');
-  const std::string shop = slash == std::string::npos ? "" : text.substr(0, slash);
-  const std::string order_id = slash == std::string::npos ? text : text.substr(slash + 1);
-  if (slash != std::string::npos && !CheckId(shop).ok()) return CheckId(shop);
-  if (const absl::Status status = CheckId(order_id); !status.ok()) return status;
-  return OrderKey{shop, order_id};
-}
-
-// "2026-08-17..2026-08-23", or one day.
-absl::StatusOr<std::pair<Day, Day>> ParseDays(const std::string& text) {
-  const size_t dots = text.find("..");
-  const absl::StatusOr<Day> first = ParseDay(text.substr(0, dots));
-  if (!first.ok()) return first.status();
-  if (dots == std::string::npos) return std::pair(*first, *first);
-  const absl::StatusOr<Day> last = ParseDay(text.substr(dots + 2));
-  if (!last.ok()) return last.status();
-  if (*first <= *last) return std::pair(*first, *last);
-  return absl::InvalidArgumentError("expected the earlier day first, as FROM..TO");
 }
 
 // An option or, without a hyphen, a required word, whose value goes through `take`.
@@ -116,8 +44,6 @@ CLI::Option* AddParsed(CLI::App& app, const std::string& option, const std::stri
     to = Checked(option, text, parse(text));
   });
 }
-
-// ---- commands ---------------------------------------------------------------------------------
 
 struct Builder {
   CLI::App& app;
@@ -207,6 +133,7 @@ struct Builder {
               to.rank.origin);
     AddParsed(rank, "--service", "SERVICE", "Only that service; \"-\" is orders without one",
               ParseService, to.rank.service);
+    AddParsed(rank, "--limit", "N", "Tell only the best N", ParseNumber<1, 1000>, to.rank.limit);
     for (CLI::App* sub : {&supplier, &lane}) {
       AddText(*sub, "--within", "DAYS", "Share that arrives within so many days; repeatable",
               [this](const std::string& text) {
@@ -302,7 +229,7 @@ class ExamplesFirst : public CLI::Formatter {
                       TakesTime(command) ? ", --as-of TIME" : "",
                       TakesMoment(command) ? ", --half-life DAYS\n" : "\n");
     }
-    const std::string notes(NotesFor(command));
+    const std::string notes = NotesFor(command);
     return notes.empty() ? text : absl::StrCat(text, "\n", notes, "\n");
   }
 };

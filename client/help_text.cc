@@ -4,7 +4,7 @@ namespace plumblane::client {
 namespace {
 
 struct Help {
-  std::string_view command, examples, notes;
+  std::string_view command, examples, notes, more_notes = {};
 };
 
 constexpr std::string_view kSendNotes =
@@ -48,11 +48,7 @@ narrower and hold only where nothing has changed. The two do not compare.)";
 constexpr std::string_view kScoreNotes =
     R"(--within asks for arrivals, whatever was promised: days from the payment, 0 to
 120. "On average 0.4 days later" is over all orders, those in time counting 0;
-an order that never comes is taken to come after 120 days.
-
-Rates say what to expect now: recent orders count more, and the ranges allow
-for change. With --average they say what the average was: the ranges are
-narrower and hold only where nothing has changed. The two do not compare.)";
+an order that never comes is taken to come after 120 days.)";
 
 constexpr Help kHelp[] = {
     {"",
@@ -85,7 +81,7 @@ nothing the second time.)"},
      R"(  plumblane supplier lotus-works
   plumblane supplier lotus-works --within 10 --within 14
   plumblane supplier lotus-works --explain --half-life 20)",
-     kScoreNotes},
+     kScoreNotes, kAverageNotes},
     {"lanes",
      R"(  plumblane lanes
   plumblane lanes --json | jq '.scores[].name')",
@@ -95,7 +91,7 @@ nothing the second time.)"},
   plumblane lane VN-DE/express       one service
   plumblane lane VN-DE/-             orders without a service
   plumblane lane VN-DE --within 10   who has it there in 10 days?)",
-     kScoreNotes},
+     kScoreNotes, kAverageNotes},
     {"order",
      R"(  plumblane order 1042
   plumblane order 1042 --shop harbour
@@ -104,6 +100,7 @@ nothing the second time.)"},
     {"rank",
      R"(  plumblane rank --to DE
   plumblane rank --to DE --from VN --service express
+  plumblane rank --to DE --limit 3
   plumblane rank --to DE --json | jq -r '.candidates[0].score.supplierId')",
      "Exit code 5: no supplier has had an order there."},
     {"backtest",
@@ -142,9 +139,12 @@ std::string_view ExamplesFor(std::string_view command) {
   return "";
 }
 
-std::string_view NotesFor(std::string_view command) {
+std::string NotesFor(std::string_view command) {
   for (const Help& help : kHelp) {
-    if (help.command == command) return help.notes;
+    if (help.command != command) continue;
+    std::string notes(help.notes);
+    if (!help.more_notes.empty()) notes.append("\n\n").append(help.more_notes);
+    return notes;
   }
   return "";
 }

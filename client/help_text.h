@@ -1,6 +1,7 @@
 // The examples that open each command's help, and the longer texts in it.
 #pragma once
 
+#include <string>
 #include <string_view>
 
 namespace plumblane::client {
@@ -9,6 +10,6 @@ namespace plumblane::client {
 std::string_view ExamplesFor(std::string_view command);
 
 // What follows the options of a command, "" = nothing.
-std::string_view NotesFor(std::string_view command);
+std::string NotesFor(std::string_view command);
 
 }  // namespace plumblane::client

@@ -52,6 +52,7 @@ struct RankOptions {
   std::string destination;
   std::string origin;                  // "" = any
   std::optional<std::string> service;  // absent = any
+  std::optional<int> limit;            // how many to tell; absent = the daemon's choice
 };
 
 struct BacktestOptions {

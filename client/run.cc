@@ -149,6 +149,7 @@ ExitCode RunRank(const Invocation& invocation, const Connection& connection, con
   request.set_destination(options.destination);
   request.set_origin(options.origin);
   if (options.service) request.set_service(*options.service);
+  if (options.limit) request.set_limit(*options.limit);
   SetMoment(invocation, request);
   CallContext context;
   v1::RankSuppliersResponse answer;

@@ -124,6 +124,11 @@ std::string ShowRank(const v1::RankSuppliersResponse& answer, const std::string&
                Thousands(score.underway_count())});
   }
   std::string text = table.Render(width) + "\n";
+  if (answer.candidate_count() > answer.candidates_size()) {
+    text += Wrapped(absl::StrCat("The best ", answer.candidates_size(), " of ",
+                                 answer.candidate_count(), "; --limit N tells more or fewer."),
+                    width);
+  }
   if (explain) {
     for (const v1::Candidate& candidate : answer.candidates()) {
       const v1::Score& score = candidate.score();

@@ -79,7 +79,8 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
           return true;
         }}},
       {"shutdown_seconds", Whole(settings.shutdown_seconds, 1, 600)},
-      {"scores.half_life_days", Days(rules.half_life_days, 1.0 / 24, 36525)},
+      {"scores.half_life_days",
+       Days(rules.half_life_days, kShortestHalfLifeDays, kLongestHalfLifeDays)},
       {"scores.settle_delay_hours",
        Whole(rules.settle_delay_millis, 0, kMostHours, kMillisPerHour)},
       {"scores.claim_window_days", Whole(rules.claim_window_days, 1, 365)},
@@ -88,6 +89,8 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
        Whole(rules.fold.tolerance_millis, 0, kMostHours, kMillisPerHour)},
       {"storage.block_cache_mib", Whole(settings.block_cache_mib, 8, 1 << 20)},
       {"storage.write_buffer_mib", Whole(settings.write_buffer_mib, 1, 1024)},
+      {"storage.decoded_cells_mib",
+       Whole(settings.engine.series_bytes, 1, 1 << 20, int64_t{1} << 20)},
       {"intake.queue_events", Whole(settings.engine.queue_events, 1000, 10'000'000)},
   };
 }

@@ -25,8 +25,7 @@ class Zones {
   static absl::StatusOr<Zones> Load(const std::string& fallback = "UTC");
 
   // First and last millisecond of `date` at `destination`, a lane end: a country code or a
-  // UN/LOCODE,
-  // which is five characters beginning with one; for all others the fallback.
+  // UN/LOCODE, which is five characters beginning with one; for all others the fallback.
   Instant StartOfDay(Day date, std::string_view destination) const;
   Instant LastMillisOfDay(Day date, std::string_view destination) const;
 

@@ -1,11 +1,9 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
-#include <iterator>
+#include <utility>
 
 #include "engine/view.h"
-#include "storage/cell_codec.h"
-#include "storage/keys.h"
 
 namespace plumblane {
 namespace {
@@ -35,33 +33,14 @@ absl::Status TooLittle(const std::vector<OnTimeHistory>& histories, const Moment
 
 }  // namespace
 
-absl::StatusOr<Series> View::ReadOnTime(const Pair& pair) const {
-  Series series;
-  absl::Status bad;
-  const absl::Status scanned = snapshot_->Scan(
-      Space::kCells, CellPrefix(pair, Measure::kOnTime), "", [&](auto key, auto value) {
-        const auto page = ParseCellPageKey(key);
-        bad.Update(page.status());
-        if (!page.ok()) return false;
-        auto days = DecodePage(page->first_day, value);
-        bad.Update(days.status());
-        if (!days.ok()) return false;
-        std::move(days->begin(), days->end(), std::back_inserter(series));
-        return true;
-      });
-  bad.Update(scanned);
-  if (!bad.ok()) return bad;
-  return series;
-}
-
 absl::StatusOr<BacktestAnswer> View::Backtest(const BacktestAsked& asked,
                                               const std::function<bool()>& give_up) const {
   std::vector<OnTimeHistory> histories;
   for (const Pair& pair : catalog_->pairs->by_supplier) {
     if (give_up && give_up()) return absl::CancelledError("given up");
-    auto on_time = ReadOnTime(pair);
-    if (!on_time.ok()) return on_time.status();
-    histories.push_back({pair, *std::move(on_time)});
+    auto measures = ReadPair(*snapshot_, pair, Measure::kOnTime);
+    if (!measures.ok()) return measures.status();
+    histories.push_back({pair, std::move((*measures)[Measure::kOnTime])});
   }
   const BacktestRules rules{.setting_days = rules_.half_life_days,
                             .half_lives_days = asked.half_lives_days,

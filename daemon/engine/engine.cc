@@ -32,10 +32,7 @@ absl::Status Engine::Start() {
   if (absl::Status status = CheckFormat(); !status.ok()) return status;
   auto catalog = LoadCatalog(*store_.TakeSnapshot());
   if (!catalog.ok()) return catalog.status();
-  Applied loaded;
-  loaded.catalog = *std::move(catalog);
-  loaded.cells = std::make_shared<const Cells>();
-  Publish(loaded);
+  Publish(*catalog, std::make_shared<const Cells>());
   if (absl::Status status = Replay(); !status.ok()) return status;
   {
     std::lock_guard lock(queue_mutex_);
@@ -103,7 +100,7 @@ absl::Status Engine::Replay() {
       if (absl::Status status = store_.Write(applied->batch, /*sync=*/false); !status.ok()) {
         return status;
       }
-      Publish(*applied);
+      Publish(applied->catalog, applied->cells);
     }
   }
   if (*tail > before)
@@ -194,7 +191,7 @@ void Engine::Commit() {
     }
     auto applied = LogAndApply(content);
     if (!applied.ok()) return Fail(applied.status(), std::move(taken));
-    Publish(*applied);
+    Publish(applied->catalog, applied->cells);
     Reply(taken, *applied);
   }
 }
@@ -251,13 +248,13 @@ void Engine::Reply(std::vector<Waiting>& taken, const Applied& applied) {
   }
 }
 
-void Engine::Publish(const Applied& applied) {
-  memory_->Note(applied.catalog.log_sequence, applied.cells);
+void Engine::Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes) {
+  memory_->Note(catalog.log_sequence, changes);
   auto snapshot = store_.TakeSnapshot();
-  auto catalog = std::make_shared<const Catalog>(applied.catalog);
+  auto shared = std::make_shared<const Catalog>(catalog);
   std::lock_guard lock(published_mutex_);
   snapshot_ = std::move(snapshot);
-  catalog_ = std::move(catalog);
+  catalog_ = std::move(shared);
 }
 
 void Engine::Fail(const absl::Status& why, std::vector<Waiting> taken) {

@@ -100,7 +100,7 @@ class Engine {
   std::vector<Waiting> TakeWaiting();
   absl::StatusOr<Applied> LogAndApply(const Submission& content);
   void Reply(std::vector<Waiting>& taken, const Applied& applied);
-  void Publish(const Applied& applied);
+  void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);
   void Fail(const absl::Status& why, std::vector<Waiting> taken);
 
   Store& store_;

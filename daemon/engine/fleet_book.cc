@@ -49,7 +49,11 @@ std::shared_ptr<FleetBook::Made> FleetBook::FindOrMake(const Key& key, uint64_t 
   // What was noted after `sequence` and before this would be missing.
   made->lost = noted_ > sequence;
   made_.push_front(made);
-  if (made_.size() > kMostFleets) made_.pop_back();
+  if (made_.size() > kMostFleets) {
+    // Who still waits for it must not take what is no longer told of changes.
+    made_.back()->lost = true;
+    made_.pop_back();
+  }
   return made;
 }
 
@@ -69,7 +73,8 @@ absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Ask(const Question& ques
     if (made->lost) {
       made->fleet = nullptr;
       made->changed.clear();
-      made->lost = noted_ > source.sequence;
+      made->lost =
+          noted_ > source.sequence || std::find(made_.begin(), made_.end(), made) == made_.end();
     }
     changed = made->changed;
   }
@@ -126,8 +131,10 @@ void FleetBook::Note(uint64_t sequence, const Cells& changes) {
   std::lock_guard lock(mutex_);
   noted_ = sequence;
   if (made_.empty()) return;
+  const Pair* before = nullptr;
   for (const auto& [key, cell] : changes.map()) {
-    if (key.measure > Measure::kDefect) continue;
+    if (key.measure > Measure::kDefect || (before != nullptr && *before == key.pair)) continue;
+    before = &key.pair;
     for (const auto& made : made_) made->changed.insert_or_assign(key.pair, sequence);
   }
 }

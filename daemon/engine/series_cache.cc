@@ -40,14 +40,14 @@ void AddChanges(const Cells& changes, const Pair& pair, MeasureSet& measures) {
 
 }  // namespace
 
-absl::StatusOr<MeasureSet> ReadPair(const Snapshot& snapshot, const Pair& pair, bool rates_only) {
+absl::StatusOr<MeasureSet> ReadPair(const Snapshot& snapshot, const Pair& pair, Measure last) {
   MeasureSet measures;
   absl::Status bad;
   const absl::Status scanned =
       snapshot.Scan(Space::kCells, CellPrefix(pair), "", [&](auto key, auto value) {
         const auto page = ParseCellPageKey(key);
         bad.Update(page.status());
-        if (!page.ok() || (rates_only && page->measure > Measure::kDefect)) return false;
+        if (!page.ok() || page->measure > last) return false;
         auto series = DecodePage(page->first_day, value);
         bad.Update(series.status());
         if (!series.ok()) return false;
@@ -75,7 +75,7 @@ absl::StatusOr<std::shared_ptr<const MeasureSet>> SeriesCache::Read(const Snapsh
       by_pair_[pair] = records_.begin();
     }
   }
-  auto read = ReadPair(snapshot, pair, /*rates_only=*/false);
+  auto read = ReadPair(snapshot, pair, Measure::kOverdue);
   std::lock_guard lock(mutex_);
   const auto it = by_pair_.find(pair);
   const bool kept = record && it != by_pair_.end() && *it->second == record;

@@ -22,8 +22,9 @@
 
 namespace plumblane {
 
-// From the store. The first cells of a pair are those of its rates: `rates_only` stops there.
-absl::StatusOr<MeasureSet> ReadPair(const Snapshot& snapshot, const Pair& pair, bool rates_only);
+// From the store, where measures lie in the order of their numbers: those up to and including
+// `last`, the others stay empty.
+absl::StatusOr<MeasureSet> ReadPair(const Snapshot& snapshot, const Pair& pair, Measure last);
 
 class SeriesCache {
  public:

@@ -7,14 +7,12 @@
 #include <set>
 
 #include "engine/records.h"
+#include "scoring/decay.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
 
 namespace plumblane {
 namespace {
-
-constexpr double kShortestHalfLife = 1.0 / 24;
-constexpr double kLongestHalfLife = 36525;
 
 void AddMeasures(MeasureSet& sum, const MeasureSet& other) {
   for (int i = 0; i < kMeasureCount; ++i) {
@@ -48,8 +46,7 @@ absl::StatusOr<View::Question> View::Put(const Asked& asked, Scope scope) const 
   question.scope = scope;
   question.basis.as_of = asked.as_of.value_or(now_);
   question.basis.half_life_days = asked.half_life_days.value_or(rules_.half_life_days);
-  if (!(question.basis.half_life_days >= kShortestHalfLife &&
-        question.basis.half_life_days <= kLongestHalfLife)) {
+  if (!IsHalfLife(question.basis.half_life_days)) {
     return absl::InvalidArgumentError("half_life: expected 1 hour to 100 years");
   }
   question.basis.news = catalog_->NewsHorizon();
@@ -77,7 +74,7 @@ absl::StatusOr<std::shared_ptr<const Fleet>> View::AskFleet(const Question& ques
                            bool again) -> absl::StatusOr<std::shared_ptr<const MeasureSet>> {
     if (again) return Read(pair);
     if (auto kept = memory_->series.Peek(catalog_->log_sequence, pair)) return kept;
-    auto rates = ReadPair(*snapshot_, pair, /*rates_only=*/true);
+    auto rates = ReadPair(*snapshot_, pair, Measure::kDefect);
     if (!rates.ok()) return rates.status();
     return std::make_shared<const MeasureSet>(*std::move(rates));
   };

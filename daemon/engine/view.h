@@ -175,7 +175,6 @@ class View {
                                     bool each) const;
   absl::StatusOr<std::optional<Instant>> LastHeard(const std::string& supplier) const;
   std::vector<Pair> PairsOf(const Subject& subject) const;
-  absl::StatusOr<Series> ReadOnTime(const Pair& pair) const;
 
   std::shared_ptr<const Snapshot> snapshot_;
   std::shared_ptr<const Catalog> catalog_;

@@ -92,8 +92,8 @@ struct BacktestResult {
 };
 
 // None when no order can be forecast: too little has settled. Asked before each day, `give_up` ends
-// the work early, and then there is none either. REQUIRES: no pair twice, no empty
-// pair; series ascending by day and plausible (cohorts/cell.h).
+// the work early, and then there is none either. REQUIRES: no pair twice, no empty pair; series
+// ascending by day and plausible (cohorts/cell.h).
 std::optional<BacktestResult> Backtest(std::span<const OnTimeHistory> histories,
                                        const Moment& moment, const BacktestRules& rules,
                                        const std::function<bool()>& give_up = {});

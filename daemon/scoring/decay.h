@@ -17,6 +17,14 @@
 
 namespace plumblane {
 
+// Half-lives that a user may choose: an hour to a hundred years.
+inline constexpr double kShortestHalfLifeDays = 1.0 / 24, kLongestHalfLifeDays = 36'525;
+
+// False for NaN too.
+constexpr bool IsHalfLife(double days) {
+  return days >= kShortestHalfLifeDays && days <= kLongestHalfLifeDays;
+}
+
 // 2^(-age_days / half_life_days). Ages beyond about 1074 half-lives weigh exactly nothing.
 // REQUIRES: age_days >= 0; half_life_days > 0.
 double DecayWeight(double age_days, double half_life_days);

@@ -60,7 +60,7 @@
 
 namespace plumblane {
 
-// What one pair's orders say of one rate. From LateSums (rate.h): W1, W2 and S of the settled
+// What one pair's orders say of one rate. From OnTimeCounts (rate.h): W1, W2 and S of the settled
 // cohorts. From DefectSums (defects.h): n, its squares and y.
 struct RateRecord {
   Pair pair;

@@ -75,11 +75,6 @@ OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& momen
   return counts;
 }
 
-WeightedSums LateSums(const Series& on_time, const Moment& moment, const ScoreRules& rules,
-                      Scope scope) {
-  return CountOnTime(on_time, scope, moment, rules).Sums();
-}
-
 double PooledMean(double hits, double orders) { return (hits + 0.5) / (orders + 1); }
 
 std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,

@@ -79,16 +79,12 @@ struct OnTimeCounts {
   double weight = 0;       // decayed orders, W1
   double late_weight = 0;  // decayed late ones, S
   double squares = 0;      // W2
+  // What a fleet prior is fitted to, in the scope of the score it is for.
   WeightedSums Sums() const { return {weight, squares, late_weight}; }
   bool operator==(const OnTimeCounts&) const = default;
 };
 OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& moment,
                          const ScoreRules& rules);
-
-// W1, W2 and S of the late rate: what a fleet prior is fitted to. The scope is that of the score
-// the prior is for.
-WeightedSums LateSums(const Series& on_time, const Moment& moment, const ScoreRules& rules,
-                      Scope scope = Scope::kCounted);
 
 // The share of a pool with some doubt: (hits + 1/2) / (orders + 1), the mean under Jeffreys' prior,
 // so that a pool of a few orders, or of old ones that hardly weigh, is not taken for certain.

@@ -59,13 +59,14 @@ struct StrengthEstimate {
 // Sum over groups of weight * LogEvidence, each under its own mean. REQUIRES: strength > 0.
 double LogLikelihood(std::span<const RateGroup> groups, double strength);
 
-// Heights that differ by up to 1e-9 (of the highest, where it is beyond 1) count as the same: where
-// all of the grid are, nothing is searched.
 // Both are found at one go: a grid of 15 in log M, both ends included, then golden section between
 // the neighbours of its best point (or from it, at an end) until they are 1e-3 in log M apart, with
 // equal heights leaving out the upper part; the likeliest is the highest of all these points, and
-// the expectation goes by the trapezoidal rule over all of them. Without groups, and when every
-// group has one order, nothing is learnt: likeliest is then kMostStrength, expected about 9.
+// the expectation goes by the trapezoidal rule over all of them. Heights that differ by up to 1e-9
+// (of the highest, where it is beyond 1) count as the same: where all of the grid are, nothing is
+// searched, and where the upper end is as high as any, it is the likeliest. Without groups, and
+// when every group has one order, nothing is learnt: likeliest is then kMostStrength, expected
+// about 9.
 StrengthEstimate FitStrength(std::span<const RateGroup> groups);
 
 // What moments say of mean, spread and strength, every group counting by its orders; one step.

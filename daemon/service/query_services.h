@@ -85,6 +85,8 @@ class OperationsService final : public v1::Operations::CallbackService {
 // The latest moment that may be asked about: now, or the wall clock when that is ahead.
 Instant LatestAskable(const Engine& engine, const View& view);
 
+absl::Status RankSuppliers(const View& view, const v1::RankSuppliersRequest& request,
+                           Instant latest, v1::RankSuppliersResponse* response);
 absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, Instant latest,
                         v1::ListScoresResponse* response);
 absl::Status LookUpOrders(const View& view, const v1::LookUpOrdersRequest& request,

@@ -7,13 +7,14 @@
 
 #include "base/ids.h"
 #include "orders/event.h"
+#include "scoring/decay.h"
 
 namespace plumblane {
 namespace {
 
 constexpr double kUsualHalfLives[] = {7, 14, 30, 45, 60, 90, 180};
 constexpr int kMostHalfLives = 20, kMostDaysAhead = 365, kMostFirstDays = 3650;
-constexpr double kSecondsPerDay = 86400, kShortestHalfLife = 1.0 / 24, kLongestHalfLife = 36525;
+constexpr int kMostWithinDays = 20;
 
 absl::Status Prefixed(const std::string& field, const absl::Status& status) {
   return absl::InvalidArgumentError(absl::StrCat(field, ": ", std::string(status.message())));
@@ -47,8 +48,6 @@ absl::StatusOr<ExcusedDays> ReadLaneDays(const v1::LaneDays& in) {
   return ExcusedDays{*std::move(lane), *first, *last};
 }
 
-constexpr int kMostWithinDays = 20;
-
 // The id of an excuse that was given none: readable while it is short enough, else a hash of that.
 std::string MadeId(std::string readable) {
   if (CheckId(readable).ok()) return readable;
@@ -71,6 +70,11 @@ absl::StatusOr<Instant> ReadTime(const std::string& field, const google::protobu
                                                    FormatInstant(latest)));
   }
   return time;
+}
+
+double ReadDays(const google::protobuf::Duration& in) {
+  constexpr double kSecondsPerDay = 86400;
+  return (static_cast<double>(in.seconds()) + in.nanos() * 1e-9) / kSecondsPerDay;
 }
 
 absl::StatusOr<RateMode> ReadRateMode(v1::RateMode in) {
@@ -136,12 +140,10 @@ absl::StatusOr<BacktestAsked> ReadBacktest(const v1::BacktestRequest& request, I
         absl::StrCat("half_lives: expected at most ", kMostHalfLives));
   }
   for (const auto& half_life : request.half_lives()) {
-    const double days =
-        (static_cast<double>(half_life.seconds()) + half_life.nanos() * 1e-9) / kSecondsPerDay;
-    if (!(days >= kShortestHalfLife && days <= kLongestHalfLife)) {
+    asked.half_lives_days.push_back(ReadDays(half_life));
+    if (!IsHalfLife(asked.half_lives_days.back())) {
       return absl::InvalidArgumentError("half_lives: expected 1 hour to 100 years");
     }
-    asked.half_lives_days.push_back(days);
   }
   if (request.half_lives().empty()) {
     asked.half_lives_days.assign(std::begin(kUsualHalfLives), std::end(kUsualHalfLives));

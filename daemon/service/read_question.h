@@ -20,6 +20,8 @@ namespace plumblane {
 absl::StatusOr<Instant> ReadTime(const std::string& field, const google::protobuf::Timestamp& in,
                                  Instant latest);
 
+double ReadDays(const google::protobuf::Duration& in);
+
 // Errors INVALID_ARGUMENT, naming the field.
 absl::StatusOr<RateMode> ReadRateMode(v1::RateMode in);
 absl::StatusOr<std::vector<double>> ReadWithinDays(
@@ -36,9 +38,7 @@ absl::StatusOr<Asked> ReadAsked(const Request& request, Instant latest) {
     asked.as_of = *time;
   }
   if (request.has_half_life()) {
-    asked.half_life_days =
-        (static_cast<double>(request.half_life().seconds()) + request.half_life().nanos() * 1e-9) /
-        86400;
+    asked.half_life_days = ReadDays(request.half_life());
   }
   if constexpr (requires { request.rate_mode(); }) {
     const auto mode = ReadRateMode(request.rate_mode());

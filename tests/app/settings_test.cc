@@ -66,6 +66,7 @@ TEST_F(SettingsFile, EveryKeyIsRead) {
     [storage]
     block_cache_mib = 512
     write_buffer_mib = 32
+    decoded_cells_mib = 100
     [intake]
     queue_events = 20000
   )");
@@ -81,6 +82,7 @@ TEST_F(SettingsFile, EveryKeyIsRead) {
   EXPECT_EQ(all.engine.rules.fold.tolerance_millis, 12 * 3'600'000);
   EXPECT_EQ(all.block_cache_mib, 512);
   EXPECT_EQ(all.write_buffer_mib, 32);
+  EXPECT_EQ(all.engine.series_bytes, 100u << 20);
   EXPECT_EQ(all.engine.queue_events, 20'000u);
 }
 
@@ -131,6 +133,7 @@ INSTANTIATE_TEST_SUITE_P(
                       Range{"counting.tolerance_hours", "0", "720", "-1", "721"},
                       Range{"storage.block_cache_mib", "8", "1048576", "7", "1048577"},
                       Range{"storage.write_buffer_mib", "1", "1024", "0", "1025"},
+                      Range{"storage.decoded_cells_mib", "1", "1048576", "0", "1048577"},
                       Range{"intake.queue_events", "1000", "10000000", "999", "10000001"},
                       Range{"scores.half_life_days", "0.05", "36525", "0.04", "36525.5"},
                       Range{"scores.half_life_days", "1", "36525", "nan", "inf"}));
@@ -285,9 +288,7 @@ TEST(CompleteSettings, KnowsTheLogLevels) {
 }
 
 // The sample file that is installed.
-std::string SampleFile() {
-  return PLUMBLANE_DEPLOY "/plumblane.toml";
-}
+std::string SampleFile() { return PLUMBLANE_DEPLOY "/plumblane.toml"; }
 
 // Every setting other than its default.
 Settings Unlike(const Settings& defaults) {
@@ -298,6 +299,7 @@ Settings Unlike(const Settings& defaults) {
   other.write_buffer_mib += 1;
   other.engine.clock_mode = ClockMode::kEvents;
   other.engine.queue_events += 1;
+  other.engine.series_bytes += 1;
   other.engine.rules.half_life_days += 1;
   other.engine.rules.settle_delay_millis += 1;
   other.engine.rules.claim_window_days += 1;
@@ -319,6 +321,7 @@ TEST(SampleSettings, StateExactlyTheDefaults) {
   EXPECT_EQ(settings.write_buffer_mib, defaults.write_buffer_mib);
   EXPECT_EQ(settings.engine.clock_mode, defaults.engine.clock_mode);
   EXPECT_EQ(settings.engine.queue_events, defaults.engine.queue_events);
+  EXPECT_EQ(settings.engine.series_bytes, defaults.engine.series_bytes);
   const ReadRules &rules = settings.engine.rules, &expected = defaults.engine.rules;
   EXPECT_EQ(rules.half_life_days, expected.half_life_days);
   EXPECT_EQ(rules.settle_delay_millis, expected.settle_delay_millis);

@@ -138,6 +138,8 @@ TEST_F(CommandsTest, RankAsksForEndsAndService) {
             "destination: \"DE\" origin: \"TR\" service: \"\"");
   Run({"rank", "--to", "DE"});
   EXPECT_EQ(daemon_.state.rank_request.ShortDebugString(), "destination: \"DE\"");
+  Run({"rank", "--to", "DE", "--limit", "3"});
+  EXPECT_EQ(daemon_.state.rank_request.ShortDebugString(), "destination: \"DE\" limit: 3");
 }
 
 TEST_F(CommandsTest, RankWithoutCandidateHasItsOwnExitCode) {

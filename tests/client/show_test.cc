@@ -331,6 +331,16 @@ TEST(ShowRankTest, TableAndAdvice) {
             "in 100.\n");
 }
 
+TEST(ShowRankTest, ThatThereAreMoreIsSaid) {
+  v1::RankSuppliersResponse answer;
+  *answer.add_candidates() = CandidateOf("copper-ferry", 8.2, 4.9, 13);
+  answer.set_candidate_count(1);
+  EXPECT_THAT(ShowRank(answer, "DE", false, 80), Not(HasSubstr("The best")));
+  answer.set_candidate_count(150);
+  EXPECT_THAT(ShowRank(answer, "DE", false, 80),
+              HasSubstr("\nThe best 1 of 150; --limit N tells more or fewer.\n"));
+}
+
 TEST(ShowRankTest, CloseOnesAreNotCalledWorse) {
   v1::Candidate second = CandidateOf("lotus-works", 12, 4, 25);
   second.set_close_to_first(true);

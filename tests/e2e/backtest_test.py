@@ -6,14 +6,14 @@ import sys
 from pathlib import Path
 
 from harness import Daemon, Folder, ROOT, SAMPLE, main, send_season
+from simple_forecasts import simple_forecasts
 
 sys.path.insert(0, os.path.join(ROOT, "tests", "support", "season"))
 import naive
 from days import day_of, parse_instant
 
 AS_OF = "2026-10-01T00:00:00Z"
-DAYS_AHEAD, FIRST_DAYS = 10, 30
-SETTLING_DAYS = 2  # at 00:00 the cohort of the day before yesterday is the last one settled
+DAYS_AHEAD = 10  # what the command takes when it is not told
 
 
 def settled_orders():
@@ -28,31 +28,8 @@ def settled_orders():
             for order in orders if not order.is_excused and moment.counts(order.on_time)]
 
 
-def losses(orders):
-    """Mean log loss and squared error of each way, over the orders that are forecast."""
-    first = min(day for _, day, _ in orders) + FIRST_DAYS
-    judged = [order for order in orders if order[1] >= first]
-    found = {}
-    for pair, due, late in judged:
-        last = due - DAYS_AHEAD - SETTLING_DAYS
-        known = [order for order in orders if order[1] <= last]
-        own = [order for order in known if order[0] == pair]
-        recent = [order for order in own if order[1] > last - 30]
-        mean = (sum(order[2] for order in known) + 0.5) / (len(known) + 1)
-        for kind, forecast in (
-                ("ALL_PAIRS", mean),
-                ("LIFETIME_ALONE", (sum(order[2] for order in own) + mean) / (len(own) + 1)),
-                ("LAST_30_DAYS_ALONE",
-                 (sum(order[2] for order in recent) + mean) / (len(recent) + 1))):
-            held = min(max(forecast, 1e-4), 1 - 1e-4)
-            sums = found.setdefault("KIND_" + kind, [0.0, 0.0])
-            sums[0] -= math.log(held if late else 1 - held) / len(judged)
-            sums[1] += (forecast - late) ** 2 / len(judged)
-    return judged, found
-
-
 def simple_ways_are_what_the_files_say():
-    judged, expected = losses(settled_orders())
+    judged, expected = simple_forecasts(settled_orders(), DAYS_AHEAD)
     with Folder() as folder:
         daemon = Daemon(folder).start()
         try:

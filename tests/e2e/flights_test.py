@@ -9,15 +9,14 @@ package registry and kept nowhere; without it the tests are skipped.
 """
 import datetime
 import json
-import math
 import os
 import random
 import subprocess
 import tarfile
-from collections import Counter
 from functools import cache
 
 from harness import Daemon, Folder, main
+from simple_forecasts import simple_forecasts
 
 PACKAGE = "vega-datasets@3.2.1"
 LATE_FROM = datetime.timedelta(minutes=15)
@@ -119,49 +118,6 @@ def every_lane_counts_what_the_records_say():
 
 # ---- forecasts -------------------------------------------------------------------------------
 
-SETTLE_DAYS = 2         # at 00:00 of day d the cohorts due by d - 2 are known
-FIRST_DAYS = 30         # learnt from, not forecast
-LAST_DAYS = 30
-
-
-def counts_between(flights_of_day, first, last):
-    """(flights, late ones) of each lane that were due on these days."""
-    total, late = Counter(), Counter()
-    for day, flights in flights_of_day.items():
-        if first <= day <= last:
-            total.update(lane_of(flight) for flight in flights)
-            late.update(lane_of(flight) for flight in flights if is_late(flight))
-    return total, late
-
-
-def simple_forecasters(flights):
-    """Ways of forecasting that need no fitted prior, one day ahead, counted anew for every day:
-    {kind: (log loss, Brier score)}, and the flights that were forecast."""
-    flights_of_day = {}
-    for flight in flights:
-        flights_of_day.setdefault(times_of(flight)[1].toordinal(), []).append(flight)
-    first = min(flights_of_day)
-    losses = {"KIND_LIFETIME_ALONE": [], "KIND_LAST_30_DAYS_ALONE": [], "KIND_ALL_PAIRS": []}
-    forecast = []
-    for day in sorted(day for day in flights_of_day if day >= first + FIRST_DAYS):
-        known = day - SETTLE_DAYS
-        total, late = counts_between(flights_of_day, first, known)
-        recent, recent_late = counts_between(flights_of_day, known - LAST_DAYS + 1, known)
-        mean = (late.total() + 0.5) / (total.total() + 1)
-        for flight in flights_of_day[day]:
-            lane = lane_of(flight)
-            forecast.append(flight)
-            for kind, rate in (("KIND_LIFETIME_ALONE", (late[lane] + mean) / (total[lane] + 1)),
-                               ("KIND_LAST_30_DAYS_ALONE",
-                                (recent_late[lane] + mean) / (recent[lane] + 1)),
-                               ("KIND_ALL_PAIRS", mean)):
-                likely = min(max(rate, 1e-4), 1 - 1e-4)
-                losses[kind].append((-math.log(likely if is_late(flight) else 1 - likely),
-                                     (rate - is_late(flight)) ** 2))
-    return {kind: tuple(math.fsum(column) / len(forecast) for column in zip(*pairs))
-            for kind, pairs in losses.items()}, forecast
-
-
 def the_backtest_knows_what_a_prior_is_worth():
     """The simple ways lose what plain counting says they lose. Half-life 30 d loses no more than
     0.001 above a lane's lifetime with the prior, and at least 0.05 less than its lifetime alone:
@@ -170,7 +126,9 @@ def the_backtest_knows_what_a_prior_is_worth():
     flights = fetch()
     if isinstance(flights, str):
         return flights
-    expected, forecast = simple_forecasters(flights)
+    orders = [(lane_of(flight), times_of(flight)[1].toordinal(), is_late(flight))
+              for flight in flights]
+    forecast, expected = simple_forecasts(orders, days_ahead=0)
     for kind, (log_loss, brier) in expected.items():
         print(f"{kind}: log loss {log_loss:.5f}, Brier score {brier:.5f}")
     with Folder() as folder:
@@ -181,10 +139,10 @@ def the_backtest_knows_what_a_prior_is_worth():
                                 "--half-life", "7", "--half-life", "30")
         finally:
             daemon.stop()
-    due = [times_of(flight)[1].date().isoformat() for flight in forecast]
+    due = [datetime.date.fromordinal(day).isoformat() for _, day, _ in forecast]
     ours = (int(answer["orderCount"]), int(answer["lateCount"]), answer["firstDueDate"],
             answer["lastDueDate"])
-    assert ours == (len(forecast), sum(map(is_late, forecast)), min(due), max(due)), ours
+    assert ours == (len(forecast), sum(late for _, _, late in forecast), min(due), max(due)), ours
     losses = {}
     for way in answer["forecasters"]:
         days = float(way["halfLife"].rstrip("s")) / 86400 if "halfLife" in way else None

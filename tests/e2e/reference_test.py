@@ -19,6 +19,7 @@ from pathlib import Path
 from harness import Daemon, Folder, ROOT, SAMPLE, main, send_season
 
 sys.path.insert(0, os.path.join(ROOT, "tests", "support", "season"))
+from curves import bucket_seconds, last_whole_bucket, time_bucket  # noqa: E402
 from days import DAY_MS, day_of, end_of, instant_text, parse_instant  # noqa: E402
 from entries import FORGIVING_MEASURES, TIME_MEASURES, apply_excuses, work_out  # noqa: E402
 from reading import read_lines, read_orders  # noqa: E402
@@ -101,28 +102,6 @@ def watched(entries):
     """Those that count at all: no fault, and the day of their cohort is over."""
     return [entry for entry in entries if entry is not None and watch(entry) >= 0
             and not getattr(entry, "is_fault", False)]
-
-
-# Bucket i ends at gamma^i seconds, gamma = 101/99, which for no i > 0 is a whole millisecond; below
-# a minute it is bucket 0. Which one is decided in whole numbers.
-
-def time_bucket(ms):
-    if ms < 60_000:
-        return 0
-    bucket = math.floor(math.log(ms / 1000) / math.log(101 / 99)) - 1
-    while 101 ** bucket * 1000 < ms * 99 ** bucket:
-        bucket += 1
-    return bucket
-
-
-def last_whole_bucket(ms):
-    """The last one that ends within a watch; -1 if none does."""
-    return -1 if ms < 60_000 else time_bucket(ms) - 1
-
-
-def bucket_seconds(bucket):
-    """What stands for a bucket."""
-    return 2 * (101 / 99) ** bucket / (101 / 99 + 1) if bucket > 0 else 0
 
 
 def unforgiven(name, orders):

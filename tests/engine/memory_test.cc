@@ -104,6 +104,36 @@ TEST(Memory, ChangesNoAnswer) {
   EXPECT_GT(asked, 300);
 }
 
+// Ranking counts rates up to the last ended day, scores up to the moment asked: the same orders, at
+// whatever time of the day and however long news is waited for.
+TEST(Memory, RankedSharesAreThoseOfTheScoresAtAnyTimeOfTheDay) {
+  RandomOrders random(3);
+  AppliedState state;
+  ApplyAll(state, random, 150, {}, [] {});
+  int compared = 0;
+  for (const int64_t settle_hours : {0, 7, 24, 30}) {
+    for (const int64_t hour : {0, 5, 11, 23}) {
+      ReadRules rules;
+      rules.settle_delay_millis = settle_hours * 3'600'000;
+      const View view(
+          state.store().TakeSnapshot(), std::make_shared<const Catalog>(state.catalog()),
+          std::make_shared<Memory>(kRoom), rules, StartOf(Day{20'000 + 40}) + hour * 3'600'000);
+      const auto ranked = view.Rank("DE", {}, {}, {}, 100);
+      ASSERT_TRUE(ranked.ok()) << ranked.status();
+      for (const View::RankedPair& one : ranked->answer.best) {
+        const RateEstimate &late = one.score.on_time, &bad = one.score.defect;
+        const double in_time = late.posterior_b / (late.posterior_a + late.posterior_b);
+        const double good = bad.posterior_b / (bad.posterior_a + bad.posterior_b);
+        ASSERT_TRUE(one.ranked.expected_bad.has_value());
+        EXPECT_NEAR(*one.ranked.expected_bad, 1 - in_time * good, 1e-12)
+            << settle_hours << " " << hour;
+        compared += late.order_count > 0;
+      }
+    }
+  }
+  EXPECT_GT(compared, 50);
+}
+
 TEST(Memory, AnOlderViewStillSeesTheOldCells) {
   RandomOrders random(7);
   AppliedState state;

@@ -162,14 +162,15 @@ TEST(MeasuredTest, AllLateLeavesNoMiss) {
   ExpectSame(MeasuredPosterior({.5, 2}, sums).b, 1);
 }
 
-TEST(PriorTest, LateSumsAreWhatAFleetPriorIsFittedTo) {
+TEST(PriorTest, SumsAreWhatAFleetPriorIsFittedTo) {
   const Series series = SeriesOf({Counted(kToday - 20, 4, {{kDelivered, 0, 3}}),
                                   Counted(kToday - 10, 2, {{kDelivered, 0, 1}}),
                                   Excused(kToday - 10, 50), Counted(kToday - 1, 50)});
-  const WeightedSums sums = LateSums(series, Asked(kToday), {.half_life_days = 10});
+  const WeightedSums sums =
+      CountOnTime(series, Scope::kCounted, Asked(kToday), {.half_life_days = 10}).Sums();
   ExpectSame({sums.w1, sums.w2, sums.s}, {2, .75, .75});
   const WeightedSums lane =
-      LateSums(series, Asked(kToday), {.half_life_days = 10}, Scope::kWithExcused);
+      CountOnTime(series, Scope::kWithExcused, Asked(kToday), {.half_life_days = 10}).Sums();
   ExpectSame({lane.w1, lane.w2, lane.s}, {27, 13.25, 25.75});
 }
 

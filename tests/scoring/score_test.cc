@@ -73,8 +73,7 @@ TEST(ScoreTest, PriorsOfTheFleetAreThoseOfEachRate) {
   const FleetPriors fleet(pairs, pooled);
   const std::vector<Pair> asked = {pair};
   const Priors priors = fleet.Of(asked);
-  EXPECT_EQ(priors.late,
-            FleetPrior::Fit({{pair, LateSums(on_time, moment, kNoDecay)}})->PriorOf(pair));
+  EXPECT_EQ(priors.late, FleetPrior::Fit({{pair, pairs[0].rates.on_time.Sums()}})->PriorOf(pair));
   EXPECT_NE(priors.late, pooled.late);
   EXPECT_EQ(priors.defect,
             FleetPrior::Fit({{pair, DefectSums(pairs[0].rates.defect, pooled.defect_delay)}})

@@ -178,6 +178,28 @@ TEST_F(Lists, BadQuestionsAreRefused) {
   }
 }
 
+TEST_F(Lists, RankingTellsTheBestOfAll) {
+  const View view = engine_->Look();
+  const Instant latest = LatestAskable(*engine_, view);
+  v1::RankSuppliersRequest request;
+  request.set_destination("DE");
+  v1::RankSuppliersResponse all;
+  ASSERT_TRUE(RankSuppliers(view, request, latest, &all).ok());
+  ASSERT_GT(all.candidates_size(), 2);
+  EXPECT_EQ(all.candidate_count(), all.candidates_size());
+  request.set_limit(2);
+  v1::RankSuppliersResponse two;
+  ASSERT_TRUE(RankSuppliers(view, request, latest, &two).ok());
+  ASSERT_THAT(two.candidates(), SizeIs(2));
+  EXPECT_EQ(two.candidate_count(), all.candidate_count());
+  for (int i = 0; i < 2; ++i) {
+    EXPECT_EQ(two.candidates(i).SerializeAsString(), all.candidates(i).SerializeAsString());
+  }
+  request.set_limit(-1);
+  EXPECT_THAT(std::string(RankSuppliers(view, request, latest, &two).message()),
+              HasSubstr("limit: expected 0 to 1,000"));
+}
+
 TEST(LatestAskable, IsTheWallClockOrTheLatestEventWhicheverIsLater) {
   RunningEngine wall;
   EXPECT_EQ(LatestAskable(*wall, wall->Look()), At("2026-06-01T12:00"));

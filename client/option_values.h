@@ -1,0 +1,45 @@
+// Options and words of the command line into values. Errors INVALID_ARGUMENT, saying what was
+// expected; whoever calls names the option.
+#pragma once
+
+#include <absl/status/statusor.h>
+#include <absl/strings/numbers.h>
+#include <absl/strings/str_cat.h>
+#include <google/protobuf/duration.pb.h>
+
+#include <string>
+#include <utility>
+
+#include "base/ids.h"
+#include "base/time.h"
+#include "client/event_file.h"
+
+namespace plumblane::client {
+
+absl::StatusOr<std::string> ParseId(const std::string& text);
+absl::StatusOr<std::string> ParseText(const std::string& text);
+
+// A time with offset, or a bare date, which is its start in UTC.
+absl::StatusOr<Instant> ParseMoment(const std::string& text);
+
+// Days, fractions allowed: a half-life, and days after payment.
+absl::StatusOr<google::protobuf::Duration> ParseHalfLife(const std::string& text);
+absl::StatusOr<double> ParseWithin(const std::string& text);
+
+absl::StatusOr<EventFile::Format> ParseFormat(const std::string& text);
+
+// "1042" or "harbour/1042".
+absl::StatusOr<OrderKey> ParseOrder(const std::string& text);
+
+// "2026-08-17..2026-08-23", or one day.
+absl::StatusOr<std::pair<Day, Day>> ParseDays(const std::string& text);
+
+template <int kLow, int kHigh>
+absl::StatusOr<int> ParseNumber(const std::string& text) {
+  int number = 0;
+  if (absl::SimpleAtoi(text, &number) && number >= kLow && number <= kHigh) return number;
+  return absl::InvalidArgumentError(
+      absl::StrCat("expected a whole number from ", kLow, " to ", kHigh));
+}
+
+}  // namespace plumblane::client
