@@ -89,8 +89,8 @@ std::string SignsText(const std::vector<std::string>& times) {
   };
   std::string text;
   if (any(">"))
-    text += ">: not reached, too many are still under way; it takes longer than that.\n";
-  if (any("/ -")) text += "-: not reached, too many orders are still under way.\n";
+    text += ">: not that many have arrived yet, as far as news goes; it takes longer.\n";
+  if (any("/ -")) text += "-: not that many have arrived yet, as far as news goes.\n";
   if (any("?")) text += "?: fewer than five orders to tell it by.\n";
   return text;
 }

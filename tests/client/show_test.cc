@@ -120,7 +120,7 @@ TEST(ShowScoresTest, WhatIsNotReachedIsExplained) {
   *score.mutable_delivery() = TimesOf(67, 0, 40);
   const std::string text = ShowScoreTable({score}, Naming::kSupplier, 80);
   EXPECT_THAT(text, HasSubstr("2.8 d / -\n"));
-  EXPECT_THAT(text, HasSubstr("-: not reached, too many orders are still under way.\n"));
+  EXPECT_THAT(text, HasSubstr("-: not that many have arrived yet, as far as news goes.\n"));
 }
 
 TEST(ShowScoresTest, SignsAmongTheTimesAreExplained) {
@@ -131,7 +131,9 @@ TEST(ShowScoresTest, SignsAmongTheTimesAreExplained) {
   other.mutable_delivery()->set_p90_too_few(true);
   const std::string text = ShowScoreTable({score, other}, Naming::kSupplier, 80);
   EXPECT_THAT(text, HasSubstr("2.8 d / >41 d\n"));
-  EXPECT_THAT(text, HasSubstr("\n>: not reached, too many are still under way; it takes longer"));
+  EXPECT_THAT(
+      text,
+      HasSubstr("\n>: not that many have arrived yet, as far as news goes; it takes longer.\n"));
   EXPECT_THAT(text, HasSubstr("\n?: fewer than five orders to tell it by.\n"));
   EXPECT_THAT(text, Not(HasSubstr("\n-: ")));
   EXPECT_THAT(ShowScoreTable({SupplierScore("a-b?")}, Naming::kSupplier, 80),
