@@ -12,6 +12,8 @@
 #include <set>
 #include <string>
 
+#include "agreements/agreements.h"
+#include "base/ids.h"
 #include "base/time.h"
 #include "cohorts/cell.h"
 #include "orders/excuse.h"
@@ -40,10 +42,22 @@ struct PairDirectory {
   void Erase(const Pair& pair);
 };
 
+// Assignments whose order part is not paid yet; they count against the supplier's monthly limit.
+struct OpenAssignments {
+  struct Open {
+    std::string supplier;
+    Instant time;
+    bool operator==(const Open&) const = default;
+  };
+  std::map<std::pair<OrderKey, int>, Open> by_part;
+};
+
 struct Catalog {
   std::map<std::string, Source, std::less<>> sources;
   std::shared_ptr<const ExcuseBook> excuses = std::make_shared<ExcuseBook>();
   std::shared_ptr<const PairDirectory> pairs = std::make_shared<PairDirectory>();
+  std::shared_ptr<const Agreements> agreements = std::make_shared<Agreements>();
+  std::shared_ptr<const OpenAssignments> assignments = std::make_shared<OpenAssignments>();
 
   uint64_t log_sequence = 0;            // applied up to here
   std::optional<Instant> latest_event;  // the latest event time ever taken; never falls

@@ -8,6 +8,8 @@
 #include <variant>
 #include <vector>
 
+#include "agreements/agreements.h"
+#include "agreements/assignment.h"
 #include "base/ids.h"
 #include "base/time.h"
 #include "orders/event.h"
@@ -39,8 +41,13 @@ struct SourceNews {
 struct Submission {
   std::vector<OrderEvent> events;
   std::vector<SourceNews> news;
-  std::vector<Excuse> excuses;
-  bool empty() const { return events.empty() && news.empty() && excuses.empty(); }
+  std::vector<Excuse> excuses = {};
+  std::vector<AgreementLoad> agreements = {};
+  std::vector<Assignment> assignments = {};
+  bool empty() const {
+    return events.empty() && news.empty() && excuses.empty() && agreements.empty() &&
+           assignments.empty();
+  }
 };
 
 // What became of one event.

@@ -70,6 +70,7 @@ struct Event {
   std::string item;
   std::optional<int64_t> units;
   std::optional<Money> cost, sale, claim, refund;
+  std::optional<Money> quoted;  // `paid`: the landed price of the quote valid then, by intake
   bool refund_by_shop = false;  // refunded: by the shop, not by the supplier
   int replaces = 0;             // the part this one replaces; 0 = none, always below `part`
   std::string tracking;

@@ -1,0 +1,90 @@
+// Quotes: what a supplier asks for an item to a destination, and which one holds on a day.
+//
+// Not thread-safe for changes; const use is. Find costs a few look-ups in a map.
+#pragma once
+
+#include <compare>
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "agreements/promised_days.h"
+#include "base/lane.h"
+#include "base/money.h"
+#include "base/time.h"
+
+namespace plumblane {
+
+struct QuoteKey {
+  std::string supplier;
+  std::string item;  // "" = any item without a quote of its own
+  Lane lane;         // service "" = any service without a quote of its own
+  int64_t minimum_units = 1;
+  auto operator<=>(const QuoteKey&) const = default;
+};
+
+// All amounts are in one currency and not negative.
+struct Quote {
+  QuoteKey key;
+  Money price;          // per unit
+  int64_t freight = 0;  // minor units, per order
+  int64_t duty = 0;     // minor units, per unit
+  std::optional<PromisedDays> promise;
+  Day valid_from;
+  std::optional<Day> valid_until;  // last day; none = until replaced
+  bool operator==(const Quote&) const = default;
+};
+
+// Price, freight and duty of an order of `units`. None when it is beyond kMaxMinorUnits.
+// REQUIRES: units >= 1.
+std::optional<Money> LandedPrice(const Quote& quote, int64_t units);
+
+struct HeldQuote {
+  Quote quote;
+  Instant loaded_at;
+  // A later load holds from this day on; from its own first day or earlier: it never holds again.
+  std::optional<Day> replaced_from;
+  bool HoldsOn(Day day) const;
+  bool operator==(const HeldQuote&) const = default;
+};
+
+class QuoteBook {
+ public:
+  // Of each key, the earliest day in `quotes` ends what earlier loads said from that day on.
+  // REQUIRES: quotes of one key do not overlap (FindOverlap).
+  void Load(const std::vector<Quote>& quotes, Instant loaded_at);
+
+  // What holds for an order of `units` on `day`. Looked for in this order: item and service both
+  // named; the item, any service; any item, the service; neither. Of several minimum_units the
+  // highest that fits. Null when none holds.
+  const HeldQuote* Find(const std::string& supplier, const std::string& item, const Lane& lane,
+                        int64_t units, Day day) const;
+
+  // The same quote is already what holds, so that loading it again would change nothing.
+  bool Holds(const Quote& quote) const;
+
+  // By key; of one key as they were loaded.
+  const std::map<QuoteKey, std::vector<HeldQuote>>& all() const { return quotes_; }
+
+  // The pairs (supplier and lane as quoted) to `destination` with a quote that holds on `day` for
+  // the item: those to ask besides who has shipped there. Ascending, each once.
+  struct Offer {
+    std::string supplier;
+    Lane lane;
+    auto operator<=>(const Offer&) const = default;
+  };
+  std::vector<Offer> OffersTo(const std::string& destination, const std::string& item,
+                              int64_t units, Day day) const;
+
+ private:
+  std::map<QuoteKey, std::vector<HeldQuote>> quotes_;
+  // Keys by destination, for OffersTo.
+  std::map<std::string, std::vector<QuoteKey>> by_destination_;
+};
+
+// The positions of two quotes of one key whose days overlap; none when there are none.
+std::optional<std::pair<size_t, size_t>> FindOverlap(const std::vector<Quote>& quotes);
+
+}  // namespace plumblane
