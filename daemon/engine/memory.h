@@ -5,6 +5,7 @@
 #include <memory>
 
 #include "engine/fleet_book.h"
+#include "engine/outlook_book.h"
 #include "engine/series_cache.h"
 
 namespace plumblane {
@@ -14,11 +15,13 @@ struct Memory {
 
   SeriesCache series;
   FleetBook fleets;
+  OutlookBook outlooks;
 
   // What entry `sequence` changed; by the writer, before a view of it can be had.
   void Note(uint64_t sequence, const std::shared_ptr<const Cells>& changes) {
     series.Note(sequence, changes);
     fleets.Note(sequence, *changes);
+    outlooks.Note(sequence, *changes);
   }
 };
 

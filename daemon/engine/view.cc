@@ -213,34 +213,23 @@ absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListLanes(const Asked&
   return list;
 }
 
-absl::StatusOr<WithBasis<View::Ranking>> View::Rank(const std::string& destination,
-                                                    const std::optional<std::string>& origin,
-                                                    const std::optional<std::string>& service,
-                                                    const Asked& asked, size_t limit) const {
-  const auto question = Put(asked, Scope::kCounted);
-  if (!question.ok()) return question.status();
-  WithBasis<Ranking> ranking{question->basis, {}};
-  const auto at = catalog_->pairs->by_destination.find(destination);
-  if (at == catalog_->pairs->by_destination.end()) return ranking;
-  const FleetPriors& priors = question->fleet->priors;
-  std::vector<RankCandidate> candidates;
-  for (const auto& [lane, supplier] : at->second) {
-    if ((origin && *origin != lane.origin) || (service && *service != lane.service)) continue;
-    const Pair pair{supplier, lane};
-    const PairRates* rates = question->fleet->Find(pair);
-    candidates.push_back(CandidateOf(pair, rates ? *rates : PairRates{}, priors.Of({&pair, 1})));
-  }
-  const std::vector<Ranked> order = RankByBadShare(candidates, limit);
-  ranking.answer.candidate_count = order.size();
-  for (size_t i = 0; i < std::min(limit, order.size()); ++i) {
-    const Pair& pair = candidates[order[i].candidate].pair;
+absl::StatusOr<MonthUse> View::MonthUse(const std::string& supplier) const {
+  const HeldTerms* terms = catalog_->agreements->terms.Find(supplier);
+  plumblane::MonthUse use;
+  use.month = MonthOf(DayOf(now_), terms ? terms->terms.month_start_day : 1);
+  for (const Pair& pair : PairsOf({supplier, std::nullopt})) {
     const auto measures = Read(pair);
     if (!measures.ok()) return measures.status();
-    ranking.answer.best.push_back({pair, order[i],
-                                   ScoreOf(**measures, Scope::kCounted, priors.Of({&pair, 1}),
-                                           question->moment, question->rules)});
+    const Series& delivery = (**measures)[Measure::kDelivery];
+    for (auto cohort = delivery.rbegin();
+         cohort != delivery.rend() && use.month.first <= cohort->day; ++cohort) {
+      use.paid_count += cohort->cell.counted.entered + cohort->cell.excused.entered;
+    }
   }
-  return ranking;
+  for (const auto& [part, open] : catalog_->assignments->by_part) {
+    if (open.supplier == supplier && use.month.first <= DayOf(open.time)) ++use.assigned_count;
+  }
+  return use;
 }
 
 absl::StatusOr<OrderAnswer> View::Order(const OrderKey& key) const {

@@ -21,8 +21,8 @@
 
 #include "engine/catalog.h"
 #include "engine/memory.h"
+#include "engine/sourcing.h"
 #include "orders/fold.h"
-#include "ranking/rank.h"
 #include "scoring/backtest.h"
 #include "scoring/score.h"
 #include "storage/store.h"
@@ -102,6 +102,13 @@ struct OrderMatch {
   std::string destination;
 };
 
+// What a supplier has taken of its month.
+struct MonthUse {
+  Month month;
+  int64_t paid_count = 0;      // order parts paid in it
+  int64_t assigned_count = 0;  // assigned in it and not yet paid
+};
+
 class View {
  public:
   // `memory` has been told of all that entries changed since it was made, up to this state.
@@ -125,26 +132,20 @@ class View {
                                                                 const std::string& after,
                                                                 size_t limit) const;
 
-  struct RankedPair {
-    Pair pair;
-    Ranked ranked;
-    ScoreEstimate score;
-  };
-  struct Ranking {
-    std::vector<RankedPair> best;  // the first `limit`
-    size_t candidate_count = 0;
-  };
-  // The pairs that ship to `destination`, from `origin` and by `service` when given.
-  absl::StatusOr<WithBasis<Ranking>> Rank(const std::string& destination,
-                                          const std::optional<std::string>& origin,
-                                          const std::optional<std::string>& service,
-                                          const Asked& asked, size_t limit) const;
+  // The suppliers for an order, best first, with the pairs that have shipped to its destination and
+  // those that quote for it (engine/sourcing.h). The first `told` have reasons, limits and scores.
+  // Errors besides: INVALID_ARGUMENT when there is no rate to convert the sale with.
+  absl::StatusOr<WithBasis<SourcingAnswer>> Source(const OrderToSource& order, const Asked& asked,
+                                                   size_t told) const;
 
   // Reads the on-time cells of all pairs; seconds for thousands of them. Errors besides:
   // FAILED_PRECONDITION while too few days have settled, saying how many there are and are needed;
   // CANCELLED once `give_up`, asked now and then, says so.
   absl::StatusOr<BacktestAnswer> Backtest(const BacktestAsked& asked,
                                           const std::function<bool()>& give_up = {}) const;
+
+  // As of now; the month starts as the supplier's terms say.
+  absl::StatusOr<plumblane::MonthUse> MonthUse(const std::string& supplier) const;
 
   absl::StatusOr<OrderAnswer> Order(const OrderKey& key) const;
   // The first order part with that tracking number; none when unknown.
@@ -166,9 +167,13 @@ class View {
     std::shared_ptr<const Fleet> fleet;        // in `scope`
     std::shared_ptr<const Fleet> pairs_fleet;  // without excused orders
   };
+  class Sourcer;
   Moment MomentOf(const std::optional<Instant>& as_of) const;
   absl::StatusOr<Question> Put(const Asked& asked, Scope scope) const;
   absl::StatusOr<std::shared_ptr<const MeasureSet>> Read(const Pair& pair) const;
+  absl::StatusOr<std::shared_ptr<const Outlook>> ReadOutlook(const Pair& pair,
+                                                             const Question& question) const;
+  absl::StatusOr<ScoreEstimate> ReadScore(const Pair& pair, const Question& question) const;
   absl::StatusOr<std::shared_ptr<const Fleet>> AskFleet(const Question& question,
                                                         Scope scope) const;
   absl::StatusOr<ScoreAnswer> SumOf(const std::vector<Pair>& pairs, const Question& question,

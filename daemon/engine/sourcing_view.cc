@@ -1,0 +1,383 @@
+#include <absl/strings/str_cat.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <memory>
+#include <set>
+#include <utility>
+
+#include "engine/view.h"
+#include "ranking/reasons.h"
+#include "ranking/shares.h"
+#include "scoring/outlook.h"
+
+namespace plumblane {
+namespace {
+
+// Quoted for any service, where the supplier has shipped with services of its own, adds no pair.
+void AddOffers(const OrderToSource& order, const Agreements& agreements, Day today,
+               std::set<Pair>& pairs) {
+  std::set<std::pair<std::string, std::string>> shipped;  // supplier, origin
+  for (const Pair& pair : pairs) shipped.emplace(pair.supplier, pair.lane.origin);
+  for (const QuoteBook::Offer& offer :
+       agreements.quotes.OffersTo(order.destination, order.item, order.units, today)) {
+    if (order.origin && *order.origin != offer.lane.origin) continue;
+    if (order.service && !offer.lane.service.empty() && *order.service != offer.lane.service) {
+      continue;
+    }
+    Lane lane = offer.lane;
+    if (lane.service.empty()) {
+      if (order.service) {
+        lane.service = *order.service;
+      } else if (shipped.contains({offer.supplier, lane.origin})) {
+        continue;
+      }
+    }
+    pairs.insert({offer.supplier, lane});
+  }
+}
+
+std::string PauseReason(const Pause& pause) {
+  return absl::StrCat("paused", pause.until ? absl::StrCat(" until ", FormatDay(*pause.until)) : "",
+                      pause.reason.empty() ? "" : absl::StrCat(": ", pause.reason));
+}
+
+// A quote as it holds for an order, in the currency of the costs.
+struct Offer {
+  PricedCandidate priced;
+  OrderTerms terms;
+};
+
+absl::StatusOr<Offer> PriceOf(const Pair& pair, const OrderToSource& order,
+                              const Agreements& agreements, Day today, std::optional<double> sale) {
+  const HeldQuote* held =
+      agreements.quotes.Find(pair.supplier, order.item, pair.lane, order.units, today);
+  if (held == nullptr) {
+    return absl::NotFoundError(absl::StrCat(
+        "no quote holds for ", order.item.empty() ? "any item" : absl::StrCat("item ", order.item),
+        " on ", FormatDay(today)));
+  }
+  const std::optional<Money> landed = LandedPrice(held->quote, order.units);
+  if (!landed) return absl::OutOfRangeError("the quoted price of so many units is beyond measure");
+  const auto converted = agreements.exchange.Convert(*landed, agreements.costs.currency, today);
+  if (!converted.ok()) return converted.status();
+
+  Offer offer;
+  offer.priced.quoted = *landed;
+  offer.priced.landed = converted->money.minor_units;
+  if (converted->rate != nullptr) {
+    const ExchangeRate& rate = *converted->rate;
+    offer.priced.exchange_rate = absl::StrCat("1 ", rate.from, " = ", FormatRate(rate), " ",
+                                              rate.to, " of ", FormatDay(rate.date));
+  }
+  offer.terms.landed = static_cast<double>(offer.priced.landed);
+  offer.terms.sale = sale;
+  const HeldTerms* terms = agreements.terms.Find(pair.supplier);
+  const std::span<const DayRange> closures =
+      terms ? std::span<const DayRange>(terms->terms.closures) : std::span<const DayRange>();
+  offer.terms.closed_days = FirstOpenDay(today, closures) - today;
+  std::optional<PromisedDays> promise = held->quote.promise;
+  if (!promise && terms != nullptr) promise = terms->terms.promise;
+  if (promise) {
+    offer.terms.promised_days =
+        PromisedDay(*promise, today, closures) - today - offer.terms.closed_days;
+  }
+  offer.priced.promised_days = offer.terms.promised_days;
+  return offer;
+}
+
+// The outlooks of all pairs that ship there, and what they add up to.
+struct Outlooks {
+  std::map<Pair, std::shared_ptr<const Outlook>> pairs;
+  std::map<std::pair<std::string, std::string>, Outlook> lanes;  // origin, destination
+  std::map<std::string, Outlook> suppliers;
+  Outlook fleet;
+
+  void Add(const Pair& pair, std::shared_ptr<const Outlook> outlook) {
+    MixInto(lanes[{pair.lane.origin, pair.lane.destination}], *outlook);
+    MixInto(suppliers[pair.supplier], *outlook);
+    MixInto(fleet, *outlook);
+    pairs[pair] = std::move(outlook);
+  }
+
+  OrderBelief BeliefOf(const Pair& pair, const Beta& late, const Beta& bad) const {
+    const auto own = pairs.find(pair);
+    const auto lane = lanes.find({pair.lane.origin, pair.lane.destination});
+    const auto supplier = suppliers.find(pair.supplier);
+    return {late,
+            bad,
+            own == pairs.end() ? nullptr : own->second.get(),
+            lane == lanes.end() ? nullptr : &lane->second,
+            supplier == suppliers.end() ? nullptr : &supplier->second,
+            &fleet};
+  }
+};
+
+// Puts the cheapest first, with chances, shares and reasons.
+void RankByCost(std::vector<SourcingCandidate>& candidates, const ShareRules& shares,
+                const std::string& currency, size_t told) {
+  if (candidates.empty()) return;
+  std::sort(candidates.begin(), candidates.end(),
+            [](const SourcingCandidate& x, const SourcingCandidate& y) {
+              const double cost_x = x.priced->cost.belief.Expected();
+              const double cost_y = y.priced->cost.belief.Expected();
+              return cost_x != cost_y ? cost_x < cost_y : x.pair < y.pair;
+            });
+  std::vector<CostBelief> beliefs;
+  for (const SourcingCandidate& one : candidates) beliefs.push_back(one.priced->cost.belief);
+  const std::vector<double> chances = ChancesOfCheapest(beliefs);
+  const std::vector<double> given = SharesToGive(beliefs, shares);
+  const auto cheapest =
+      std::min_element(candidates.begin(), candidates.end(),
+                       [](const SourcingCandidate& x, const SourcingCandidate& y) {
+                         return x.priced->landed < y.priced->landed;
+                       });
+  const auto named = [](const SourcingCandidate& one) {
+    return Named{one.pair.supplier, one.priced->cost.parts};
+  };
+  for (size_t i = 0; i < candidates.size(); ++i) {
+    SourcingCandidate& one = candidates[i];
+    one.priced->cheapest_chance = chances[i];
+    one.share = given[i];
+    if (i >= told) continue;
+    one.priced->quantiles = QuantilesOf(beliefs[i]);
+    one.ranked.reason = i == 0 ? WhyFirst(named(one), named(*cheapest), currency)
+                               : WhyNotFirst(named(one), named(candidates[0]), currency);
+    one.ranked.close_to_first =
+        i > 0 && one.priced->quantiles.low <= candidates[0].priced->quantiles.high;
+  }
+}
+
+}  // namespace
+
+// Puts an answer together, step by step.
+class View::Sourcer {
+ public:
+  Sourcer(const View& view, const Question& question, const OrderToSource& order, size_t told)
+      : view_(view),
+        question_(question),
+        order_(order),
+        told_(told),
+        agreements_(*view.catalog_->agreements),
+        today_(DayOf(question.basis.as_of)) {}
+
+  absl::StatusOr<SourcingAnswer> Run() {
+    CollectPairs();
+    ChooseOrder();
+    if (answer_.by_cost) {
+      if (absl::Status status = ReadSale(); !status.ok()) return status;
+      if (absl::Status status = ReadOutlooks(); !status.ok()) return status;
+    }
+    for (const Pair& pair : pairs_) {
+      if (absl::Status status = Consider(pair); !status.ok()) return status;
+    }
+    RankByShare();
+    if (answer_.by_cost) {
+      RankByCost(answer_.candidates, Shares(), answer_.currency, told_);
+    } else if (!answer_.candidates.empty()) {
+      answer_.candidates[0].share = 1;
+    }
+    if (absl::Status status = Tell(); !status.ok()) return status;
+    return std::move(answer_);
+  }
+
+ private:
+  void CollectPairs() {
+    const auto& by_destination = view_.catalog_->pairs->by_destination;
+    if (const auto at = by_destination.find(order_.destination); at != by_destination.end()) {
+      for (const auto& [lane, supplier] : at->second) {
+        if ((order_.origin && *order_.origin != lane.origin) ||
+            (order_.service && *order_.service != lane.service)) {
+          continue;
+        }
+        shipped_.insert({supplier, lane});
+      }
+    }
+    pairs_ = shipped_;
+    AddOffers(order_, agreements_, today_, pairs_);
+  }
+
+  void ChooseOrder() {
+    const CostSettings& settings = agreements_.costs;
+    const CostClass* costs = settings.Find(order_.shop, agreements_.items.ClassOf(order_.item));
+    if (settings.currency.empty()) {
+      answer_.order_reason = "no cost settings were loaded (plumblane costs load)";
+    } else if (costs == nullptr) {
+      answer_.order_reason = "the cost settings have no class for this shop and item";
+    } else if (agreements_.quotes.all().empty()) {
+      answer_.order_reason = "no quotes were loaded (plumblane quotes load)";
+    } else if (!CanJudge()) {
+      answer_.order_reason = "no order of any supplier has settled yet: nothing to reckon with";
+    } else {
+      answer_.by_cost = true;
+      answer_.costs = *costs;
+      answer_.currency = settings.currency;
+      answer_.trials_on = settings.trials.on;
+    }
+  }
+
+  bool CanJudge() const {
+    if (pairs_.empty()) return true;
+    const Priors priors = question_.fleet->priors.Of({&*pairs_.begin(), 1});
+    return priors.late && priors.defect;
+  }
+
+  // What a customer pays, in the currency of the costs.
+  absl::Status ReadSale() {
+    answer_.sale = answer_.costs.sale;
+    if (order_.sale) {
+      const auto converted = agreements_.exchange.Convert(*order_.sale, answer_.currency, today_);
+      if (!converted.ok()) {
+        return absl::InvalidArgumentError(
+            absl::StrCat("sale: ", std::string(converted.status().message())));
+      }
+      answer_.sale = converted->money.minor_units;
+    }
+    if (!answer_.sale) {
+      answer_.order_reason = "no sale price is known: what would be refunded counts as nothing";
+    }
+    return absl::OkStatus();
+  }
+
+  absl::Status ReadOutlooks() {
+    for (const Pair& pair : shipped_) {
+      auto outlook = view_.ReadOutlook(pair, question_);
+      if (!outlook.ok()) return outlook.status();
+      outlooks_.Add(pair, *std::move(outlook));
+    }
+    return absl::OkStatus();
+  }
+
+  // Among the candidates, or among the excluded with the reason.
+  absl::Status Consider(const Pair& pair) {
+    SourcingCandidate candidate;
+    candidate.pair = pair;
+    auto why_not = CannotTake(candidate);
+    if (!why_not.ok()) return why_not.status();
+    std::optional<OrderTerms> terms;
+    if (answer_.by_cost && why_not->empty()) {
+      auto offer = PriceOf(pair, order_, agreements_, today_, answer_.sale);
+      if (offer.ok()) {
+        candidate.priced = std::move(offer->priced);
+        terms = offer->terms;
+      } else {
+        *why_not = std::string(offer.status().message());
+      }
+    }
+    if (!why_not->empty()) {
+      answer_.excluded.push_back({pair, *std::move(why_not)});
+      return absl::OkStatus();
+    }
+    const PairRates* rates = question_.fleet->Find(pair);
+    judged_.push_back(
+        CandidateOf(pair, rates ? *rates : PairRates{}, question_.fleet->priors.Of({&pair, 1})));
+    if (terms) {
+      candidate.priced->cost =
+          CostOf(*terms, outlooks_.BeliefOf(pair, *judged_.back().late, *judged_.back().bad),
+                 answer_.costs);
+    }
+    candidate.supplier_item = agreements_.items.CodeAt(pair.supplier, order_.item);
+    answer_.candidates.push_back(std::move(candidate));
+    return absl::OkStatus();
+  }
+
+  // Why the supplier can take no order now; "" when it can. Fills in what is left of its month.
+  absl::StatusOr<std::string> CannotTake(SourcingCandidate& candidate) const {
+    const std::string& supplier = candidate.pair.supplier;
+    if (supplier == order_.not_supplier) return std::string("could not deliver this order");
+    if (const Pause* pause = agreements_.terms.PausedOn(supplier, today_)) {
+      return PauseReason(*pause);
+    }
+    const HeldTerms* terms = agreements_.terms.Find(supplier);
+    if (terms == nullptr) return std::string();
+    const Day open = FirstOpenDay(today_, terms->terms.closures);
+    if (today_ < open) candidate.closed_until = open;
+    const std::optional<int64_t>& limit = terms->terms.monthly_order_limit;
+    if (!limit) return std::string();
+    const auto use = view_.MonthUse(supplier);
+    if (!use.ok()) return use.status();
+    const auto given = order_.given.find(supplier);
+    const int64_t taken =
+        use->paid_count + use->assigned_count + (given == order_.given.end() ? 0 : given->second);
+    candidate.remaining = std::max<int64_t>(0, *limit - taken);
+    if (*candidate.remaining > 0) return std::string();
+    return absl::StrCat("its limit of ", *limit, " orders a month is reached; the next begins on ",
+                        FormatDay(use->month.next));
+  }
+
+  // Where costs decide, only the figures of it are wanted.
+  void RankByShare() {
+    std::vector<SourcingCandidate> ranked;
+    for (const Ranked& one : RankByBadShare(judged_, answer_.by_cost ? 0 : told_)) {
+      ranked.push_back(std::move(answer_.candidates[one.candidate]));
+      ranked.back().ranked = one;
+    }
+    answer_.candidates = std::move(ranked);
+  }
+
+  ShareRules Shares() const {
+    ShareRules rules;
+    rules.trials = answer_.trials_on;
+    rules.half_life_days = question_.basis.half_life_days;
+    // Steady orders of n a day weigh n half-lives / ln 2.
+    rules.orders_a_day = outlooks_.fleet.orders * std::log(2.0) / rules.half_life_days;
+    const TrialSettings& trials = agreements_.costs.trials;
+    rules.most_share = trials.most_share;
+    if (trials.most_cost) rules.most_cost = static_cast<double>(*trials.most_cost);
+    return rules;
+  }
+
+  absl::Status Tell() {
+    for (size_t i = 0; i < answer_.candidates.size(); ++i) {
+      SourcingCandidate& one = answer_.candidates[i];
+      one.ranked.candidate = i;
+      if (i >= told_) continue;
+      auto score = view_.ReadScore(one.pair, question_);
+      if (!score.ok()) return score.status();
+      one.score = *std::move(score);
+    }
+    return absl::OkStatus();
+  }
+
+  const View& view_;
+  const Question& question_;
+  const OrderToSource& order_;
+  const size_t told_;
+  const Agreements& agreements_;
+  const Day today_;
+  std::set<Pair> shipped_, pairs_;  // to the destination; with those that only quote
+  Outlooks outlooks_;
+  std::vector<RankCandidate> judged_;  // along answer_.candidates until it is sorted
+  SourcingAnswer answer_;
+};
+
+absl::StatusOr<WithBasis<SourcingAnswer>> View::Source(const OrderToSource& order,
+                                                       const Asked& asked, size_t told) const {
+  const auto question = Put(asked, Scope::kCounted);
+  if (!question.ok()) return question.status();
+  auto answer = Sourcer(*this, *question, order, told).Run();
+  if (!answer.ok()) return answer.status();
+  return WithBasis<SourcingAnswer>{question->basis, *std::move(answer)};
+}
+
+absl::StatusOr<std::shared_ptr<const Outlook>> View::ReadOutlook(const Pair& pair,
+                                                                 const Question& question) const {
+  const OutlookBook::Question asked{EndedDays(question.moment), question.rules};
+  if (auto kept = memory_->outlooks.Find(asked, catalog_->log_sequence, pair)) return kept;
+  const auto measures = Read(pair);
+  if (!measures.ok()) return measures.status();
+  auto outlook = std::make_shared<const Outlook>(
+      OutlookOf(**measures, Scope::kCounted, asked.ended, question.rules));
+  memory_->outlooks.Keep(asked, catalog_->log_sequence, pair, outlook);
+  return outlook;
+}
+
+absl::StatusOr<ScoreEstimate> View::ReadScore(const Pair& pair, const Question& question) const {
+  const auto measures = Read(pair);
+  if (!measures.ok()) return measures.status();
+  return ScoreOf(**measures, Scope::kCounted, question.pairs_fleet->priors.Of({&pair, 1}),
+                 question.moment, question.rules);
+}
+
+}  // namespace plumblane

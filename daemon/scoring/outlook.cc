@@ -1,0 +1,143 @@
+#include "scoring/outlook.h"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+
+#include "cohorts/buckets.h"
+#include "scoring/times.h"
+
+namespace plumblane {
+namespace {
+
+constexpr double kSecondsPerDay = 86'400;
+
+double EnteredWeight(const Series& series, Scope scope, const Moment& moment,
+                     const ScoreRules& rules) {
+  double weight = 0;
+  for (const Cohort& cohort : Watched(series, moment)) {
+    int64_t entered = 0;
+    VisitTallies(cohort.cell, scope, [&](const Tally& tally) { entered += tally.entered; });
+    weight += static_cast<double>(entered) * WeightOn(cohort.day, moment, rules);
+  }
+  return weight;
+}
+
+// One pass over the steps of the curve.
+void Tabulate(const TimesCurve& times, Outlook& outlook) {
+  const std::vector<CurveStep>& steps = times.curve.steps;
+  size_t next = 0;
+  double survival = 1, area = 0, reached = 0;  // days
+  for (size_t day = 0; day < Outlook::kDays; ++day) {
+    const double end = static_cast<double>(day) + 0.5;
+    for (;
+         next < steps.size() && BucketEndMillis(steps[next].bucket) <=
+                                    static_cast<int64_t>(end * static_cast<double>(kMillisPerDay));
+         ++next) {
+      // What a bucket stands for may lie a little before the end of the day before.
+      const double at = std::max(reached, BucketSeconds(steps[next].bucket) / kSecondsPerDay);
+      area += survival * (at - reached);
+      reached = at;
+      survival = steps[next].survival;
+    }
+    area += survival * (end - reached);
+    reached = end;
+    outlook.not_arrived[day] = survival;
+    outlook.days_by[day] = area;
+    if (next > 0) {
+      if (const auto share = times.curve.ShareBy(steps[next - 1].bucket)) {
+        outlook.worth[day] = share->a + share->b;
+      }
+    }
+  }
+}
+
+size_t At(int promised) { return static_cast<size_t>(std::min(promised, kLongestPromise)); }
+
+// Of days from `from` to the end, those of orders that arrive between; `from` none = payment.
+double DaysOfArrivals(const Outlook& outlook, std::optional<size_t> from, size_t to, double lost) {
+  assert(outlook.orders > 0);
+  const double start = from ? static_cast<double>(*from) + 0.5 : 0;
+  const double length = static_cast<double>(to) + 0.5 - start;
+  const double area = outlook.days_by[to] - (from ? outlook.days_by[*from] : 0);
+  return std::max(0.0, area - length * std::min(outlook.not_arrived[to], lost));
+}
+
+}  // namespace
+
+Outlook OutlookOf(const MeasureSet& measures, Scope scope, const Moment& moment,
+                  const ScoreRules& rules) {
+  Outlook outlook;
+  const Series& delivery = measures[Measure::kDelivery];
+  outlook.orders = EnteredWeight(delivery, scope, moment, rules);
+  const TimesCurve times = TimesCurveOf(Measure::kDelivery, delivery, scope, moment, rules);
+  Tabulate(times, outlook);
+  if (times.longest_watch_millis) {
+    outlook.followed_days =
+        static_cast<double>(*times.longest_watch_millis) / static_cast<double>(kMillisPerDay);
+  }
+  const DefectExposure exposure = ExposureOf(measures[Measure::kDefect], scope, moment, rules);
+  if (const auto kinds = DefectKindsOf(measures[Measure::kDefect], scope, moment, rules)) {
+    double sum = 0;
+    for (const double share : kinds->share) sum += share;
+    if (sum > 0) {
+      outlook.defects = exposure.hit_weight;
+      for (size_t i = 0; i < kinds->share.size(); ++i) {
+        outlook.kinds[i] = outlook.defects * kinds->share[i] / sum;
+      }
+    }
+  }
+  const Series& response = measures[Measure::kResponse];
+  outlook.disputes = EnteredWeight(response, scope, moment, rules);
+  if (outlook.disputes > 0) {
+    outlook.answer_days =
+        TimesCurveOf(Measure::kResponse, response, scope, moment, rules)
+            .curve.AreaBetween(0, kLongestAnswerDays * kSecondsPerDay, BucketSeconds) /
+        kSecondsPerDay;
+  }
+  return outlook;
+}
+
+void MixInto(Outlook& sum, const Outlook& other, double weight) {
+  const double orders = other.orders * weight;
+  const double total = sum.orders + orders;
+  if (total > 0) {
+    const double mine = sum.orders / total, theirs = orders / total;
+    for (size_t day = 0; day < Outlook::kDays; ++day) {
+      sum.not_arrived[day] = mine * sum.not_arrived[day] + theirs * other.not_arrived[day];
+      sum.days_by[day] = mine * sum.days_by[day] + theirs * other.days_by[day];
+    }
+    sum.followed_days = std::max(sum.followed_days, other.followed_days);
+  }
+  sum.orders = total;
+  const double disputes = other.disputes * weight;
+  if (disputes > 0) {
+    sum.answer_days =
+        (sum.answer_days * sum.disputes + other.answer_days * disputes) / (sum.disputes + disputes);
+  }
+  sum.disputes += disputes;
+  sum.defects += weight * other.defects;
+  for (size_t i = 0; i < sum.kinds.size(); ++i) sum.kinds[i] += weight * other.kinds[i];
+  sum.promised += weight * other.promised;
+  sum.promised_days += weight * other.promised_days;
+}
+
+double WaitingDays(const Outlook& outlook, int promised, double lost) {
+  return DaysOfArrivals(outlook, std::nullopt, At(promised) + kLostAfterDays, lost);
+}
+
+double LateDays(const Outlook& outlook, int promised, double lost) {
+  return DaysOfArrivals(outlook, At(promised), At(promised) + kLostAfterDays, lost);
+}
+
+std::optional<Beta> LateByArrivals(const Outlook& outlook, int promised) {
+  const size_t day = At(promised);
+  const double worth = outlook.worth[day];
+  // What the curve says beyond what was followed is only the want of news.
+  if (worth < kFewestAtRisk * (1 - 1e-9) || outlook.followed_days < promised + 0.5) {
+    return std::nullopt;
+  }
+  return Beta{worth * outlook.not_arrived[day], worth * (1 - outlook.not_arrived[day])};
+}
+
+}  // namespace plumblane
