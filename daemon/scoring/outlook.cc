@@ -34,8 +34,8 @@ void Tabulate(const TimesCurve& times, Outlook& outlook) {
          next < steps.size() && BucketEndMillis(steps[next].bucket) <=
                                     static_cast<int64_t>(end * static_cast<double>(kMillisPerDay));
          ++next) {
-      // What a bucket stands for may lie a little before the end of the day before.
-      const double at = std::max(reached, BucketSeconds(steps[next].bucket) / kSecondsPerDay);
+      // May lie a little before the end of the day before; then that much is taken back.
+      const double at = BucketSeconds(steps[next].bucket) / kSecondsPerDay;
       area += survival * (at - reached);
       reached = at;
       survival = steps[next].survival;
