@@ -9,12 +9,13 @@
 namespace plumblane {
 namespace {
 
-constexpr size_t kPoints = 33;   // of a rate
-constexpr size_t kSteps = 256;   // of a cost table
-constexpr double kDrop = 14;     // points reach to where the density is e^-14 of its peak ...
-constexpr double kReach = 14;    // ... and at most this far from it on the logit scale
-constexpr double kTie = 1e-12;   // costs closer than this part of them are equal
-constexpr double kFewest = 32;   // cells that a contest starts with
+constexpr size_t kPoints = 33;  // of a rate
+constexpr size_t kSteps = 128;  // of a cost table
+using CostTable = std::array<double, kSteps + 1>;
+constexpr double kDrop = 14;        // points reach to where the density is e^-14 of its peak ...
+constexpr double kReach = 14;       // ... and at most this far from it on the logit scale
+constexpr double kTie = 1e-12;      // costs closer than this part of them are equal
+constexpr double kFewest = 32;      // cells that a contest starts with
 constexpr double kMost = 1 / 64.0;  // chance that the cheapest lies in a cell, else it is split
 
 // On the logit scale t = log(x / (1 - x)) the log of a Beta's density is a t - (a + b) log(1 + e^t)
@@ -27,8 +28,8 @@ double LogDensity(const Beta& beta, double t) {
 double LowEnd(const Beta& beta) {
   const double peak = std::log(beta.a / beta.b);
   const double target = LogDensity(beta, peak) - kDrop;
-  double t = peak - std::min(kReach, kDrop / beta.a +
-                                         std::sqrt(2 * kDrop * (1 / beta.a + 1 / beta.b)));
+  double t =
+      peak - std::min(kReach, kDrop / beta.a + std::sqrt(2 * kDrop * (1 / beta.a + 1 / beta.b)));
   for (int step = 0; step < 3; ++step) {
     const double missing = target - LogDensity(beta, t);
     if (missing <= 0) break;
@@ -38,63 +39,83 @@ double LowEnd(const Beta& beta) {
 }
 double HighEnd(const Beta& beta) { return -LowEnd({beta.b, beta.a}); }
 
-// What one rate costs: points with weights, and its distribution function between them.
-class RateCost {
- public:
-  RateCost(const Beta& rate, double per_one) {
-    if (per_one <= 0) return;
-    low_ = LowEnd(rate);
-    high_ = HighEnd(rate);
-    rate_ = rate;
-    per_one_ = per_one;
-    first_ = per_one / (1 + std::exp(-low_));
-    last_ = per_one / (1 + std::exp(-high_));
+// One rate and what it costs, between the ends of its points.
+struct RateCost {
+  RateCost(const Beta& rate, double per_one) : rate(rate), per_one(per_one) {
+    if (per_one == 0) return;
+    low_logit = LowEnd(rate);
+    high_logit = HighEnd(rate);
+    low = per_one / (1 + std::exp(-low_logit));
+    high = per_one / (1 + std::exp(-high_logit));
   }
 
-  double low() const { return first_; }
-  double high() const { return last_; }
-  size_t size() const { return size_; }
-  double at(size_t k) const { return at_[k]; }
-  double weight(size_t k) const { return weight_[k]; }
-  // The mean of its density: the larger, the more of it lies close together.
-  double concentration() const { return concentration_; }
+  Beta rate;
+  double per_one;
+  double low_logit = 0, high_logit = 0;
+  double low = 0, high = 0;  // as costs
+};
 
-  void MakePoints() {
-    if (per_one_ == 0) return;  // one point at 0
+// What an order costs.
+struct Cost {
+  explicit Cost(const CostBelief& belief, double sharpening = 1)
+      : fixed(belief.fixed),
+        late({belief.late.a * sharpening, belief.late.b * sharpening}, belief.per_late),
+        bad({belief.bad.a * sharpening, belief.bad.b * sharpening}, belief.per_bad) {
+    assert(std::isfinite(fixed) && belief.per_late >= 0 && belief.per_bad >= 0);
+  }
+  double low() const { return fixed + late.low + bad.low; }
+  double high() const { return fixed + late.high + bad.high; }
+
+  double fixed;
+  RateCost late, bad;
+};
+
+// What one rate costs as points with weights, and its distribution function between them.
+class RatePoints {
+ public:
+  explicit RatePoints(const RateCost& cost) : first_(cost.low), last_(cost.high) {
+    if (cost.per_one == 0) return;  // one point at 0
     size_ = kPoints;
-    const double step = (high_ - low_) / (kPoints - 1), total = rate_.a + rate_.b;
-    const double peak = LogDensity(rate_, std::log(rate_.a / rate_.b));
-    const double ratio = std::exp(step);
+    const Beta& rate = cost.rate;
+    const double step = (cost.high_logit - cost.low_logit) / (kPoints - 1);
+    const double ratio = std::exp(step), total = rate.a + rate.b;
+    const double peak = LogDensity(rate, std::log(rate.a / rate.b));
     std::array<double, kPoints> slope;  // of the log density
-    double odds = std::exp(low_), sum = 0;
+    double odds = std::exp(cost.low_logit), sum = 0;
     for (size_t k = 0; k < kPoints; ++k, odds *= ratio) {
-      const double t = low_ + static_cast<double>(k) * step, rest = 1 / (1 + odds);
-      weight_[k] = std::exp(rate_.a * t - total * std::log1p(odds) - peak);
-      at_[k] = per_one_ * odds * rest;
-      slope[k] = rate_.a * rest - rate_.b * odds * rest;
-      density_[k] = weight_[k] / (step * per_one_ * odds * rest * rest);
+      const double t = cost.low_logit + static_cast<double>(k) * step, rest = 1 / (1 + odds);
+      weight_[k] = std::exp(rate.a * t - total * std::log1p(odds) - peak);
+      at_[k] = cost.per_one * odds * rest;
+      slope[k] = rate.a * rest - rate.b * odds * rest;
+      density_[k] = weight_[k] / (step * at_[k] * rest);
       sum += weight_[k];
     }
     // What lies beyond either end falls off evenly: a geometric series, put on the last point.
+    constexpr size_t kLast = kPoints - 1;
     const double before = weight_[0] / std::expm1(std::max(slope[0], 1e-9) * step);
-    const double after = weight_[kPoints - 1] /
-                         std::expm1(std::max(-slope[kPoints - 1], 1e-9) * step);
+    const double after = weight_[kLast] / std::expm1(std::max(-slope[kLast], 1e-9) * step);
     sum += before + after;
     // The distribution function at a point: half of its own weight, less the first term of the
     // Euler-Maclaurin formula.
     double below = before;
     concentration_ = 0;
     for (size_t k = 0; k < kPoints; ++k) {
-      concentration_ += weight_[k] * density_[k];
+      concentration_ += weight_[k] * density_[k] / (sum * sum);
       below_[k] = (below + weight_[k] * (0.5 - slope[k] * step / 12)) / sum;
       below += weight_[k];
       weight_[k] /= sum;
       density_[k] /= sum;
     }
-    concentration_ /= sum * sum;
     weight_[0] += before / sum;
-    weight_[kPoints - 1] += after / sum;
+    weight_[kLast] += after / sum;
   }
+
+  double low() const { return first_; }
+  size_t size() const { return size_; }
+  double at(size_t k) const { return at_[k]; }
+  double weight(size_t k) const { return weight_[k]; }
+  // The mean of its density: the larger, the more of it lies close together.
+  double concentration() const { return concentration_; }
 
   // P(cost <= x).
   double Below(double x) const {
@@ -105,7 +126,7 @@ class RateCost {
   }
 
   // The same at low(), low() + step, ...
-  void Tabulate(double step, std::array<double, kSteps + 1>& table) const {
+  void Tabulate(double step, CostTable& table) const {
     if (size_ == 1) return table.fill(1);
     size_t k = 0;
     for (size_t i = 0; i <= kSteps; ++i) {
@@ -128,61 +149,52 @@ class RateCost {
     return below_[k] + u * (rise + (1 - u) * (start * (1 - u) + end * u));
   }
 
-  Beta rate_;
-  double per_one_ = 0, low_ = 0, high_ = 0;  // ends on the logit scale
-  double first_ = 0, last_ = 0;
+  double first_, last_;
   size_t size_ = 1;
   double concentration_ = std::numeric_limits<double>::infinity();
   std::array<double, kPoints> at_{}, weight_{1}, below_{1}, density_{};
 };
 
-// What an order costs. The rate that lies closer together counts by its points, the other by its
-// distribution function, which is smooth over the steps between them.
-class Cost {
+// The rate that lies closer together counts by its points, the other by its distribution function,
+// which is smooth over the steps between them.
+class CostPoints {
  public:
-  explicit Cost(const CostBelief& belief)
-      : fixed_(belief.fixed), one_(belief.late, belief.per_late), other_(belief.bad, belief.per_bad) {
-    assert(std::isfinite(belief.fixed) && belief.per_late >= 0 && belief.per_bad >= 0);
-  }
-
-  double low() const { return fixed_ + one_.low() + other_.low(); }
-  double high() const { return fixed_ + one_.high() + other_.high(); }
-
-  void MakePoints() {
-    one_.MakePoints();
-    other_.MakePoints();
+  explicit CostPoints(const Cost& cost) : fixed_(cost.fixed), one_(cost.late), other_(cost.bad) {
     if (one_.concentration() < other_.concentration()) std::swap(one_, other_);
   }
 
-  double Below(double cost) const {
+  // P(cost <= c).
+  double Below(double c) const {
     double sum = 0;
     for (size_t k = 0; k < one_.size(); ++k) {
-      sum += one_.weight(k) * other_.Below(cost - fixed_ - one_.at(k));
+      sum += one_.weight(k) * other_.Below(c - fixed_ - one_.at(k));
     }
     return sum;
   }
 
-  // P(cost > low() + i step).
-  void Tabulate(double step, std::span<double, kSteps + 1> above) const {
-    std::array<double, kSteps + 1> table;
-    other_.Tabulate(step, table);
-    std::fill(above.begin(), above.end(), 1.0);
+  // P(cost > low + i step), where low is the least of all costs.
+  void Tabulate(double step, CostTable& above) const {
+    CostTable other;
+    other_.Tabulate(step, other);
+    above.fill(1);
     for (size_t k = 0; k < one_.size(); ++k) {
+      // A point between two costs of the table counts at both, the nearer the more: so the mean
+      // stays what it is.
       const double shift = (one_.at(k) - one_.low()) / step;
       if (!(shift < kSteps)) break;
       const auto whole = static_cast<size_t>(shift);
-      const double part = shift - static_cast<double>(whole);
-      const double near = one_.weight(k) * (1 - part), far = one_.weight(k) * part;
-      above[whole] -= near * table[0];
-      for (size_t i = whole + 1; i <= kSteps; ++i) {
-        above[i] -= near * table[i - whole] + far * table[i - whole - 1];
+      const double far = one_.weight(k) * (shift - static_cast<double>(whole));
+      const double near = one_.weight(k) - far;
+      above[whole] -= near * other[0];
+      for (size_t i = 1; i <= kSteps - whole; ++i) {
+        above[whole + i] -= near * other[i] + far * other[i - 1];
       }
     }
   }
 
  private:
   double fixed_;
-  RateCost one_, other_;
+  RatePoints one_, other_;
 };
 
 double Tiny(double cost) { return kTie * std::max(1.0, std::abs(cost)); }
@@ -190,14 +202,13 @@ double Tiny(double cost) { return kTie * std::max(1.0, std::abs(cost)); }
 // P(cost > c) of a candidate up to where the contest is decided: linear between even steps.
 class Table {
  public:
-  Table(Cost& cost, double top) : low_(cost.low()) {
+  Table(const Cost& cost, double top) : low_(cost.low()) {
     step_ = (std::min(top, cost.high()) - low_) / kSteps;
     if (step_ <= Tiny(low_)) {  // as good as certain
       step_ = 0;
       return;
     }
-    cost.MakePoints();
-    cost.Tabulate(step_, above_);
+    CostPoints(cost).Tabulate(step_, above_);
   }
 
   double Above(double c) const {
@@ -210,7 +221,7 @@ class Table {
 
  private:
   double low_, step_;
-  std::array<double, kSteps + 1> above_;
+  CostTable above_;
 };
 
 // Costs at which all are compared, close enough that the cheapest is rarely two of them at once.
@@ -272,15 +283,6 @@ class Contest {
   std::vector<double> chances_;
 };
 
-double QuantileOf(const Cost& cost, double p) {
-  double low = cost.low(), high = cost.high();
-  for (int i = 0; i < 60 && high - low > Tiny(low); ++i) {
-    const double middle = (low + high) / 2;
-    (cost.Below(middle) < p ? low : high) = middle;
-  }
-  return (low + high) / 2;
-}
-
 }  // namespace
 
 double CostBelief::Expected() const {
@@ -292,46 +294,47 @@ double CostBelief::StandardDeviation() const {
 }
 
 CostQuantiles QuantilesOf(const CostBelief& belief) {
-  Cost cost(belief);
-  cost.MakePoints();
-  return {QuantileOf(cost, 0.05), QuantileOf(cost, 0.5), QuantileOf(cost, 0.95)};
+  const Cost cost(belief);
+  const CostPoints points(cost);
+  const auto quantile = [&](double p) {
+    double low = cost.low(), high = cost.high();
+    while (high - low > kTie * (cost.high() - cost.low()) + Tiny(low)) {
+      const double middle = (low + high) / 2;
+      (points.Below(middle) < p ? low : high) = middle;
+    }
+    return high;
+  };
+  return {quantile(0.05), quantile(0.5), quantile(0.95)};
 }
 
 std::vector<double> ChancesOfCheapest(std::span<const CostBelief> beliefs, double sharpening) {
   assert(!beliefs.empty() && sharpening > 0);
-  const auto sharpen = [&](CostBelief belief) {
-    for (Beta* rate : {&belief.late, &belief.bad}) {
-      rate->a *= sharpening;
-      rate->b *= sharpening;
-    }
-    return belief;
+  struct Entrant {
+    size_t belief;
+    Cost cost;
   };
+  std::vector<Entrant> entrants;
   double low = std::numeric_limits<double>::infinity(), high = low;
-  std::vector<size_t> entrants;
-  std::vector<Cost> costs;
   for (size_t i = 0; i < beliefs.size(); ++i) {
     if (beliefs[i].fixed > high) continue;
-    Cost cost(sharpen(beliefs[i]));
+    const Cost cost(beliefs[i], sharpening);
     if (cost.low() > high) continue;
     low = std::min(low, cost.low());
     high = std::min(high, cost.high());
-    entrants.push_back(i);
-    costs.push_back(cost);
+    entrants.push_back({i, cost});
   }
-  high += Tiny(high);
-  low -= Tiny(low);
+  std::erase_if(entrants, [&](const Entrant& entrant) { return entrant.cost.low() > high; });
+
   std::vector<Table> tables;
-  std::vector<size_t> names;
-  for (size_t i = 0; i < costs.size(); ++i) {
-    if (costs[i].low() > high) continue;
-    tables.emplace_back(costs[i], high);
-    names.push_back(entrants[i]);
-  }
-  const Contest contest(tables, low, high);
+  tables.reserve(entrants.size());
+  for (const Entrant& entrant : entrants) tables.emplace_back(entrant.cost, high);
+  const Contest contest(tables, low - Tiny(low), high + Tiny(high));
   double sum = 0;
   for (const double chance : contest.chances()) sum += chance;
   std::vector<double> chances(beliefs.size());
-  for (size_t i = 0; i < names.size(); ++i) chances[names[i]] = contest.chances()[i] / sum;
+  for (size_t i = 0; i < entrants.size(); ++i) {
+    chances[entrants[i].belief] = contest.chances()[i] / sum;
+  }
   return chances;
 }
 
