@@ -18,8 +18,6 @@ namespace {
 
 constexpr int kDefaultPageSize = 200;
 constexpr int kMaxPageSize = 1000;
-constexpr int kDefaultRanked = 100;
-constexpr int kMaxRanked = 1000;
 constexpr int kMaxQuestions = 1000;
 
 // A page token names the last item of the page before and the question it belongs to.
@@ -173,42 +171,6 @@ absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, 
     response->set_next_page_token(MakeToken(
         Fingerprint(request), last.supplier ? *last.supplier : FormatLaneQuery(*last.lane)));
   }
-  return absl::OkStatus();
-}
-
-grpc::ServerUnaryReactor* SourcingService::RankSuppliers(grpc::CallbackServerContext* context,
-                                                         const v1::RankSuppliersRequest* request,
-                                                         v1::RankSuppliersResponse* response) {
-  return ReplyNow(context, [&] {
-    const View view = engine_.Look();
-    return plumblane::RankSuppliers(view, *request, LatestAskable(engine_, view), response);
-  });
-}
-
-absl::Status RankSuppliers(const View& view, const v1::RankSuppliersRequest& request,
-                           Instant latest, v1::RankSuppliersResponse* response) {
-  const auto asked = ReadAsked(request, latest);
-  if (!asked.ok()) return asked.status();
-  const auto destination = ParseLaneEnd(request.destination());
-  if (!destination.ok()) {
-    return absl::InvalidArgumentError(
-        absl::StrCat("destination: ", std::string(destination.status().message())));
-  }
-  std::optional<std::string> origin, service;
-  if (!request.origin().empty()) {
-    auto end = ParseLaneEnd(request.origin());
-    if (!end.ok()) {
-      return absl::InvalidArgumentError(
-          absl::StrCat("origin: ", std::string(end.status().message())));
-    }
-    origin = *std::move(end);
-  }
-  if (request.has_service()) service = request.service() == "-" ? "" : request.service();
-  if (request.limit() < 0) return absl::InvalidArgumentError("limit: expected 0 to 1,000");
-  const int limit = request.limit() == 0 ? kDefaultRanked : std::min(request.limit(), kMaxRanked);
-  const auto ranking = view.Rank(*destination, origin, service, *asked, static_cast<size_t>(limit));
-  if (!ranking.ok()) return ranking.status();
-  WriteRanking(*ranking, response);
   return absl::OkStatus();
 }
 

@@ -4,7 +4,6 @@
 #include <plumblane/v1/operations.grpc.pb.h>
 #include <plumblane/v1/orders.grpc.pb.h>
 #include <plumblane/v1/scores.grpc.pb.h>
-#include <plumblane/v1/sourcing.grpc.pb.h>
 
 #include <string>
 
@@ -32,17 +31,6 @@ class ScoresService final : public v1::Scores::CallbackService {
  private:
   Engine& engine_;
   OneAtATime backtests_;
-};
-
-class SourcingService final : public v1::Sourcing::CallbackService {
- public:
-  explicit SourcingService(Engine& engine) : engine_(engine) {}
-  grpc::ServerUnaryReactor* RankSuppliers(grpc::CallbackServerContext* context,
-                                          const v1::RankSuppliersRequest* request,
-                                          v1::RankSuppliersResponse* response) override;
-
- private:
-  Engine& engine_;
 };
 
 class OrdersService final : public v1::Orders::CallbackService {
@@ -85,8 +73,6 @@ class OperationsService final : public v1::Operations::CallbackService {
 // The latest moment that may be asked about: now, or the wall clock when that is ahead.
 Instant LatestAskable(const Engine& engine, const View& view);
 
-absl::Status RankSuppliers(const View& view, const v1::RankSuppliersRequest& request,
-                           Instant latest, v1::RankSuppliersResponse* response);
 absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, Instant latest,
                         v1::ListScoresResponse* response);
 absl::Status LookUpOrders(const View& view, const v1::LookUpOrdersRequest& request,

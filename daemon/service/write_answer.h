@@ -9,6 +9,7 @@
 #include <plumblane/v1/sourcing.pb.h>
 
 #include <optional>
+#include <string_view>
 
 #include "engine/submission.h"
 #include "engine/view.h"
@@ -22,7 +23,16 @@ void WriteMoney(const Money& money, v1::Money* out);
 // The fleets of the basis go to the score itself, not to its pairs.
 void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out);
 void WriteFleet(const FleetEvidence& fleet, v1::Fleet* out);
-void WriteRanking(const WithBasis<View::Ranking>& ranking, v1::RankSuppliersResponse* out);
+void WritePairScore(const Basis& basis, const Pair& pair, const ScoreEstimate& score,
+                    v1::Score* out);
+// The word of the event vocabulary for a kind of defect. REQUIRES: IsDefect(kind).
+std::string_view NameOfKind(Code kind);
+
+// The first `told` candidates.
+void WriteSourcing(const WithBasis<SourcingAnswer>& asked, size_t told,
+                   v1::RankSuppliersResponse* out);
+void WriteExcluded(const ExcludedPair& excluded, v1::ExcludedCandidate* out);
+void WriteAssignment(const Assignment& made, bool with_candidates, v1::Assignment* out);
 void WriteBacktest(const BacktestAsked& asked, const BacktestAnswer& answer,
                    v1::BacktestResponse* out);
 void WriteOrder(const OrderAnswer& answer, v1::Order* out);

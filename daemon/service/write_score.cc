@@ -174,23 +174,12 @@ void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out) {
   }
 }
 
-void WriteRanking(const WithBasis<View::Ranking>& ranking, v1::RankSuppliersResponse* out) {
-  WriteTime(ranking.basis.as_of, out->mutable_as_of_time());
-  WriteDuration(ranking.basis.half_life_days * 86400, out->mutable_half_life());
-  if (ranking.basis.news) WriteTime(*ranking.basis.news, out->mutable_news_time());
-  out->set_candidate_count(static_cast<int32_t>(ranking.answer.candidate_count));
-  for (const auto& [pair, ranked, score] : ranking.answer.best) {
-    v1::Candidate* to = out->add_candidates();
-    to->set_rank(out->candidates_size());
-    WriteEstimate(ranking.basis, SubjectOf(pair), score, to->mutable_score());
-    if (ranked.expected_bad) to->set_expected_bad(*ranked.expected_bad);
-    if (ranked.low) to->set_low(*ranked.low);
-    if (ranked.high) to->set_high(*ranked.high);
-    to->set_assumed(ranked.assumed);
-    to->set_close_to_first(ranked.close_to_first);
-    to->set_reason(ranked.reason);
-  }
+void WritePairScore(const Basis& basis, const Pair& pair, const ScoreEstimate& score,
+                    v1::Score* out) {
+  WriteEstimate(basis, SubjectOf(pair), score, out);
 }
+
+std::string_view NameOfKind(Code kind) { return NameOf(static_cast<Reason>(ReasonOf(kind))); }
 
 std::optional<v1::EventResult> WriteFate(int index, const EventFate& fate) {
   v1::EventResult result;

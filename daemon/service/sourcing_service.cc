@@ -1,0 +1,272 @@
+#include "service/sourcing_service.h"
+
+#include <absl/strings/str_cat.h>
+
+#include <algorithm>
+#include <future>
+#include <map>
+#include <memory>
+#include <utility>
+
+#include "service/query_services.h"
+#include "service/read_question.h"
+#include "service/read_sourcing.h"
+#include "service/status.h"
+#include "service/write_answer.h"
+
+namespace plumblane {
+namespace {
+
+constexpr int kDefaultRanked = 20;
+constexpr int kMaxRanked = 1000;
+constexpr int kMaxOrders = 1000;
+constexpr size_t kMostReason = 200;
+constexpr int kDefaultPageSize = 200;
+constexpr int kMaxPageSize = 1000;
+
+void SetProblem(v1::AssignOrderResult::Code code, const std::string& field,
+                const std::string& problem, v1::AssignOrderResult* out) {
+  out->set_code(code);
+  out->set_field(field);
+  out->set_problem(problem);
+}
+
+// Decides the orders of one request.
+class Assigner {
+ public:
+  Assigner(const View& view, const v1::AssignOrdersRequest& request)
+      : view_(view), request_(request) {}
+
+  absl::Status Assign(const v1::OrderToAssign& in, v1::AssignOrderResult* out) {
+    auto asked = ReadOrderToGive(in);
+    if (!asked.ok()) {
+      SetProblem(v1::AssignOrderResult::CODE_BAD_VALUE, FieldOf(asked.status()),
+                 std::string(asked.status().message()), out);
+      return absl::OkStatus();
+    }
+    auto history = HistoryOf(asked->key);
+    if (!history.ok()) return history.status();
+    int part = 1;
+    if (Settled(*history, part, out)) return absl::OkStatus();
+    asked->order.not_supplier = request_.instead_of();
+    asked->order.given = given_;
+    const auto answer = view_.Source(asked->order, {}, 0);
+    if (absl::IsInvalidArgument(answer.status())) {
+      SetProblem(v1::AssignOrderResult::CODE_BAD_VALUE, FieldOf(answer.status()),
+                 std::string(answer.status().message()), out);
+      return absl::OkStatus();
+    }
+    if (!answer.ok()) return answer.status();
+    Take(Decide(asked->order, answer->answer, asked->key, part, view_.now(), request_.supplier(),
+                request_.reason()),
+         out);
+    return absl::OkStatus();
+  }
+
+  std::vector<Assignment> TakeMade() { return std::move(made_); }
+
+ private:
+  // What is known of an order: its assignments, and to whom its parts were paid.
+  struct History {
+    std::map<int, StoredAssignment> assignments;  // by part
+    std::map<int, std::string> paid;
+  };
+
+  absl::StatusOr<History> HistoryOf(const OrderKey& key) const {
+    History history;
+    auto held = view_.AssignmentsOf(key);
+    if (!held.ok()) return held.status();
+    for (StoredAssignment& one : *held) {
+      const int part = one.assignment.part;
+      history.assignments[part] = std::move(one);
+    }
+    for (const Assignment& one : made_) {
+      if (one.order == key) history.assignments[one.part] = {one, AssignmentState::kOpen};
+    }
+    const auto order = view_.Order(key);
+    if (!order.ok() && !absl::IsNotFound(order.status())) return order.status();
+    if (order.ok()) {
+      for (const PartState& part : order->state.parts) {
+        if (part.paid) history.paid[part.part] = part.supplier;
+      }
+    }
+    return history;
+  }
+
+  // Answers what is settled already; else says which part is to be assigned.
+  bool Settled(const History& history, int& part, v1::AssignOrderResult* out) const {
+    const auto taken = [&](const std::string& problem) {
+      SetProblem(v1::AssignOrderResult::CODE_ASSIGNED_ALREADY, "", problem, out);
+      return true;
+    };
+    const StoredAssignment* last =
+        history.assignments.empty() ? nullptr : &history.assignments.rbegin()->second;
+    const int last_paid = history.paid.empty() ? 0 : history.paid.rbegin()->first;
+    const std::string& instead_of = request_.instead_of();
+    if (!instead_of.empty()) {
+      if (last != nullptr && last->assignment.instead_of == instead_of &&
+          last->assignment.part > last_paid) {
+        return Repeat(*last, out);
+      }
+      const int before = std::max(last == nullptr ? 0 : last->assignment.part, last_paid);
+      if (before == 0) {
+        SetProblem(v1::AssignOrderResult::CODE_BAD_VALUE, "instead_of",
+                   "instead_of: expected an order that was assigned or paid before", out);
+        return true;
+      }
+      const auto paid = history.paid.find(before);
+      const std::string& who =
+          paid != history.paid.end() ? paid->second : last->assignment.pick.supplier;
+      if (who != instead_of) {
+        SetProblem(v1::AssignOrderResult::CODE_BAD_VALUE, "instead_of",
+                   absl::StrCat("instead_of: part ", before, " went to ", who), out);
+        return true;
+      }
+      part = before + 1;
+      if (part <= kMaxPart) return false;
+      return taken(absl::StrCat("the order has ", kMaxPart, " parts already"));
+    }
+    if (last != nullptr && last->assignment.part >= last_paid) {
+      if (request_.supplier().empty() || request_.supplier() == last->assignment.pick.supplier) {
+        return Repeat(*last, out);
+      }
+      return taken(absl::StrCat("assigned to ", last->assignment.pick.supplier,
+                                " already; to route it again say instead of whom"));
+    }
+    if (last_paid > 0) {
+      return taken(absl::StrCat("paid to ", history.paid.at(last_paid),
+                                " already; to route it again say instead of whom"));
+    }
+    return false;
+  }
+
+  static bool Repeat(const StoredAssignment& held, v1::AssignOrderResult* out) {
+    out->set_existed(true);
+    WriteAssignment(held.assignment, /*with_candidates=*/true, out->mutable_assignment());
+    out->mutable_assignment()->set_state(StateOf(held.state));
+    return true;
+  }
+
+  void Take(Decision decision, v1::AssignOrderResult* out) {
+    if (!decision.assignment) {
+      SetProblem(v1::AssignOrderResult::CODE_NONE_ELIGIBLE, "",
+                 request_.supplier().empty()
+                     ? decision.excluded.empty() ? "no supplier has shipped there or quotes for it"
+                                                 : "no supplier is eligible"
+                     : absl::StrCat(request_.supplier(), " has neither shipped there nor quoted"),
+                 out);
+      for (const ExcludedPair& one : decision.excluded) WriteExcluded(one, out->add_excluded());
+      return;
+    }
+    WriteAssignment(*decision.assignment, /*with_candidates=*/true, out->mutable_assignment());
+    out->mutable_assignment()->set_state(v1::Assignment::STATE_OPEN);
+    ++given_[decision.assignment->pick.supplier];
+    made_.push_back(*std::move(decision.assignment));
+  }
+
+  const View& view_;
+  const v1::AssignOrdersRequest& request_;
+  std::map<std::string, int64_t> given_;
+  std::vector<Assignment> made_;
+};
+
+}  // namespace
+
+v1::Assignment::State StateOf(AssignmentState state) {
+  switch (state) {
+    case AssignmentState::kOpen:
+      return v1::Assignment::STATE_OPEN;
+    case AssignmentState::kPaid:
+      return v1::Assignment::STATE_PAID;
+    case AssignmentState::kPaidElsewhere:
+      return v1::Assignment::STATE_PAID_ELSEWHERE;
+  }
+  return v1::Assignment::STATE_UNSPECIFIED;
+}
+
+grpc::ServerUnaryReactor* SourcingService::RankSuppliers(grpc::CallbackServerContext* context,
+                                                         const v1::RankSuppliersRequest* request,
+                                                         v1::RankSuppliersResponse* response) {
+  return ReplyNow(context, [&] {
+    const View view = engine_.Look();
+    return plumblane::RankSuppliers(view, *request, LatestAskable(engine_, view), response);
+  });
+}
+
+absl::Status RankSuppliers(const View& view, const v1::RankSuppliersRequest& request,
+                           Instant latest, v1::RankSuppliersResponse* response) {
+  const auto asked = ReadAsked(request, latest);
+  if (!asked.ok()) return asked.status();
+  const auto order = ReadOrderToSource(request);
+  if (!order.ok()) return order.status();
+  if (request.limit() < 0) return absl::InvalidArgumentError("limit: expected 0 to 1,000");
+  const auto told = static_cast<size_t>(
+      request.limit() == 0 ? kDefaultRanked : std::min(request.limit(), kMaxRanked));
+  const auto answer = view.Source(*order, *asked, told);
+  if (!answer.ok()) return answer.status();
+  WriteSourcing(*answer, told, response);
+  return absl::OkStatus();
+}
+
+grpc::ServerUnaryReactor* SourcingService::AssignOrders(grpc::CallbackServerContext* context,
+                                                        const v1::AssignOrdersRequest* request,
+                                                        v1::AssignOrdersResponse* response) {
+  grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
+  const bool posted = assigning_.Post([this, reactor, request, response] {
+    auto made = plumblane::AssignOrders(engine_.Look(), *request, response);
+    if (!made.ok()) return reactor->Finish(ToGrpc(made.status()));
+    if (made->empty()) return reactor->Finish(grpc::Status::OK);
+    Submission submission;
+    submission.assignments = *std::move(made);
+    // The next request must see what this one gives.
+    const auto receipt = std::make_shared<std::promise<Receipt>>();
+    auto answered = receipt->get_future();
+    if (!engine_.Submit(std::move(submission),
+                        [receipt](const Receipt& given) { receipt->set_value(given); })) {
+      return reactor->Finish(
+          {grpc::RESOURCE_EXHAUSTED, "too many events are waiting; try again shortly"});
+    }
+    const Receipt given = answered.get();
+    response->set_log_sequence(static_cast<int64_t>(given.log_sequence));
+    reactor->Finish(ToGrpc(given.status));
+  });
+  if (!posted) {
+    reactor->Finish({grpc::RESOURCE_EXHAUSTED, "too many are waiting; try again shortly"});
+  }
+  return reactor;
+}
+
+absl::StatusOr<std::vector<Assignment>> AssignOrders(const View& view,
+                                                     const v1::AssignOrdersRequest& request,
+                                                     v1::AssignOrdersResponse* response) {
+  if (request.orders().empty()) {
+    return absl::InvalidArgumentError("orders: expected at least one");
+  }
+  if (request.orders_size() > kMaxOrders) {
+    return absl::ResourceExhaustedError(
+        absl::StrCat("orders: ", request.orders_size(), " of them; expected at most ", kMaxOrders));
+  }
+  const bool own_choice = !request.supplier().empty();
+  if ((own_choice || !request.instead_of().empty()) && request.orders_size() > 1) {
+    return absl::InvalidArgumentError(
+        "orders: expected one order with a supplier or instead_of of one's own");
+  }
+  if (own_choice && request.supplier() == request.instead_of()) {
+    return absl::InvalidArgumentError("supplier: expected another one than instead_of");
+  }
+  if (own_choice && (request.reason().empty() || request.reason().size() > kMostReason)) {
+    return absl::InvalidArgumentError(
+        "reason: expected why it is this supplier, up to 200 characters");
+  }
+  Assigner assigner(view, request);
+  for (const v1::OrderToAssign& order : request.orders()) {
+    if (absl::Status status = assigner.Assign(order, response->add_results()); !status.ok()) {
+      return status;
+    }
+  }
+  std::vector<Assignment> made = assigner.TakeMade();
+  if (request.dry_run()) made.clear();
+  return made;
+}
+
+}  // namespace plumblane
