@@ -20,13 +20,14 @@ namespace plumblane {
 // One major unit of `from` is worth units / 10^decimals major units of `to`.
 struct ExchangeRate {
   std::string from, to;  // ISO 4217, different
-  int64_t units = 0;     // > 0
-  int decimals = 0;      // 0..12
+  int64_t units = 0;     // > 0, at most 18 digits
+  int decimals = 0;      // 0..12; at most 12 digits before them
   Day date;              // holds from then on until a later one
   bool operator==(const ExchangeRate&) const = default;
 };
 
-// Reads "0.9213"; errors say what was expected. Zeros at the end are dropped.
+// Reads "0.9213", at most 12 digits before the point, 12 behind it, 18 in all; currencies in any
+// case. Errors say what was expected. Zeros at the end are dropped.
 absl::StatusOr<ExchangeRate> ParseExchangeRate(std::string_view from, std::string_view to,
                                                std::string_view rate, Day date);
 std::string FormatRate(const ExchangeRate& rate);
@@ -43,11 +44,11 @@ class ExchangeBook {
 
   struct Conversion {
     Money money;
-    const ExchangeRate* rate = nullptr;  // null: the same currency
+    const ExchangeRate* rate = nullptr;  // the book's, until the next load; null: same currency
     bool inverse = false;                // given the other way round
   };
   // At the latest rate of `day` or before, given either way round (of one day: as asked). Error
-  // NOT_FOUND: names the currencies and the day.
+  // NOT_FOUND: names the currencies and the day. Error OUT_OF_RANGE: as ConvertMinorUnits.
   absl::StatusOr<Conversion> Convert(const Money& money, const std::string& to, Day day) const;
 
   // By (from, to), then by date.

@@ -1,4 +1,7 @@
-// Money: integer minor units with an ISO 4217 code. Never a floating-point number.
+// Money: integer minor units with an ISO 4217 code. Never a floating-point number. Sums that do not
+// come out even are rounded once, at the end, half to even: of many such roundings none leans up.
+//
+// Pure and thread-safe.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -6,8 +9,10 @@
 #include <compare>
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace plumblane {
 
@@ -24,6 +29,9 @@ struct Money {
 // for JPY, 3 for KWD. None for a code that is not in the table.
 std::optional<int> MinorUnitDigits(std::string_view currency);
 
+// Reads a currency in any case, "eur" as EUR. Error: what was expected.
+absl::StatusOr<std::string> ParseCurrency(std::string_view text);
+
 // Reads a plain decimal amount in major units, "13.75", with at most as many decimals as the
 // currency has; no thousands separators, no exponent. Zeros beyond that ("1375.00" JPY) are taken,
 // except exactly three decimals, which may be a group of thousands. `currency` is taken in any
@@ -32,5 +40,26 @@ absl::StatusOr<Money> ParseMoney(std::string_view amount, std::string_view curre
 
 // "13.75 EUR".
 std::string FormatMoney(const Money& money);
+
+// REQUIRES: 0 <= digits <= 18.
+constexpr int64_t PowerOfTen(int digits) {
+  int64_t power = 1;
+  while (digits-- > 0) power *= 10;
+  return power;
+}
+
+// The nearest integer to the quotient; of two as near, the even one. REQUIRES: denominator > 0.
+int64_t DivideHalfEven(int64_t numerator, int64_t denominator);
+
+// minor_units * numerator / denominator: the product is exact, the quotient rounded half to even.
+// Error OUT_OF_RANGE: beyond int64. REQUIRES: denominator > 0.
+absl::StatusOr<int64_t> MultiplyHalfEven(int64_t minor_units, int64_t numerator,
+                                         int64_t denominator);
+
+// Parts in proportion to the weights that always add up to the whole: each gets its share rounded
+// towards 0, what is left goes one by one to the largest remainders, of equal ones to the first.
+// A weight of 0 gets nothing.
+// REQUIRES: no weight is negative, their sum is above 0 and within int64.
+std::vector<int64_t> SplitByWeights(int64_t whole, std::span<const int64_t> weights);
 
 }  // namespace plumblane

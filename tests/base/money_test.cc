@@ -4,11 +4,20 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <cstdlib>
+#include <limits>
+#include <numeric>
+#include <random>
+
 namespace plumblane {
 namespace {
 
 using ::testing::AllOf;
+using ::testing::ElementsAre;
 using ::testing::HasSubstr;
+
+constexpr int64_t kMost = std::numeric_limits<int64_t>::max();
+constexpr int64_t kLeast = std::numeric_limits<int64_t>::min();
 
 TEST(Money, CurrenciesHaveTheDigitsOfIso4217) {
   struct Digits {
@@ -129,6 +138,144 @@ TEST(Money, WhatIsWrittenIsReadBack) {
       ASSERT_TRUE(read.ok()) << text << ": " << read.status();
       EXPECT_EQ(*read, (Money{units, currency})) << text;
     }
+  }
+}
+
+TEST(Rounding, GoesToTheEvenOneOfTwoAsNear) {
+  struct Case {
+    int64_t numerator, denominator, quotient;
+  };
+  for (const Case& c : std::vector<Case>{// Python integers.
+                                         {5, 2, 2},
+                                         {7, 2, 4},
+                                         {-5, 2, -2},
+                                         {-7, 2, -4},
+                                         {1, 2, 0},
+                                         {3, 2, 2},
+                                         {1005, 10, 100},
+                                         // 1.2345 and 1.2355 KWD as fils: Python Decimal.
+                                         {12345, 10, 1234},
+                                         {12355, 10, 1236},
+                                         // As far as int64 goes: Python integers.
+                                         {kMost, 2, 4'611'686'018'427'387'904},
+                                         {kLeast, 1, kLeast},
+                                         {kMost, kMost, 1},
+                                         {kLeast, kMost, -1},
+                                         {kMost / 2, kMost, 0}}) {
+    EXPECT_EQ(DivideHalfEven(c.numerator, c.denominator), c.quotient)
+        << c.numerator << " / " << c.denominator;
+  }
+}
+
+TEST(Rounding, IsNeverFurtherThanHalfAndThenEven) {
+  for (int64_t denominator = 1; denominator <= 24; ++denominator) {
+    for (int64_t numerator = -100; numerator <= 100; ++numerator) {
+      const int64_t quotient = DivideHalfEven(numerator, denominator);
+      const int64_t off = 2 * std::abs(numerator - quotient * denominator);
+      ASSERT_LE(off, denominator) << numerator << " / " << denominator << " is not " << quotient;
+      if (off == denominator) {
+        ASSERT_EQ(quotient % 2, 0) << numerator << " / " << denominator;
+      }
+    }
+  }
+}
+
+TEST(Multiplying, RoundsTheExactProductOnce) {
+  struct Case {
+    int64_t minor_units, numerator, denominator, result;
+  };
+  for (const Case& c : std::vector<Case>{
+           // Python integers.
+           {12345, 149'325, 100'000, 18434},
+           {1000, 66845, 100'000, 668},
+           {kMost, kMost, kMost, kMost},
+           {kMost, 2, 4, 4'611'686'018'427'387'904},
+           {kLeast, 1, 3, -3'074'457'345'618'258'603},
+           {kMost, 1'000'000'007, 1'000'000'009, 9'223'372'018'408'031'899},
+           {-kMost, 999'999'999'999'999'999, 1'000'000'000'000'000'000, -9'223'372'036'854'775'798},
+           {kLeast, kMost, kMost, kLeast},
+           {0, kLeast, 1, 0}}) {
+    const auto result = MultiplyHalfEven(c.minor_units, c.numerator, c.denominator);
+    ASSERT_TRUE(result.ok()) << result.status();
+    EXPECT_EQ(*result, c.result) << c.minor_units << " * " << c.numerator << " / " << c.denominator;
+  }
+}
+
+TEST(Multiplying, RefusesWhatDoesNotFit) {
+  for (const auto& [minor_units, numerator] : std::vector<std::pair<int64_t, int64_t>>{
+           {kMost, 2}, {kLeast, -1}, {kMost, kMost}, {kLeast, kLeast}, {kLeast, 2}}) {
+    const auto result = MultiplyHalfEven(minor_units, numerator, 1);
+    ASSERT_TRUE(absl::IsOutOfRange(result.status())) << minor_units << " * " << numerator;
+    EXPECT_THAT(std::string(result.status().message()), HasSubstr("within 64 bits"));
+  }
+}
+
+std::vector<int64_t> Split(int64_t whole, const std::vector<int64_t>& weights) {
+  return SplitByWeights(whole, weights);
+}
+
+TEST(Split, LeavesNothingOver) {
+  // Python integers.
+  EXPECT_THAT(Split(1000, {1, 1, 1}), ElementsAre(334, 333, 333));
+  EXPECT_THAT(Split(100, {5, 3, 2, 1}), ElementsAre(46, 27, 18, 9));
+  EXPECT_THAT(Split(1, {1, 1}), ElementsAre(1, 0));
+  EXPECT_THAT(Split(10007, {33, 33, 34}), ElementsAre(3302, 3302, 3403));
+}
+
+TEST(Split, AtItsEdges) {
+  EXPECT_THAT(Split(7, {3}), ElementsAre(7));
+  EXPECT_THAT(Split(0, {1, 2}), ElementsAre(0, 0));
+  EXPECT_THAT(Split(5, {0, 1, 0, 1}), ElementsAre(0, 3, 0, 2));
+  EXPECT_THAT(Split(-1000, {1, 1, 1}), ElementsAre(-334, -333, -333));
+  EXPECT_THAT(Split(kMost, {kMost - 1, 1}), ElementsAre(kMost - 1, 1));
+  EXPECT_THAT(Split(kLeast, {1, 1}), ElementsAre(kLeast / 2, kLeast / 2));
+}
+
+TEST(Split, GivesEachPartItsShareLessOrMoreThanOneUnit) {
+  std::mt19937_64 random(7);
+  for (int round = 0; round < 20'000; ++round) {
+    std::vector<int64_t> weights(1 + random() % 6);
+    for (int64_t& weight : weights) weight = static_cast<int64_t>(random() % 12);
+    weights[random() % weights.size()] += 1;
+    const auto whole = static_cast<int64_t>(random() % 400) - 200;
+    const auto sum = std::accumulate(weights.begin(), weights.end(), int64_t{0});
+    const std::vector<int64_t> parts = Split(whole, weights);
+    ASSERT_EQ(std::accumulate(parts.begin(), parts.end(), int64_t{0}), whole);
+    for (size_t i = 0; i < parts.size(); ++i) {
+      ASSERT_LT(std::abs(parts[i] * sum - whole * weights[i]), sum)
+          << weights[i] << " of " << sum << " parts of " << whole;
+    }
+  }
+}
+
+TEST(Split, GivesWhatIsLeftToTheLargestRemaindersAndOfEqualOnesToTheFirst) {
+  std::mt19937_64 random(8);
+  for (int round = 0; round < 20'000; ++round) {
+    std::vector<int64_t> weights(2 + random() % 5);
+    for (int64_t& weight : weights) weight = 1 + static_cast<int64_t>(random() % 6);
+    const auto whole = static_cast<int64_t>(random() % 200);
+    const auto sum = std::accumulate(weights.begin(), weights.end(), int64_t{0});
+    const std::vector<int64_t> parts = Split(whole, weights);
+    for (size_t i = 1; i < parts.size(); ++i) {
+      for (size_t before = 0; before < i; ++before) {
+        const bool one_more = parts[i] > whole * weights[i] / sum;
+        const bool none = parts[before] == whole * weights[before] / sum;
+        if (one_more && none) {
+          ASSERT_GT(whole * weights[i] % sum, whole * weights[before] % sum);
+        } else if (!one_more && !none) {
+          ASSERT_LE(whole * weights[i] % sum, whole * weights[before] % sum);
+        }
+      }
+    }
+  }
+}
+
+TEST(Currency, IsReadInAnyCaseAndNamedWhenUnknown) {
+  EXPECT_EQ(*ParseCurrency("kWd"), "KWD");
+  for (const char* text : {"", "EURO", "XXX", " EUR"}) {
+    const auto currency = ParseCurrency(text);
+    ASSERT_TRUE(absl::IsInvalidArgument(currency.status())) << text;
+    EXPECT_THAT(std::string(currency.status().message()), HasSubstr("such as EUR, not \"")) << text;
   }
 }
 
