@@ -20,7 +20,8 @@ struct Item {
 
 class ItemBook {
  public:
-  // A supplier's code names one item of ours: REQUIRES no conflict (FindConflict).
+  // A supplier's code names one item of ours: REQUIRES no conflict (FindConflict). An item given a
+  // new code loses the old one, which is free then, also for another item of the same load.
   void Load(const std::vector<Item>& items);
 
   std::string ClassOf(const std::string& item) const;  // "" = none
@@ -33,7 +34,8 @@ class ItemBook {
   // an item a second class or code within `items`; none when there is none.
   std::optional<size_t> FindConflict(const std::vector<Item>& items) const;
 
-  // Rows as they hold: one for each class, one for each supplier's code; ascending.
+  // Rows as they hold: one for each class, one for each supplier's code; ascending by (item,
+  // supplier).
   std::vector<Item> all() const;
 
  private:

@@ -8,6 +8,7 @@
 #include <map>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "agreements/promised_days.h"
@@ -25,7 +26,7 @@ struct QuoteKey {
   auto operator<=>(const QuoteKey&) const = default;
 };
 
-// All amounts are in one currency and not negative.
+// All amounts are in one currency, 0 to kMaxMinorUnits.
 struct Quote {
   QuoteKey key;
   Money price;          // per unit
@@ -45,6 +46,7 @@ struct HeldQuote {
   Quote quote;
   Instant loaded_at;
   // A later load holds from this day on; from its own first day or earlier: it never holds again.
+  // None while it holds on all its days: a later load that starts after its last day ends nothing.
   std::optional<Day> replaced_from;
   bool HoldsOn(Day day) const;
   bool operator==(const HeldQuote&) const = default;
@@ -52,7 +54,8 @@ struct HeldQuote {
 
 class QuoteBook {
  public:
-  // Of each key, the earliest day in `quotes` ends what earlier loads said from that day on.
+  // Of each key, the earliest day in `quotes` ends what earlier loads said from that day on. What
+  // was ended does not come back when the later quote has run out.
   // REQUIRES: quotes of one key do not overlap (FindOverlap).
   void Load(const std::vector<Quote>& quotes, Instant loaded_at);
 
@@ -62,7 +65,7 @@ class QuoteBook {
   const HeldQuote* Find(const std::string& supplier, const std::string& item, const Lane& lane,
                         int64_t units, Day day) const;
 
-  // The same quote is already what holds, so that loading it again would change nothing.
+  // The same quote was loaded and holds on all its days still, so that it need not be loaded again.
   bool Holds(const Quote& quote) const;
 
   // By key; of one key as they were loaded.
@@ -80,8 +83,8 @@ class QuoteBook {
 
  private:
   std::map<QuoteKey, std::vector<HeldQuote>> quotes_;
-  // Keys by destination, for OffersTo.
-  std::map<std::string, std::vector<QuoteKey>> by_destination_;
+  // Keys by (destination, item), for OffersTo.
+  std::map<std::pair<std::string, std::string>, std::vector<QuoteKey>> by_destination_;
 };
 
 // The positions of two quotes of one key whose days overlap; none when there are none.

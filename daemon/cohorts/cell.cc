@@ -7,7 +7,7 @@ namespace {
 
 bool SumsToWholeOrders(Measure measure, const Tally& tally) {
   if (tally.entered < 0) return false;
-  if (measure == Measure::kMoney) return true;
+  if (HoldsSums(measure)) return true;
   int64_t known = 0;
   for (const Outcome& outcome : tally.outcomes) {
     if (outcome.count < 0) return false;

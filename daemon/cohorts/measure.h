@@ -19,8 +19,12 @@ enum class Measure : uint8_t {
   kMoney = 7,     // on the paid day; sums of minor units by currency, no outcomes
   kUnderway = 8,  // on the paid day; whole days until no longer under way
   kOverdue = 9,   // as kUnderway, on the promised day, for orders with a counted promise
+  // Only what is under way at present: number of orders and kCost; closed ones leave no trace. On
+  // the promised day or, without a counted promise, lost_after days after the paid day.
+  kExposure = 10,
 };
-inline constexpr int kMeasureCount = 9;
+inline constexpr Measure kLastMeasure = Measure::kExposure;
+inline constexpr int kMeasureCount = static_cast<int>(kLastMeasure);
 constexpr int IndexOf(Measure measure) { return static_cast<int>(measure) - 1; }
 
 enum class Code : uint8_t {
@@ -40,14 +44,23 @@ enum class Code : uint8_t {
   kLost = 16,  // also in underway and overdue
   // underway, overdue
   kClosed = 20,  // delivered, cancelled, or refunded by the supplier
-  // money: the bucket is the currency (PackCurrency), the count a sum of minor units
+  // money, exposure: the bucket is the currency (PackCurrency), the count a sum of minor units
   kCost = 30,
   kSale = 31,
   kRefundBySupplier = 32,
   kRefundByShop = 33,
   kClaim = 34,
   kReplacementCost = 35,  // cost of the parts that replaced orders of this cohort
+  // Of the orders whose kCost is in the currency of their quote; replacements have no kCost.
+  kQuotedOrders = 36,  // their number
+  kQuotedCost = 37,    // what they were charged
+  kQuoted = 38,        // what was quoted
 };
+
+// Cells of sums of money, not of outcomes.
+constexpr bool HoldsSums(Measure measure) {
+  return measure == Measure::kMoney || measure == Measure::kExposure;
+}
 
 constexpr bool IsDefect(Code code) { return code >= Code::kDamaged && code <= Code::kLost; }
 

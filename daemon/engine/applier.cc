@@ -7,6 +7,7 @@
 #include <map>
 #include <set>
 
+#include "engine/assignments.h"
 #include "engine/changes.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
@@ -62,6 +63,13 @@ bool HasNewFaults(const OrderState& before, const OrderState& after) {
   });
 }
 
+using OrderPart = std::pair<OrderKey, int>;
+
+// Whom a part was and is paid to; none while it is not paid.
+struct Payment {
+  std::optional<std::string> before, after;
+};
+
 // One application of one entry; the members are what it works on.
 class Application {
  public:
@@ -79,7 +87,12 @@ class Application {
     }
     if (absl::Status status = TakeExcuses(entry.content.excuses); !status.ok()) return status;
     for (const SourceNews& news : entry.content.news) TakeNews(news);
+    TakeAgreements(sequence, entry);
+    for (const Assignment& given : entry.content.assignments) touched_[given.order];
     if (absl::Status status = TakeEvents(entry.content.events); !status.ok()) return status;
+    if (absl::Status status = TakeAssignments(entry.content.assignments); !status.ok()) {
+      return status;
+    }
     if (absl::Status status = Finish(); !status.ok()) return status;
     return std::move(applied_);
   }
@@ -142,6 +155,18 @@ class Application {
     changed_sources_.insert(news.source);
   }
 
+  void TakeAgreements(uint64_t sequence, const LogEntry& entry) {
+    const std::vector<AgreementLoad>& loads = entry.content.agreements;
+    if (loads.empty()) return;
+    auto agreements = std::make_shared<Agreements>(*applied_.catalog.agreements);
+    for (size_t i = 0; i < loads.size(); ++i) {
+      agreements->Take(loads[i], entry.receive_time);
+      applied_.batch.Put(Space::kMeta, AgreementKey(sequence, i),
+                         EncodeAgreement(entry.receive_time, loads[i]));
+    }
+    applied_.catalog.agreements = std::move(agreements);
+  }
+
   absl::Status TakeEvents(const std::vector<OrderEvent>& events) {
     std::vector<std::string> keys;
     keys.reserve(touched_.size());
@@ -175,6 +200,7 @@ class Application {
     }
     const OrderState after = Fold(order, stored, rules_, *applied_.catalog.excuses);
     changes_.Replace(order, before, after);
+    NotePayments(order, before, after);
 
     const StandingDelta was = StandingOf(before), is = StandingOf(after);
     const StandingDelta delta{is.orders - was.orders, is.waiting - was.waiting,
@@ -193,6 +219,66 @@ class Application {
       }
     }
     if (HasNewFaults(before, after)) BlameFaults(order, known, indexes, incoming, before);
+  }
+
+  void NotePayments(const OrderKey& order, const OrderState& before, const OrderState& after) {
+    // Parts never go: events are kept.
+    for (const PartState& part : after.parts) {
+      payments_[{order, part.part}] = {PaidTo(before, part.part), PaidTo(after, part.part)};
+    }
+  }
+
+  absl::Status TakeAssignments(const std::vector<Assignment>& given) {
+    const OpenAssignments& open = *applied_.catalog.assignments;
+    std::map<OrderPart, StoredAssignment> changed;
+    for (const auto& [part, payment] : payments_) {
+      if (payment.before == payment.after) continue;
+      // What is not paid and was assigned is open, so most parts need not be looked up.
+      if (!payment.before && !open.by_part.contains(part)) continue;
+      auto stored = ReadAssignment(part);
+      if (!stored.ok()) return stored.status();
+      if (!*stored) continue;
+      (*stored)->state = StateOf((*stored)->assignment, payment.after);
+      changed[part] = **std::move(stored);
+    }
+    for (const Assignment& assignment : given) {
+      const OrderPart part{assignment.order, assignment.part};
+      if (changed.contains(part)) continue;
+      const auto stored = ReadAssignment(part);
+      if (!stored.ok()) return stored.status();
+      if (*stored) continue;
+      const auto payment = payments_.find(part);
+      changed[part] = {
+          assignment,
+          StateOf(assignment, payment == payments_.end() ? std::nullopt : payment->second.after)};
+      applied_.batch.Put(Space::kIndex, AssignedKey(assignment.time, part.first, part.second), "");
+    }
+    KeepAssignments(changed);
+    return absl::OkStatus();
+  }
+
+  absl::StatusOr<std::optional<StoredAssignment>> ReadAssignment(const OrderPart& part) const {
+    const auto record = snapshot_.Get(Space::kIndex, AssignmentKey(part.first, part.second));
+    if (!record.ok()) return record.status();
+    if (!*record) return std::nullopt;
+    auto stored = DecodeAssignment(**record);
+    if (!stored.ok()) return stored.status();
+    return *std::move(stored);
+  }
+
+  void KeepAssignments(const std::map<OrderPart, StoredAssignment>& changed) {
+    if (changed.empty()) return;
+    auto open = std::make_shared<OpenAssignments>(*applied_.catalog.assignments);
+    for (const auto& [part, stored] : changed) {
+      applied_.batch.Put(Space::kIndex, AssignmentKey(part.first, part.second),
+                         EncodeAssignment(stored));
+      if (stored.state == AssignmentState::kOpen) {
+        open->by_part[part] = {stored.assignment.pick.supplier, stored.assignment.time};
+      } else {
+        open->by_part.erase(part);
+      }
+    }
+    applied_.catalog.assignments = std::move(open);
   }
 
   void HearFrom(const std::vector<Event>& events, const OrderState& state) {
@@ -253,6 +339,7 @@ class Application {
   const FoldRules& rules_;
   const std::shared_ptr<const ExcuseBook> excuses_before_;
   std::map<OrderKey, std::vector<size_t>> touched_;  // orders to fold again, their new events
+  std::map<OrderPart, Payment> payments_;            // of the orders touched
   std::set<std::string> changed_sources_;
   Changes changes_;
   Applied applied_;

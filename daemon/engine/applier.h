@@ -4,6 +4,9 @@
 // depends on hashing, so every reader of the same log holds the same bytes. An entry was checked
 // before it was logged and cannot fail to apply; errors are those of the store, or DATA_LOSS /
 // INTERNAL when what is stored contradicts itself.
+//
+// Of an entry loads come first, then events, then assignments. Of several assignments of a part the
+// first stays. An assignment is open until its part is paid, and again when that is retracted.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -39,7 +42,13 @@ absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
 absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalog, size_t limit,
                                  Format& format);
 
-// Folds every stored order and compares with the stored cells, indexes and pairs: empty when all
+// Takes data of an earlier version to kFormatVersion: the changes, with the new format record in the
+// batch, and `format` after them. What version 1 did not keep are the cells of exposure.
+absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
+                                    Format& format);
+
+// Folds every stored order and compares with the stored cells, indexes, pairs and states of
+// assignments: empty when all
 // is equal, else the first difference in words.
 absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catalog& catalog,
                                            const FoldRules& rules);

@@ -2,7 +2,11 @@
 #include <absl/strings/escaping.h>
 #include <absl/strings/str_cat.h>
 
+#include <algorithm>
+#include <iterator>
+
 #include "engine/applier.h"
+#include "engine/assignments.h"
 #include "engine/changes.h"
 #include "storage/cell_codec.h"
 #include "storage/keys.h"
@@ -56,7 +60,76 @@ std::map<std::string, std::string> EncodePages(const Cells& cells) {
   return encoded;
 }
 
+// Compares what became of assignments with their orders, and the list by time with them.
+absl::StatusOr<std::string> CompareAssignments(const Snapshot& snapshot, const Catalog& catalog,
+                                               const FoldRules& rules) {
+  std::map<std::string, std::string> records, by_time;
+  OpenAssignments open;
+  absl::Status bad = snapshot.Scan(Space::kIndex, kAssignmentPrefix, "", [&](auto key, auto value) {
+    records.emplace(key, value);
+    return true;
+  });
+  if (!bad.ok()) return bad;
+  for (const auto& [key, value] : records) {
+    const auto stored = DecodeAssignment(value);
+    if (!stored.ok()) return stored.status();
+    const Assignment& given = stored->assignment;
+    by_time[AssignedKey(given.time, given.order, given.part)] = "";
+    const auto record = snapshot.Get(Space::kOrders, OrderRecordKey(given.order));
+    if (!record.ok()) return record.status();
+    OrderState order;
+    if (*record) {
+      const auto events = DecodeOrder(**record);
+      if (!events.ok()) return events.status();
+      order = Fold(given.order, *events, rules, *catalog.excuses);
+    }
+    const AssignmentState state = StateOf(given, PaidTo(order, given.part));
+    if (key != AssignmentKey(given.order, given.part) || state != stored->state) {
+      return absl::StrCat("assignment ", Readable(key), " differs from the fold of its order");
+    }
+    if (state == AssignmentState::kOpen) {
+      open.by_part[{given.order, given.part}] = {given.pick.supplier, given.time};
+    }
+  }
+  if (open != *catalog.assignments) return std::string("open assignments differ from the stored");
+  return Compare(snapshot, Space::kIndex, kAssignedPrefix, by_time, "time of an assignment");
+}
+
 }  // namespace
+
+absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
+                                    Format& format) {
+  Changes changes;
+  absl::Status bad;
+  const absl::Status scanned = snapshot.Scan(Space::kOrders, "", "", [&](auto key, auto value) {
+    const auto events = DecodeOrder(value);
+    bad = events.status();
+    if (!bad.ok()) return false;
+    const bool refolded = format.next_rules && key <= format.refolded_through;
+    const OrderKey order = KeyOf(key);
+    const OrderState state =
+        Fold(order, *events, refolded ? *format.next_rules : format.rules, *catalog.excuses);
+    OrderState added;  // nothing but the new cells
+    for (const PartState& part : state.parts) {
+      PartState& to = added.parts.emplace_back();
+      to.part = part.part;
+      std::copy_if(part.entries.begin(), part.entries.end(), std::back_inserter(to.entries),
+                   [](const Entry& entry) { return entry.key.measure == Measure::kExposure; });
+    }
+    changes.Replace(order, {}, added);
+    return true;
+  });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+  Batch batch;
+  std::set<Pair> born, gone;
+  if (absl::Status status = changes.AppendTo(snapshot, batch, born, gone); !status.ok()) {
+    return status;
+  }
+  format.version = kFormatVersion;
+  batch.Put(Space::kMeta, std::string(kFormatKey), EncodeFormat(format));
+  return batch;
+}
 
 absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalog, size_t limit,
                                  Format& format) {
@@ -129,7 +202,7 @@ absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catal
     difference = Compare(snapshot, Space::kIndex, std::string_view(&kind, 1), keys, "index entry");
     if (!difference.ok() || !difference->empty()) return difference;
   }
-  return std::string();
+  return CompareAssignments(snapshot, catalog, rules);
 }
 
 }  // namespace plumblane

@@ -67,6 +67,31 @@ absl::StatusOr<Catalog> LoadCatalog(const Snapshot& snapshot) {
   bad.Update(scanned);
   if (!bad.ok()) return bad;
   catalog.pairs = std::move(pairs);
+
+  auto agreements = std::make_shared<Agreements>();
+  scanned = snapshot.Scan(Space::kMeta, kAgreementPrefix, "", [&](auto, auto value) {
+    auto received = DecodeAgreement(value);
+    bad = received.status();
+    if (received.ok()) agreements->Take(received->load, received->receive_time);
+    return bad.ok();
+  });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+  catalog.agreements = std::move(agreements);
+
+  auto assignments = std::make_shared<OpenAssignments>();
+  scanned = snapshot.Scan(Space::kIndex, kAssignmentPrefix, "", [&](auto, auto value) {
+    const auto stored = DecodeAssignment(value);
+    bad = stored.status();
+    if (stored.ok() && stored->state == AssignmentState::kOpen) {
+      const Assignment& open = stored->assignment;
+      assignments->by_part[{open.order, open.part}] = {open.pick.supplier, open.time};
+    }
+    return bad.ok();
+  });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+  catalog.assignments = std::move(assignments);
   return catalog;
 }
 

@@ -1,4 +1,5 @@
-// The small part of the state that is kept in memory: sources, excuses, pairs, progress.
+// The small part of the state that is kept in memory: sources, excuses, pairs, what
+// was agreed, open assignments, progress.
 //
 // The writer changes its own copy and publishes it; a published catalog never changes.
 #pragma once
@@ -50,6 +51,7 @@ struct OpenAssignments {
     bool operator==(const Open&) const = default;
   };
   std::map<std::pair<OrderKey, int>, Open> by_part;
+  bool operator==(const OpenAssignments&) const = default;
 };
 
 struct Catalog {

@@ -54,10 +54,19 @@ absl::Status Engine::CheckFormat() {
   }
   auto format = DecodeFormat(**record);
   if (!format.ok()) return format.status();
-  if (format->version != kFormatVersion) {
-    return absl::FailedPreconditionError(
-        absl::StrCat("the data has format version ", format->version,
-                     "; this daemon reads version ", kFormatVersion, " only. Nothing was changed"));
+  if (format->version < 1 || format->version > kFormatVersion) {
+    return absl::FailedPreconditionError(absl::StrCat(
+        "the data has format version ", format->version, "; this daemon reads versions 1 to ",
+        kFormatVersion, " only. Nothing was changed"));
+  }
+  if (format->version < kFormatVersion) {
+    spdlog::info("the data has format version {}: taking it to {}", format->version,
+                 kFormatVersion);
+    const auto catalog = LoadCatalog(*snapshot);
+    if (!catalog.ok()) return catalog.status();
+    const auto batch = UpgradeFormat(*snapshot, *catalog, *format);
+    if (!batch.ok()) return batch.status();
+    if (absl::Status status = store_.Write(*batch, /*sync=*/true); !status.ok()) return status;
   }
   // A change of rules that was cut short goes on first.
   if (format->next_rules) {
@@ -182,6 +191,8 @@ void Engine::Commit() {
       move_all(waiting.submission.events, content.events);
       move_all(waiting.submission.news, content.news);
       move_all(waiting.submission.excuses, content.excuses);
+      move_all(waiting.submission.agreements, content.agreements);
+      move_all(waiting.submission.assignments, content.assignments);
     }
     if (content.empty()) {
       Applied nothing;

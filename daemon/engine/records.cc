@@ -2,6 +2,7 @@
 
 #include <plumblane/store/v1/records.pb.h>
 
+#include "engine/agreement_protos.h"
 #include "storage/bytes.h"
 #include "storage/order_codec.h"
 
@@ -91,6 +92,8 @@ std::string EncodeLogEntry(Instant receive_time, const Submission& content) {
   }
   for (const SourceNews& news : content.news) ToProto(news, *entry.add_news());
   for (const Excuse& excuse : content.excuses) ToProto(excuse, *entry.add_excuses());
+  for (const AgreementLoad& load : content.agreements) ToProto(load, *entry.add_agreements());
+  for (const Assignment& one : content.assignments) ToProto(one, *entry.add_assignments());
   return entry.SerializeAsString();
 }
 
@@ -106,6 +109,12 @@ absl::StatusOr<LogEntry> DecodeLogEntry(std::string_view bytes) {
   }
   for (const pb::News& news : in.news()) entry.content.news.push_back(FromProto(news));
   for (const auto& excuse : in.excuses()) entry.content.excuses.push_back(FromProto(excuse));
+  for (const pb::AgreementLoad& load : in.agreements()) {
+    if (!FromProto(load, entry.content.agreements.emplace_back())) return Malformed("the log");
+  }
+  for (const pb::AssignmentRecord& one : in.assignments()) {
+    if (!FromProto(one, entry.content.assignments.emplace_back())) return Malformed("the log");
+  }
   return entry;
 }
 
@@ -138,6 +147,40 @@ absl::StatusOr<Excuse> DecodeExcuse(std::string_view bytes) {
   pb::ExcuseRecord in;
   if (!Parse(in, bytes)) return Malformed("an excuse");
   return FromProto(in);
+}
+
+std::string EncodeAgreement(Instant receive_time, const AgreementLoad& load) {
+  pb::AgreementRecord out;
+  out.set_receive_time_millis(receive_time.millis);
+  ToProto(load, *out.mutable_load());
+  return out.SerializeAsString();
+}
+
+absl::StatusOr<ReceivedLoad> DecodeAgreement(std::string_view bytes) {
+  pb::AgreementRecord in;
+  ReceivedLoad received;
+  if (!Parse(in, bytes) || !FromProto(in.load(), received.load)) return Malformed("an agreement");
+  received.receive_time = {in.receive_time_millis()};
+  return received;
+}
+
+std::string EncodeAssignment(const StoredAssignment& stored) {
+  pb::AssignmentRecord out;
+  ToProto(stored.assignment, out);
+  out.set_state(static_cast<int>(stored.state));
+  return out.SerializeAsString();
+}
+
+absl::StatusOr<StoredAssignment> DecodeAssignment(std::string_view bytes) {
+  pb::AssignmentRecord in;
+  StoredAssignment stored;
+  if (!Parse(in, bytes) || !FromProto(in, stored.assignment) ||
+      in.state() < static_cast<int>(AssignmentState::kOpen) ||
+      in.state() > static_cast<int>(AssignmentState::kPaidElsewhere)) {
+    return Malformed("an assignment");
+  }
+  stored.state = static_cast<AssignmentState>(in.state());
+  return stored;
 }
 
 std::string EncodeProgress(const Catalog& catalog) {

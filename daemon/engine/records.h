@@ -7,6 +7,7 @@
 #include <string>
 #include <string_view>
 
+#include "engine/assignments.h"
 #include "engine/catalog.h"
 #include "engine/submission.h"
 #include "orders/fold.h"
@@ -29,11 +30,22 @@ absl::StatusOr<Source> DecodeSource(std::string_view bytes);
 std::string EncodeExcuse(const Excuse& excuse);
 absl::StatusOr<Excuse> DecodeExcuse(std::string_view bytes);
 
+// A load and when it was received.
+struct ReceivedLoad {
+  Instant receive_time;
+  AgreementLoad load;
+};
+std::string EncodeAgreement(Instant receive_time, const AgreementLoad& load);
+absl::StatusOr<ReceivedLoad> DecodeAgreement(std::string_view bytes);
+
+std::string EncodeAssignment(const StoredAssignment& stored);
+absl::StatusOr<StoredAssignment> DecodeAssignment(std::string_view bytes);
+
 std::string EncodeProgress(const Catalog& catalog);
 absl::Status DecodeProgress(std::string_view bytes, Catalog& catalog);
 
 // What the data directory was made with, and a change of rules that is under way.
-inline constexpr int kFormatVersion = 1;
+inline constexpr int kFormatVersion = 2;  // 1 had no exposure cells
 struct Format {
   int version = kFormatVersion;
   FoldRules rules;

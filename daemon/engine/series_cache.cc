@@ -75,7 +75,7 @@ absl::StatusOr<std::shared_ptr<const MeasureSet>> SeriesCache::Read(const Snapsh
       by_pair_[pair] = records_.begin();
     }
   }
-  auto read = ReadPair(snapshot, pair, Measure::kOverdue);
+  auto read = ReadPair(snapshot, pair, kLastMeasure);
   std::lock_guard lock(mutex_);
   const auto it = by_pair_.find(pair);
   const bool kept = record && it != by_pair_.end() && *it->second == record;

@@ -95,6 +95,11 @@ class Writer {
     };
     if (part_.cost && !cost.own_counts_elsewhere) {
       add(Code::kCost, part_.cost->currency, part_.cost->minor_units);
+      if (part_.quoted && part_.quoted->currency == part_.cost->currency) {
+        add(Code::kQuotedOrders, part_.cost->currency, 1);
+        add(Code::kQuotedCost, part_.cost->currency, part_.cost->minor_units);
+        add(Code::kQuoted, part_.cost->currency, part_.quoted->minor_units);
+      }
     }
     if (part_.sale) add(Code::kSale, part_.sale->currency, part_.sale->minor_units);
     for (const auto& [currency, sum] : part_.refunds_by_supplier) {
@@ -116,6 +121,16 @@ class Writer {
     if (!part_.promised_day) return;
     const Day due = std::max(*part_.promised_day, paid_day);
     Standing(Enter(Measure::kOverdue, due, false), due);
+  }
+
+  void Exposure() {
+    if (!part_.paid || Closed()) return;
+    const Day day = part_.promised_day.value_or(DayOf(*part_.paid) + rules_.lost_after_days);
+    Entry& entry = Enter(Measure::kExposure, day, false);
+    if (part_.cost && part_.cost->minor_units != 0) {
+      entry.outcomes.push_back(
+          {Code::kCost, PackCurrency(part_.cost->currency), part_.cost->minor_units});
+    }
   }
 
  private:
@@ -145,10 +160,7 @@ class Writer {
 
   // When the order stopped being under way, in whole days after the anchor.
   void Standing(Entry& entry, Day anchor) {
-    std::optional<Instant> closed;
-    for (const auto& end : {part_.delivered, part_.cancelled, part_.refunded_by_supplier}) {
-      if (end && (!closed || *end < *closed)) closed = end;
-    }
+    const std::optional<Instant> closed = Closed();
     const auto days_after = [anchor](Day day) {
       return static_cast<uint32_t>(std::clamp(day - anchor, 0, 0xFFFE));
     };
@@ -161,6 +173,15 @@ class Writer {
       }
     }
     if (closed) entry.outcomes.push_back({Code::kClosed, closed_day, 1});
+  }
+
+  // When the first thing happened that ends being under way.
+  std::optional<Instant> Closed() const {
+    std::optional<Instant> closed;
+    for (const auto& end : {part_.delivered, part_.cancelled, part_.refunded_by_supplier}) {
+      if (end && (!closed || *end < *closed)) closed = end;
+    }
+    return closed;
   }
 
   // Undelivered for so long that it is lost, now or when its day comes.
@@ -205,6 +226,7 @@ std::vector<Entry> EntriesOf(const PartState& part, const ReplacementCost& cost,
   writer.Response();
   writer.Money(cost);
   writer.Underway();
+  writer.Exposure();
   return writer.Take();
 }
 

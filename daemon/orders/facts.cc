@@ -58,6 +58,7 @@ class Reader {
     First(state_.item, event.item);
     First(state_.units, event.units);
     First(state_.cost, event.cost);
+    First(state_.quoted, event.quoted);
     First(state_.sale, event.sale);
     First(state_.claim, event.claim);
     if (state_.replaces == 0) state_.replaces = event.replaces;

@@ -29,7 +29,9 @@
 //  - Excused (in on_time, defect, transit, delivery): any dispute or refund for wrong_address or
 //    refused, or an excuse that covers it.
 //  - A duration below zero takes the order out of that measure and counts as a fault there.
-//  - A part that replaces another adds its cost to the money of the part it replaces in the end.
+//  - A part that replaces another adds its cost to the money of the part it replaces in the end; it
+//    is then in no comparison of what was charged with what was quoted, but in exposure by itself.
+//  - Exposure: while paid and not closed, however long ago; readers leave out what was given up.
 //
 // Pure and thread-safe.
 #pragma once
@@ -88,7 +90,7 @@ struct PartState {
   std::optional<Instant> paid, shipped, delivered, disputed, answered, cancelled;
   Reason cancel_reason = Reason::kNone;
   std::optional<Instant> refunded_by_supplier;  // the first
-  std::optional<Money> cost, sale, claim;
+  std::optional<Money> cost, quoted, sale, claim;
   std::map<std::string, int64_t> refunds_by_supplier, refunds_by_shop;  // minor units by currency
   std::string item;
   std::optional<int64_t> units;

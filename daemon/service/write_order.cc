@@ -20,8 +20,8 @@ std::string Span(uint32_t bucket) {
 }
 
 std::string_view MeasureName(Measure measure) {
-  constexpr std::string_view kNames[] = {"on_time",  "defect", "handling", "transit", "delivery",
-                                         "response", "money",  "underway", "overdue"};
+  constexpr std::string_view kNames[] = {"on_time",  "defect",   "handling", "transit",
+                                         "delivery", "response", "money"};
   return kNames[IndexOf(measure)];
 }
 
@@ -122,7 +122,7 @@ void WriteEvent(const OrderKey& key, const Event& event, v1::Event* out) {
   out->set_service(event.service);
   if (event.promise_days) {
     out->set_promise_days(*event.promise_days);
-  } else if (event.promise) {
+  } else if (event.promise && !event.promise_implied) {
     WriteTime(*event.promise, out->mutable_promise_time());
   }
   out->set_item(event.item);
@@ -158,6 +158,7 @@ void WritePart(const PartState& part, v1::OrderPart* out) {
   if (part.promise) {
     WriteTime(part.promise->time, out->mutable_promise_time());
     out->set_promise_ignored(!part.promise->counted);
+    out->set_promise_implied(part.promise->implied);
   }
   if (part.paid) WriteTime(*part.paid, out->mutable_pay_time());
   if (part.shipped) WriteTime(*part.shipped, out->mutable_ship_time());
@@ -166,6 +167,7 @@ void WritePart(const PartState& part, v1::OrderPart* out) {
   if (part.answered) WriteTime(*part.answered, out->mutable_answer_time());
   if (part.cancelled) WriteTime(*part.cancelled, out->mutable_cancel_time());
   if (part.cost) WriteMoney(*part.cost, out->mutable_cost());
+  if (part.quoted) WriteMoney(*part.quoted, out->mutable_quoted());
   if (part.sale) WriteMoney(*part.sale, out->mutable_sale());
   if (part.claim) WriteMoney(*part.claim, out->mutable_claim());
   for (const auto& [currency, sum] : part.refunds_by_supplier) {
@@ -187,7 +189,7 @@ void WritePart(const PartState& part, v1::OrderPart* out) {
 void WriteCounts(const PartState& part, Instant horizon, v1::OrderPart* out) {
   for (const Entry& entry : part.entries) {
     const Measure measure = entry.key.measure;
-    if (measure == Measure::kUnderway || measure == Measure::kOverdue) continue;
+    if (measure > Measure::kMoney) continue;  // tallies, not measures an order is judged by
     v1::Count* to = out->add_counts();
     to->set_measure(Text(MeasureName(measure)));
     to->set_day(FormatDay(entry.key.day));

@@ -114,6 +114,14 @@ std::string ExcuseKey(std::string_view excuse_id) {
   return std::string(kExcusePrefix) + std::string(excuse_id);
 }
 
+std::string AgreementKey(uint64_t sequence, size_t index) {
+  KeyWriter writer;
+  writer.Raw(kAgreementPrefix);
+  writer.Big(sequence, 8);
+  writer.Big(index, 4);
+  return writer.Take();
+}
+
 std::string LogKey(uint64_t sequence) {
   ByteWriter writer;
   writer.Big(sequence, 8);
@@ -175,6 +183,36 @@ absl::StatusOr<DuePart> ParseDueKey(std::string_view key) {
   due.part = ReadPart(reader);
   if (!reader.done()) return BadKey("a due order");
   return due;
+}
+
+std::string AssignmentKey(const OrderKey& order, int part) {
+  KeyWriter writer;
+  writer.Raw(kAssignmentPrefix);
+  writer.Part(order, part);
+  return writer.Take();
+}
+
+std::string AssignedKey(Instant time, const OrderKey& order, int part) {
+  KeyWriter writer;
+  writer.Raw(AssignedKeyFrom(time));
+  writer.Part(order, part);
+  return writer.Take();
+}
+
+std::string AssignedKeyFrom(Instant time) {
+  KeyWriter writer;
+  writer.Raw(kAssignedPrefix);
+  writer.Big(~static_cast<uint64_t>(time.millis), 8);
+  return writer.Take();
+}
+
+absl::StatusOr<AssignedPart> ParseAssignedKey(std::string_view key) {
+  ByteReader reader(key.substr(std::min<size_t>(1, key.size())));
+  AssignedPart assigned;
+  assigned.time = {static_cast<int64_t>(~reader.Big(8))};
+  assigned.part = ReadPart(reader);
+  if (!reader.done()) return BadKey("an assignment");
+  return assigned;
 }
 
 }  // namespace plumblane

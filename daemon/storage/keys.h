@@ -8,9 +8,13 @@
 //           'd' lane day(big32) part              all orders with a promise by promised day
 //           't' tracking 0 part
 //           's' supplier                          value: latest event time, signed millis
+//           'a' part                              value: its assignment
+//           'b' time(big64) part                  assignments by time, latest first: the time
+//                                                 counts down from 2^64 - 1, in millis
 //           where lane is origin 0 destination 0 service 0
 //           and part is   shop 0 order_id 0 part(big16)
-//   meta    "format", "progress", "source/" source, "excuse/" excuse_id
+//   meta    "format", "progress", "source/" source, "excuse/" excuse_id,
+//           "agreement/" sequence(big64) index(big32)   a load: which one of its log entry
 //   log     sequence(big64)
 //
 // So one supplier's, one lane's (through 'p') and one pair's cells are each read without passing
@@ -49,8 +53,10 @@ absl::StatusOr<Pair> ParsePairKey(std::string_view key);
 std::string SupplierKey(std::string_view supplier);
 std::string SourceKey(std::string_view source);
 std::string ExcuseKey(std::string_view excuse_id);
+std::string AgreementKey(uint64_t sequence, size_t index);
 inline constexpr std::string_view kSourcePrefix = "source/";
 inline constexpr std::string_view kExcusePrefix = "excuse/";
+inline constexpr std::string_view kAgreementPrefix = "agreement/";
 inline constexpr std::string_view kFormatKey = "format";
 inline constexpr std::string_view kProgressKey = "progress";
 
@@ -73,5 +79,17 @@ struct DuePart {
 absl::StatusOr<DuePart> ParseDueKey(std::string_view key);
 // From this day on, within DuePrefix.
 std::string DueKeyFrom(const Lane& lane, Day day);
+
+inline constexpr std::string_view kAssignmentPrefix = "a";
+std::string AssignmentKey(const OrderKey& order, int part);
+inline constexpr std::string_view kAssignedPrefix = "b";
+std::string AssignedKey(Instant time, const OrderKey& order, int part);
+// The latest of `time` or before, within kAssignedPrefix.
+std::string AssignedKeyFrom(Instant time);
+struct AssignedPart {
+  Instant time;
+  IndexedPart part;
+};
+absl::StatusOr<AssignedPart> ParseAssignedKey(std::string_view key);
 
 }  // namespace plumblane

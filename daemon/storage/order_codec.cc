@@ -25,6 +25,7 @@ enum Bit {
   kTracking,
   kRetracts,
   kRevision,
+  kQuoted,
   kBitCount
 };
 
@@ -87,6 +88,7 @@ void WriteEvent(ByteWriter& writer, const Event& event) {
   fields.Text(kTracking, event.tracking);
   fields.Text(kRetracts, event.retracts);
   fields.Time(kRevision, event.revision);
+  fields.Sum(kQuoted, event.quoted);
   fields.AppendTo(writer);
 }
 
@@ -146,6 +148,7 @@ bool ReadEvent(ByteReader& reader, Event& event) {
   fields.Text(kTracking, event.tracking);
   fields.Text(kRetracts, event.retracts);
   fields.Time(kRevision, event.revision);
+  fields.Sum(kQuoted, event.quoted);
   return reader.ok() && fields.known() && event.type >= EventType::kPaid &&
          event.type <= EventType::kRetracted && event.reason <= Reason::kOther && event.part >= 1 &&
          event.part <= kMaxPart;

@@ -150,7 +150,7 @@ TEST(Exchange, BeyondInt64IsAnError) {
   EXPECT_TRUE(absl::IsOutOfRange(book.Convert({kMost, "EUR"}, "JPY", kDay).status()));
 }
 
-class Book : public ::testing::Test {
+class Rates : public ::testing::Test {
  protected:
   // The sum in `to`, and by which rate; "" for none.
   void ExpectAt(const char* rate, bool inverse, int64_t minor_units, Day day,
@@ -166,7 +166,7 @@ class Book : public ::testing::Test {
   ExchangeBook book_;
 };
 
-TEST_F(Book, ConvertsAtTheLatestRateOfTheDayOrBefore) {
+TEST_F(Rates, ConvertsAtTheLatestRateOfTheDayOrBefore) {
   book_.Load({Rate("EUR", "USD", "1.2", kDay + 10), Rate("EUR", "USD", "1.1", kDay),
               Rate("EUR", "USD", "1.3", kDay + 20), Rate("EUR", "SEK", "11", kDay + 12)});
   ExpectAt("1.1", false, 11'000, kDay);
@@ -176,13 +176,13 @@ TEST_F(Book, ConvertsAtTheLatestRateOfTheDayOrBefore) {
   EXPECT_TRUE(absl::IsNotFound(book_.Convert({1, "EUR"}, "USD", kDay - 1).status()));
 }
 
-TEST_F(Book, TakesARateEitherWayRound) {
+TEST_F(Rates, TakesARateEitherWayRound) {
   book_.Load({Rate("USD", "EUR", "0.8", kDay)});
   ExpectAt("0.8", true, 12'500, kDay);
   ExpectAt("0.8", false, 8'000, kDay, "USD", "EUR");
 }
 
-TEST_F(Book, TakesTheLaterOfTwoGivenBothWays) {
+TEST_F(Rates, TakesTheLaterOfTwoGivenBothWays) {
   book_.Load({Rate("EUR", "USD", "1.2", kDay), Rate("USD", "EUR", "0.8", kDay + 1),
               Rate("EUR", "USD", "1.3", kDay + 2)});
   ExpectAt("1.2", false, 12'000, kDay);
@@ -190,13 +190,13 @@ TEST_F(Book, TakesTheLaterOfTwoGivenBothWays) {
   ExpectAt("1.3", false, 13'000, kDay + 2);
 }
 
-TEST_F(Book, TakesTheOneAskedForOfTwoOfOneDay) {
+TEST_F(Rates, TakesTheOneAskedForOfTwoOfOneDay) {
   book_.Load({Rate("USD", "EUR", "0.8"), Rate("EUR", "USD", "1.2")});
   ExpectAt("1.2", false, 12'000, kDay);
   ExpectAt("0.8", false, 8'000, kDay, "USD", "EUR");
 }
 
-TEST_F(Book, ALaterRateOfTheSameDayReplacesTheEarlier) {
+TEST_F(Rates, ALaterRateOfTheSameDayReplacesTheEarlier) {
   book_.Load({Rate("EUR", "USD", "1.2"), Rate("EUR", "USD", "1.3")});
   ExpectAt("1.3", false, 13'000, kDay);
   book_.Load({Rate("EUR", "USD", "1.4")});
@@ -204,14 +204,14 @@ TEST_F(Book, ALaterRateOfTheSameDayReplacesTheEarlier) {
   EXPECT_EQ(book_.all().at({"EUR", "USD"}).size(), 1u);
 }
 
-TEST_F(Book, TheSameCurrencyNeedsNoRate) {
+TEST_F(Rates, TheSameCurrencyNeedsNoRate) {
   const auto conversion = book_.Convert({12'345, "EUR"}, "EUR", kDay);
   ASSERT_TRUE(conversion.ok());
   EXPECT_EQ(conversion->money, (Money{12'345, "EUR"}));
   EXPECT_EQ(conversion->rate, nullptr);
 }
 
-TEST_F(Book, AMissingRateIsNamedAndNotFoundByWayOfAThirdCurrency) {
+TEST_F(Rates, AMissingRateIsNamedAndNotFoundByWayOfAThirdCurrency) {
   book_.Load({Rate("EUR", "USD", "1.2"), Rate("USD", "VND", "25000")});
   const auto conversion = book_.Convert({1, "EUR"}, "VND", kDay);
   ASSERT_TRUE(absl::IsNotFound(conversion.status()));

@@ -235,6 +235,12 @@ INSTANTIATE_TEST_SUITE_P(
             1,
             {{Code::kCost, PackCurrency("EUR"), 1375}, {Code::kSale, PackCurrency("USD"), -20}},
             true},
+        PlausibleCase{"MoneyAtRiskIsMoreThanOrders",
+                      Measure::kExposure,
+                      1,
+                      {{Code::kCost, PackCurrency("EUR"), 1375}},
+                      true},
+        PlausibleCase{"MoneyAtRiskOfLessThanNoOrder", Measure::kExposure, -1, {}, false},
         PlausibleCase{"MoneyOfLessThanNoOrder", Measure::kMoney, -1, {}, false}),
     [](const auto& info) { return info.param.name; });
 

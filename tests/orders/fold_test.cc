@@ -1,5 +1,5 @@
-// The fold, rule by rule: each test is one sentence of orders/fold.h. An entry is written as
-// "measure day outcome", e.g. "on_time 2026-03-10 delivered@0".
+// The fold, rule by rule: each test is one sentence of orders/fold.h; what money adds is in
+// money_test.cc. An entry is written as "measure day outcome", e.g. "on_time 2026-03-10 delivered@0".
 #include "orders/fold.h"
 
 #include <absl/strings/str_join.h>
@@ -7,86 +7,22 @@
 #include <gtest/gtest.h>
 
 #include "cohorts/buckets.h"
+#include "orders/entry_words.h"
 #include "support/order_builder.h"
 
 namespace plumblane {
 namespace {
 
 using test::At;
+using test::In;
 using test::On;
 using test::OrderBuilder;
+using test::Word;
 using ::testing::Contains;
 using ::testing::ElementsAre;
 using ::testing::IsEmpty;
 using ::testing::Not;
 using ::testing::StartsWith;
-
-std::string Word(Measure measure) {
-  constexpr const char* kWords[] = {"on_time",  "defect", "handling", "transit", "delivery",
-                                    "response", "money",  "underway", "overdue"};
-  return kWords[IndexOf(measure)];
-}
-
-std::string Word(Code code) {
-  switch (code) {
-    case Code::kDelivered:
-      return "delivered";
-    case Code::kDeliveredLate:
-      return "late";
-    case Code::kShipped:
-      return "shipped";
-    case Code::kAnswered:
-      return "answered";
-    case Code::kLeft:
-      return "left";
-    case Code::kFault:
-      return "fault";
-    case Code::kLost:
-      return "lost";
-    case Code::kClosed:
-      return "closed";
-    case Code::kDamaged:
-      return "damaged";
-    case Code::kQuality:
-      return "quality";
-    case Code::kCost:
-      return "cost";
-    case Code::kSale:
-      return "sale";
-    case Code::kRefundBySupplier:
-      return "refund";
-    case Code::kRefundByShop:
-      return "shop-refund";
-    case Code::kClaim:
-      return "claim";
-    case Code::kReplacementCost:
-      return "replacement";
-    default:
-      return "other";
-  }
-}
-
-std::string Word(const Entry& entry) {
-  std::string text = Word(entry.key.measure) + " " + FormatDay(entry.key.day);
-  if (entry.excused) text += " excused";
-  for (const Outcome& outcome : entry.outcomes) {
-    if (entry.key.measure == Measure::kMoney) {
-      text += " " + Word(outcome.code) + "=" + std::to_string(outcome.count);
-    } else {
-      text += " " + Word(outcome.code) + "@" + std::to_string(outcome.bucket);
-    }
-  }
-  return text;
-}
-
-// The entries of part 1 in one measure.
-std::vector<std::string> In(Measure measure, const OrderState& state, size_t part = 0) {
-  std::vector<std::string> words;
-  for (const Entry& entry : state.parts.at(part).entries) {
-    if (entry.key.measure == measure) words.push_back(Word(entry));
-  }
-  return words;
-}
 
 std::string OnTime(const OrderBuilder& order, const FoldRules& rules = {}) {
   return absl::StrJoin(In(Measure::kOnTime, order.Fold(rules)), ", ");
@@ -458,47 +394,6 @@ TEST(Fold, OfASourcesRevisionsOnlyTheLatestCounts) {
   // Another source's revisions do not matter.
   order.From("other").Delivered("2026-03-04").With([](Event& e) { e.revision = At("2026-01-01"); });
   EXPECT_EQ(OnTime(order), "on_time 2026-03-10 delivered@0");
-}
-
-Event& Sum(Event& event, std::optional<Money> Event::*field, int64_t cents) {
-  event.*field = Money{cents, "EUR"};
-  return event;
-}
-
-TEST(Fold, RefundsSumAndOtherAmountsComeFromTheEarliest) {
-  OrderBuilder order;
-  order.Paid("2026-03-01").With([](Event& e) {
-    Sum(Sum(e, &Event::cost, 1000), &Event::sale, 2500);
-  });
-  order.Disputed("2026-03-05").With([](Event& e) { Sum(e, &Event::claim, 900); });
-  order.Disputed("2026-03-06").With([](Event& e) { Sum(e, &Event::claim, 800); });
-  order.Refunded("2026-03-07").With([](Event& e) { Sum(e, &Event::refund, 300); });
-  order.Refunded("2026-03-08").With([](Event& e) { Sum(e, &Event::refund, 200); });
-  order.Refunded("2026-03-08", Reason::kNone, true).With([](Event& e) {
-    Sum(e, &Event::refund, 2500);
-  });
-  EXPECT_THAT(In(Measure::kMoney, order.Fold()),
-              ElementsAre("money 2026-03-01 cost=1000 sale=2500 refund=500 shop-refund=2500 "
-                          "claim=900"));
-}
-
-TEST(Fold, TheCostOfAReplacementCountsWithTheFirstPart) {
-  OrderBuilder order;
-  order.Paid("2026-03-01").With([](Event& e) { Sum(e, &Event::cost, 1000); });
-  order.Part(2).Paid("2026-03-20").With([](Event& e) { Sum(e, &Event::cost, 700).replaces = 1; });
-  order.Part(3).Paid("2026-04-20").With([](Event& e) { Sum(e, &Event::cost, 600).replaces = 2; });
-  const OrderState state = order.Fold();
-  EXPECT_THAT(In(Measure::kMoney, state, 0),
-              ElementsAre("money 2026-03-01 cost=1000 replacement=1300"));
-  EXPECT_THAT(In(Measure::kMoney, state, 1), ElementsAre("money 2026-03-20"));
-}
-
-TEST(Fold, TheCostOfAReplacementOfAnUnknownPartStaysItsOwn) {
-  OrderBuilder order;
-  order.Part(2).Paid("2026-03-20").With([](Event& e) { Sum(e, &Event::cost, 700).replaces = 1; });
-  const OrderState state = order.Fold();
-  EXPECT_THAT(In(Measure::kMoney, state), ElementsAre("money 2026-03-20 cost=700"));
-  EXPECT_THAT(state.parts[0].faults, ElementsAre(Fault::kReplacesUnknownPart));
 }
 
 TEST(Fold, UnderwayEndsWithTheFirstOfDeliveryCancellationSuppliersRefundAndLoss) {

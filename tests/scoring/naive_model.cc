@@ -190,6 +190,7 @@ bool IsKnown(Measure measure, const Order& order, const Moment& moment) {
       }
       return EndOf(order.day + static_cast<int32_t>(order.bucket >> 16)) <= moment.horizon;
     case Measure::kMoney:
+    case Measure::kExposure:
       return false;
     default:
       return BucketEndMillis(order.bucket) <= watch;

@@ -34,6 +34,7 @@ MeasureSet FiveOrders() {
   measures[Measure::kMoney] = {Counted(paid, 5, {{Code::kCost, 5412, 12'300}})};
   measures[Measure::kUnderway] = {Counted(paid, 5, {{Code::kClosed, 9, 4}})};
   measures[Measure::kOverdue] = {Counted(promised, 5, {{Code::kClosed, 0, 3}})};
+  measures[Measure::kExposure] = {Counted(promised, 2, {{Code::kCost, 5412, 4'100}})};
   return measures;
 }
 
@@ -205,6 +206,7 @@ TEST(ScoreTest, FaultsAreCountedUpToTodayWhateverTheWatch) {
 TEST(ScoreTest, MoneyIsNotScored) {
   MeasureSet without = FiveOrders();
   without[Measure::kMoney].clear();
+  without[Measure::kExposure].clear();
   EXPECT_EQ(Score(without), Score(FiveOrders()));
 }
 

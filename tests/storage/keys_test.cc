@@ -77,6 +77,7 @@ TEST(Keys, OfPairsSuppliersSourcesAndExcuses) {
   EXPECT_EQ(Hex(SupplierKey("lotus")), Golden("73", kLotus));
   EXPECT_EQ(SourceKey("harbour export"), "source/harbour export");
   EXPECT_EQ(ExcuseKey("strike"), "excuse/strike");
+  EXPECT_EQ(Hex(AgreementKey(258, 3)), Packed("61677265656d656e742f 0000000000000102 00000003"));
   EXPECT_EQ(kFormatKey, "format");
   EXPECT_EQ(kProgressKey, "progress");
 }
@@ -91,6 +92,26 @@ TEST(Keys, OfTrackingNumbersDueDaysAndOpenOrders) {
           Golden("74 54524b32 00 ", kHarbour, "00", k1042, " 00 0002"),
           Golden("64", kVnDeExpress, "00005025", kHarbour, "00", k1042, " 00 0002"),
           Golden("6f", kLotus, "00", kVnDeExpress, "00005025", kHarbour, "00", k1042, " 00 0002")));
+}
+
+TEST(Keys, OfAssignments) {
+  EXPECT_EQ(Hex(AssignmentKey(kOrder, 2)), Golden("61", kHarbour, "00", k1042, " 00 0002"));
+  EXPECT_EQ(Hex(AssignedKey({1'772'719'200'000}, kOrder, 2)),
+            Golden("62 fffffe6341b3a8ff", kHarbour, "00", k1042, " 00 0002"));
+}
+
+TEST(Keys, AssignmentsAscendFromTheLatest) {
+  std::vector<std::string> keys;
+  for (const int64_t millis :
+       {kLatestInstant.millis, int64_t{1} << 32, int64_t{256}, int64_t{255}, int64_t{0}}) {
+    keys.push_back(AssignedKey({millis}, kOrder, 1));
+    const auto read = ParseAssignedKey(keys.back());
+    ASSERT_TRUE(read.ok()) << read.status();
+    EXPECT_EQ(read->time.millis, millis);
+    EXPECT_EQ(read->part.order, kOrder);
+    EXPECT_TRUE(keys.back().starts_with(AssignedKeyFrom({millis})));
+  }
+  EXPECT_TRUE(std::is_sorted(keys.begin(), keys.end()));
 }
 
 TEST(Keys, AnOpenOrderWithoutPromiseIsListedLast) {
@@ -169,6 +190,8 @@ TEST(Keys, CutShortOrTooLongAreDataLoss) {
   expect_whole(keys.at(0), tracking);
   expect_whole(keys.at(1), due);
   expect_whole(page, cells);
+  expect_whole(AssignedKey({1}, kOrder, 2),
+               [](auto key) { return ParseAssignedKey(key).status(); });
   EXPECT_TRUE(absl::IsDataLoss(ParsePairKey("").status()));
   EXPECT_TRUE(absl::IsDataLoss(ParsePairKey("slotus").status()));
   EXPECT_TRUE(absl::IsDataLoss(ParsePairKey("pVN").status()));

@@ -39,7 +39,7 @@ const std::string kFullHex = Packed(
     "02 06 80aeb1f2cb33 "   // part 2, refunded, 2026-03-05T14:00:00Z
     "0123456789abcdef "     // hash
     "0466656564 03652d31 "  // source, event_id
-    "ffff1f "               // fields 0 to 18
+    "ffff3f "               // fields 0 to 19
     "056c6f747573 "         // supplier
     "02564e "               // origin
     "05444548414d "         // destination
@@ -56,7 +56,8 @@ const std::string kFullHex = Packed(
     "01 "                   // replaces
     "0454524b31 "           // tracking
     "03652d30 "             // retracts
-    "80d0c683cc33");        // revision
+    "80d0c683cc33 "         // revision
+    "9c15 03455552");       // quoted, 1358 EUR
 
 TEST(OrderCodec, GoldenBytes) {
   EXPECT_EQ(Hex(EncodeEvent(BareEvent())), kBareHex);
@@ -93,6 +94,7 @@ TEST(OrderCodec, GoldenBytesOfEachFieldAlone) {
   EXPECT_EQ(fields([](Event& e) { e.tracking = "T"; }), Packed("808004 0154"));
   EXPECT_EQ(fields([](Event& e) { e.retracts = "r"; }), Packed("808008 0172"));
   EXPECT_EQ(fields([](Event& e) { e.revision = Instant{1}; }), Packed("808010 01"));
+  EXPECT_EQ(fields([&](Event& e) { e.quoted = eur(1); }), Packed("808020 02 03455552"));
 }
 
 // What the bytes above mean; none of these may ever change.
@@ -122,8 +124,8 @@ TEST(OrderCodec, NumbersOnDiskStayWhatTheyAre) {
   }
   using enum Measure;
   int measure = 0;
-  for (const Measure m :
-       {kOnTime, kDefect, kHandling, kTransit, kDelivery, kResponse, kMoney, kUnderway, kOverdue}) {
+  for (const Measure m : {kOnTime, kDefect, kHandling, kTransit, kDelivery, kResponse, kMoney,
+                          kUnderway, kOverdue, kExposure}) {
     EXPECT_EQ(static_cast<int>(m), ++measure);
   }
   const std::pair<Code, int> codes[] = {{Code::kDelivered, 1},
@@ -145,7 +147,10 @@ TEST(OrderCodec, NumbersOnDiskStayWhatTheyAre) {
                                         {Code::kRefundBySupplier, 32},
                                         {Code::kRefundByShop, 33},
                                         {Code::kClaim, 34},
-                                        {Code::kReplacementCost, 35}};
+                                        {Code::kReplacementCost, 35},
+                                        {Code::kQuotedOrders, 36},
+                                        {Code::kQuotedCost, 37},
+                                        {Code::kQuoted, 38}};
   for (const auto& [code, on_disk] : codes) EXPECT_EQ(static_cast<int>(code), on_disk);
   const std::pair<Space, const char*> spaces[] = {{Space::kMeta, "default"},
                                                   {Space::kOrders, "orders"},
@@ -216,10 +221,10 @@ TEST(OrderCodec, WhatNoDaemonWritesIsDataLoss) {
   EXPECT_TRUE(refused([](Event& e) { e.type = static_cast<EventType>(9); }));
   EXPECT_TRUE(refused([](Event& e) { e.reason = static_cast<Reason>(16); }));
   EXPECT_FALSE(refused([](Event& e) { e.part = kMaxPart; }));
-  // A field of a later version: bit 19.
+  // A field of a later version: bit 20.
   std::string later = EncodeEvent(BareEvent());
   later.back() = '\x80';
-  later += "\x80\x20";
+  later += "\x80\x40";
   EXPECT_TRUE(absl::IsDataLoss(DecodeEvent(later).status()));
 }
 

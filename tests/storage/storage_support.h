@@ -45,6 +45,7 @@ inline Event FullEvent() {
   event.units = 1'000'000;
   event.cost = Money{1375, "EUR"};
   event.sale = Money{2999, "USD"};
+  event.quoted = Money{1358, "EUR"};
   event.reason = Reason::kOutOfStock;
   event.claim = Money{10'000'000'000, "JPY"};
   event.refund = Money{-250, "EUR"};
@@ -77,7 +78,8 @@ class RandomEvents {
     event.promise_implied = Below(2);
     if (Below(2)) event.promise_days = Below(366);
     if (Below(2)) event.units = Below(2) ? 1 : 1'000'000;
-    for (std::optional<Money>* sum : {&event.cost, &event.sale, &event.claim, &event.refund}) {
+    for (std::optional<Money>* sum :
+         {&event.cost, &event.sale, &event.claim, &event.refund, &event.quoted}) {
       if (Below(2)) *sum = Money{Below(3) ? Below(100'000) - 50'000 : kMaxMinorUnits, "EUR"};
     }
     event.reason = static_cast<Reason>(Below(16));

@@ -77,6 +77,7 @@ class RandomOrders {
     if (Chance(80)) event.promise = event.time + Below(20) * kMillisPerDay - kMillisPerDay;
     event.promise_implied = event.promise && Chance(20);
     if (Chance(70)) event.cost = Money{1 + Below(9000), "EUR"};
+    if (Chance(30)) event.quoted = Money{Below(9000), Chance(80) ? "EUR" : "USD"};
     if (event.part == 2 && Chance(50)) event.replaces = 1;
   }
 
