@@ -21,6 +21,7 @@
 #include "eventlog/event_log.h"
 #include "service/intake_service.h"
 #include "service/query_services.h"
+#include "service/sourcing_service.h"
 #include "storage/rocksdb/rocksdb_store.h"
 
 namespace plumblane {

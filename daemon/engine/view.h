@@ -19,6 +19,7 @@
 #include <utility>
 #include <vector>
 
+#include "engine/assignments.h"
 #include "engine/catalog.h"
 #include "engine/memory.h"
 #include "engine/sourcing.h"
@@ -143,6 +144,12 @@ class View {
   // CANCELLED once `give_up`, asked now and then, says so.
   absl::StatusOr<BacktestAnswer> Backtest(const BacktestAsked& asked,
                                           const std::function<bool()>& give_up = {}) const;
+
+  // Ascending by part; empty when there are none.
+  absl::StatusOr<std::vector<StoredAssignment>> AssignmentsOf(const OrderKey& order) const;
+  // Those made from `from` on and before `to`, latest first, until `each` returns false.
+  absl::Status EachAssignment(std::optional<Instant> from, std::optional<Instant> to,
+                              const std::function<bool(const StoredAssignment&)>& each) const;
 
   // As of now; the month starts as the supplier's terms say.
   absl::StatusOr<plumblane::MonthUse> MonthUse(const std::string& supplier) const;

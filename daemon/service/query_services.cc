@@ -8,6 +8,7 @@
 #include <set>
 
 #include "base/ids.h"
+#include "service/paging.h"
 #include "service/read_question.h"
 #include "service/status.h"
 #include "service/write_answer.h"
@@ -16,29 +17,7 @@
 namespace plumblane {
 namespace {
 
-constexpr int kDefaultPageSize = 200;
-constexpr int kMaxPageSize = 1000;
 constexpr int kMaxQuestions = 1000;
-
-// A page token names the last item of the page before and the question it belongs to.
-std::string MakeToken(const std::string& question, const std::string& after) {
-  ByteWriter writer;
-  writer.Text(question);
-  writer.Text(after);
-  return absl::WebSafeBase64Escape(writer.Take());
-}
-
-absl::StatusOr<std::string> ReadToken(const std::string& question, const std::string& token) {
-  if (token.empty()) return std::string();
-  std::string bytes;
-  if (absl::WebSafeBase64Unescape(token, &bytes)) {
-    ByteReader reader(bytes);
-    const bool same = reader.Text() == question;
-    const std::string after(reader.Text());
-    if (reader.done() && same) return after;
-  }
-  return absl::InvalidArgumentError("page_token: expected the token of the page before this one");
-}
 
 std::string Fingerprint(const v1::ListScoresRequest& request) {
   return absl::StrCat(request.collection(), "|", request.as_of_time().seconds(), ".",

@@ -8,6 +8,7 @@
 #include <memory>
 #include <utility>
 
+#include "service/paging.h"
 #include "service/query_services.h"
 #include "service/read_question.h"
 #include "service/read_sourcing.h"
@@ -21,8 +22,6 @@ constexpr int kDefaultRanked = 20;
 constexpr int kMaxRanked = 1000;
 constexpr int kMaxOrders = 1000;
 constexpr size_t kMostReason = 200;
-constexpr int kDefaultPageSize = 200;
-constexpr int kMaxPageSize = 1000;
 
 void SetProblem(v1::AssignOrderResult::Code code, const std::string& field,
                 const std::string& problem, v1::AssignOrderResult* out) {
@@ -142,8 +141,7 @@ class Assigner {
 
   static bool Repeat(const StoredAssignment& held, v1::AssignOrderResult* out) {
     out->set_existed(true);
-    WriteAssignment(held.assignment, /*with_candidates=*/true, out->mutable_assignment());
-    out->mutable_assignment()->set_state(StateOf(held.state));
+    WriteAssignment(held, /*with_candidates=*/true, out->mutable_assignment());
     return true;
   }
 
@@ -158,8 +156,8 @@ class Assigner {
       for (const ExcludedPair& one : decision.excluded) WriteExcluded(one, out->add_excluded());
       return;
     }
-    WriteAssignment(*decision.assignment, /*with_candidates=*/true, out->mutable_assignment());
-    out->mutable_assignment()->set_state(v1::Assignment::STATE_OPEN);
+    WriteAssignment({*decision.assignment, AssignmentState::kOpen}, /*with_candidates=*/true,
+                    out->mutable_assignment());
     ++given_[decision.assignment->pick.supplier];
     made_.push_back(*std::move(decision.assignment));
   }
@@ -171,18 +169,6 @@ class Assigner {
 };
 
 }  // namespace
-
-v1::Assignment::State StateOf(AssignmentState state) {
-  switch (state) {
-    case AssignmentState::kOpen:
-      return v1::Assignment::STATE_OPEN;
-    case AssignmentState::kPaid:
-      return v1::Assignment::STATE_PAID;
-    case AssignmentState::kPaidElsewhere:
-      return v1::Assignment::STATE_PAID_ELSEWHERE;
-  }
-  return v1::Assignment::STATE_UNSPECIFIED;
-}
 
 grpc::ServerUnaryReactor* SourcingService::RankSuppliers(grpc::CallbackServerContext* context,
                                                          const v1::RankSuppliersRequest* request,
@@ -267,6 +253,69 @@ absl::StatusOr<std::vector<Assignment>> AssignOrders(const View& view,
   std::vector<Assignment> made = assigner.TakeMade();
   if (request.dry_run()) made.clear();
   return made;
+}
+
+grpc::ServerUnaryReactor* SourcingService::ListAssignments(
+    grpc::CallbackServerContext* context, const v1::ListAssignmentsRequest* request,
+    v1::ListAssignmentsResponse* response) {
+  return ReplyNow(context,
+                  [&] { return plumblane::ListAssignments(engine_.Look(), *request, response); });
+}
+
+absl::Status ListAssignments(const View& view, const v1::ListAssignmentsRequest& request,
+                             v1::ListAssignmentsResponse* response) {
+  if (request.page_size() < 0) {
+    return absl::InvalidArgumentError("page_size: expected 0 to 1,000");
+  }
+  const auto size =
+      request.page_size() == 0 ? kDefaultPageSize : std::min(request.page_size(), kMaxPageSize);
+  std::optional<Instant> from, to;
+  if (request.has_from_time()) {
+    const auto time = ReadTime("from_time", request.from_time(), kLatestInstant);
+    if (!time.ok()) return time.status();
+    from = *time;
+  }
+  if (request.has_to_time()) {
+    const auto time = ReadTime("to_time", request.to_time(), kLatestInstant);
+    if (!time.ok()) return time.status();
+    to = *time;
+  }
+  const std::string question =
+      absl::StrCat(request.supplier(), "|", from ? from->millis : -1, "|", to ? to->millis : -1);
+  const auto after = ReadToken(question, request.page_token());
+  if (!after.ok()) return after.status();
+  const auto name = [](const Assignment& one) {
+    return absl::StrCat(one.order.shop, "/", one.order.order_id, "/", one.part);
+  };
+  std::map<std::string, v1::ListAssignmentsResponse::Saving> savings;
+  bool started = after->empty();
+  std::string last;
+  const absl::Status scanned = view.EachAssignment(from, to, [&](const StoredAssignment& stored) {
+    const Assignment& one = stored.assignment;
+    if (!request.supplier().empty() && one.pick.supplier != request.supplier()) return true;
+    response->set_total_count(response->total_count() + 1);
+    if (one.trial) response->set_trial_count(response->trial_count() + 1);
+    if (one.mode == AssignMode::kChosen) response->set_chosen_count(response->chosen_count() + 1);
+    if (one.expected_saving) {
+      auto& saving = savings[one.currency];
+      saving.set_expected_saving(saving.expected_saving() + *one.expected_saving);
+      saving.set_assignment_count(saving.assignment_count() + 1);
+    }
+    if (!started) {
+      started = name(one) == *after;
+    } else if (response->assignments_size() < size) {
+      WriteAssignment(stored, request.with_candidates(), response->add_assignments());
+      last = name(one);
+    } else {
+      response->set_next_page_token(MakeToken(question, last));
+    }
+    return true;
+  });
+  for (auto& [currency, saving] : savings) {
+    saving.set_currency_code(currency);
+    *response->add_savings() = saving;
+  }
+  return scanned;
 }
 
 }  // namespace plumblane

@@ -32,7 +32,7 @@ std::string_view NameOfKind(Code kind);
 void WriteSourcing(const WithBasis<SourcingAnswer>& asked, size_t told,
                    v1::RankSuppliersResponse* out);
 void WriteExcluded(const ExcludedPair& excluded, v1::ExcludedCandidate* out);
-void WriteAssignment(const Assignment& made, bool with_candidates, v1::Assignment* out);
+void WriteAssignment(const StoredAssignment& stored, bool with_candidates, v1::Assignment* out);
 void WriteBacktest(const BacktestAsked& asked, const BacktestAnswer& answer,
                    v1::BacktestResponse* out);
 void WriteOrder(const OrderAnswer& answer, v1::Order* out);

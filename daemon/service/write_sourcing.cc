@@ -74,6 +74,18 @@ v1::Assignment::Mode ModeOf(AssignMode mode) {
   return v1::Assignment::MODE_UNSPECIFIED;
 }
 
+v1::Assignment::State StateOf(AssignmentState state) {
+  switch (state) {
+    case AssignmentState::kOpen:
+      return v1::Assignment::STATE_OPEN;
+    case AssignmentState::kPaid:
+      return v1::Assignment::STATE_PAID;
+    case AssignmentState::kPaidElsewhere:
+      return v1::Assignment::STATE_PAID_ELSEWHERE;
+  }
+  return v1::Assignment::STATE_UNSPECIFIED;
+}
+
 }  // namespace
 
 void WriteExcluded(const ExcludedPair& excluded, v1::ExcludedCandidate* out) {
@@ -113,7 +125,9 @@ void WriteSourcing(const WithBasis<SourcingAnswer>& asked, size_t told,
   if (answer.sale) costs->set_sale(*answer.sale);
 }
 
-void WriteAssignment(const Assignment& made, bool with_candidates, v1::Assignment* out) {
+void WriteAssignment(const StoredAssignment& stored, bool with_candidates, v1::Assignment* out) {
+  const Assignment& made = stored.assignment;
+  out->set_state(StateOf(stored.state));
   out->set_shop(made.order.shop);
   out->set_order_id(made.order.order_id);
   out->set_part(made.part);

@@ -192,6 +192,13 @@ std::string AssignmentKey(const OrderKey& order, int part) {
   return writer.Take();
 }
 
+std::string AssignmentPrefix(const OrderKey& order) {
+  constexpr size_t kPartBytes = 2;
+  std::string key = AssignmentKey(order, 0);
+  key.resize(key.size() - kPartBytes);
+  return key;
+}
+
 std::string AssignedKey(Instant time, const OrderKey& order, int part) {
   KeyWriter writer;
   writer.Raw(AssignedKeyFrom(time));

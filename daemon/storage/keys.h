@@ -82,6 +82,8 @@ std::string DueKeyFrom(const Lane& lane, Day day);
 
 inline constexpr std::string_view kAssignmentPrefix = "a";
 std::string AssignmentKey(const OrderKey& order, int part);
+// Of all parts of the order, ascending.
+std::string AssignmentPrefix(const OrderKey& order);
 inline constexpr std::string_view kAssignedPrefix = "b";
 std::string AssignedKey(Instant time, const OrderKey& order, int part);
 // The latest of `time` or before, within kAssignedPrefix.
