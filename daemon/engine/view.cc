@@ -226,9 +226,7 @@ absl::StatusOr<WithBasis<View::Ranking>> View::Rank(const std::string& destinati
   std::vector<RankCandidate> candidates;
   for (const auto& [lane, supplier] : at->second) {
     if ((origin && *origin != lane.origin) || (service && *service != lane.service)) continue;
-    const Pair pair{supplier, lane};
-    const PairRates* rates = question->fleet->Find(pair);
-    candidates.push_back(CandidateOf(pair, rates ? *rates : PairRates{}, priors.Of({&pair, 1})));
+    candidates.push_back(question->fleet->CandidateOf({supplier, lane}));
   }
   const std::vector<Ranked> order = RankByBadShare(candidates, limit);
   ranking.answer.candidate_count = order.size();

@@ -18,7 +18,7 @@ namespace {
 
 constexpr int kDefaultPageSize = 200;
 constexpr int kMaxPageSize = 1000;
-constexpr int kDefaultRanked = 100;
+constexpr int kDefaultRanked = 20;
 constexpr int kMaxRanked = 1000;
 constexpr int kMaxQuestions = 1000;
 
