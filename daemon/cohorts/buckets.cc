@@ -63,4 +63,11 @@ uint32_t BucketsWithin(int64_t millis) {
   return static_cast<uint32_t>(it - ends.begin());
 }
 
+uint32_t BucketsWithin(int64_t millis, uint32_t most) {
+  if (millis < kFirstMillis) return 0;
+  const Ends& ends = BucketEnds();
+  while (most > 0 && ends[most - 1] > millis) --most;
+  return most;
+}
+
 }  // namespace plumblane

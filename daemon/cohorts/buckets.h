@@ -31,4 +31,8 @@ double BucketSeconds(uint32_t bucket);
 // buckets below the result have their upper end at or before `millis`.
 uint32_t BucketsWithin(int64_t millis);
 
+// The same when it is known to be at most `most`; steps down from there. For durations that fall.
+// REQUIRES: most >= BucketsWithin(millis).
+uint32_t BucketsWithin(int64_t millis, uint32_t most);
+
 }  // namespace plumblane

@@ -9,7 +9,13 @@ namespace {
 // Days, half-lives and scopes asked about in turn.
 constexpr size_t kMostFleets = 8;
 
-bool ByPair(const PairOfFleet& one, const Pair& pair) { return one.pair < pair; }
+std::vector<PairOfFleet>::const_iterator Find(const std::vector<PairOfFleet>& pairs,
+                                              const Pair& pair) {
+  const auto it =
+      std::lower_bound(pairs.begin(), pairs.end(), pair,
+                       [](const PairOfFleet& one, const Pair& other) { return one.pair < other; });
+  return it != pairs.end() && it->pair == pair ? it : pairs.end();
+}
 
 std::vector<PairOfFleet> Replaced(const std::vector<PairOfFleet>& before,
                                   std::map<Pair, PairRates> recounted) {
@@ -32,9 +38,10 @@ std::vector<PairOfFleet> Replaced(const std::vector<PairOfFleet>& before,
 
 }  // namespace
 
-const PairRates* Fleet::Find(const Pair& pair) const {
-  const auto it = std::lower_bound(pairs.begin(), pairs.end(), pair, ByPair);
-  return it != pairs.end() && it->pair == pair ? &it->rates : nullptr;
+RankCandidate Fleet::CandidateOf(const Pair& pair) const {
+  const auto it = Find(pairs, pair);
+  if (it != pairs.end()) return candidates[static_cast<size_t>(it - pairs.begin())];
+  return plumblane::CandidateOf(pair, {}, priors.Of({&pair, 1}));
 }
 
 std::shared_ptr<FleetBook::Made> FleetBook::FindOrMake(const Key& key, uint64_t sequence) {
@@ -112,8 +119,10 @@ absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(
       if (pair == Pair{}) continue;
       auto rates = rates_of(pair, /*again=*/true);
       if (!rates.ok()) return rates.status();
-      const PairRates* known = before->Find(pair);
-      if (!known || *known != *rates) recounted.emplace(pair, *std::move(rates));
+      const auto known = Find(before->pairs, pair);
+      if (known == before->pairs.end() || known->rates != *rates) {
+        recounted.emplace(pair, *std::move(rates));
+      }
     }
     if (recounted.empty()) return before;
     fleet->pairs = Replaced(before->pairs, std::move(recounted));
@@ -124,6 +133,10 @@ absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(
   fleet->priors =
       FleetPriors(fleet->pairs, PooledPriors(sums[Measure::kOnTime], sums[Measure::kDefect],
                                              question.ended, question.rules, question.scope));
+  fleet->candidates.reserve(fleet->pairs.size());
+  for (const PairOfFleet& one : fleet->pairs) {
+    fleet->candidates.push_back(CandidateOf(one.pair, one.rates, fleet->priors.Of({&one.pair, 1})));
+  }
   return fleet;
 }
 

@@ -6,7 +6,8 @@
 // counted again, and priors fitted again if any count differs.
 //
 // Cost: the first fleet of a day reads two measures of all pairs; then a question costs nothing, or
-// after late news some 10 us for each pair touched and a fit (scoring/priors.h).
+// after late news some 3 us for each pair touched, a fit (scoring/priors.h), and a microsecond a
+// pair to make all of them candidates of a ranking.
 //
 // Thread-safe: one writer notes changes, any thread asks. Who asks while the same fleet is being
 // made waits for it.
@@ -24,6 +25,7 @@
 #include <vector>
 
 #include "cohorts/cell.h"
+#include "ranking/rank.h"
 #include "scoring/priors.h"
 #include "scoring/score.h"
 
@@ -33,8 +35,9 @@ namespace plumblane {
 struct Fleet {
   std::vector<PairOfFleet> pairs;  // ascending
   FleetPriors priors;
-  // None for a pair without cells.
-  const PairRates* Find(const Pair& pair) const;
+  std::vector<RankCandidate> candidates;  // along `pairs`
+  // Of a pair that has no cells, as of one with none settled.
+  RankCandidate CandidateOf(const Pair& pair) const;
 };
 
 class FleetBook {

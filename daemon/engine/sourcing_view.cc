@@ -269,9 +269,7 @@ class View::Sourcer {
       answer_.excluded.push_back({pair, *std::move(why_not)});
       return absl::OkStatus();
     }
-    const PairRates* rates = question_.fleet->Find(pair);
-    judged_.push_back(
-        CandidateOf(pair, rates ? *rates : PairRates{}, question_.fleet->priors.Of({&pair, 1})));
+    judged_.push_back(question_.fleet->CandidateOf(pair));
     if (terms) {
       candidate.priced->cost =
           CostOf(*terms, outlooks_.BeliefOf(pair, *judged_.back().late, *judged_.back().bad),

@@ -5,20 +5,15 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <utility>
+
+#include "ranking/reasons.h"
 
 namespace plumblane {
 namespace {
 
 // E[(1 - X)^2] of a Beta X.
 double SquareOfRest(double a, double b) { return b * (b + 1) / ((a + b) * (a + b + 1)); }
-
-// "1 in 8"; shares too small to be told from none are said as such.
-std::string OneIn(double share) {
-  if (share < 0.0005) return "fewer than 1 in 2,000";
-  // Above a half the nearest "1 in n" is 1 in 2, which would be too kind.
-  if (share > 0.55) return absl::StrCat(std::lround(share * 100), " in 100");
-  return absl::StrCat("1 in ", std::max(2L, std::lround(1 / share)));
-}
 
 std::string ReasonFor(const RankCandidate& candidate) {
   if (candidate.order_count == 0) {
@@ -30,6 +25,10 @@ std::string ReasonFor(const RankCandidate& candidate) {
 }
 
 bool CanJudge(const RankCandidate& candidate) { return candidate.late && candidate.bad; }
+
+double ExpectedBad(const RankCandidate& candidate) {
+  return 1 - (1 - candidate.late->Mean()) * (1 - candidate.bad->Mean());
+}
 
 void Detail(const RankCandidate& candidate, Ranked& ranked) {
   if (!CanJudge(candidate)) {
@@ -64,21 +63,22 @@ RankCandidate CandidateOf(const Pair& pair, const PairRates& rates, const Priors
 
 std::vector<Ranked> RankByBadShare(const std::vector<RankCandidate>& candidates, size_t limit) {
   constexpr double kUnjudged = std::numeric_limits<double>::infinity();
-  std::vector<Ranked> ranking(candidates.size());
+  std::vector<std::pair<double, size_t>> order;  // expected share and position
+  order.reserve(candidates.size());
   for (size_t i = 0; i < candidates.size(); ++i) {
-    const RankCandidate& candidate = candidates[i];
-    ranking[i].candidate = i;
-    ranking[i].assumed = !CanJudge(candidate) || candidate.order_count == 0;
-    if (CanJudge(candidate)) {
-      ranking[i].expected_bad = 1 - (1 - candidate.late->Mean()) * (1 - candidate.bad->Mean());
-    }
+    order.emplace_back(CanJudge(candidates[i]) ? ExpectedBad(candidates[i]) : kUnjudged, i);
   }
-  std::sort(ranking.begin(), ranking.end(), [&](const Ranked& x, const Ranked& y) {
-    const double bad_x = x.expected_bad.value_or(kUnjudged);
-    const double bad_y = y.expected_bad.value_or(kUnjudged);
-    if (bad_x != bad_y) return bad_x < bad_y;
-    return candidates[x.candidate].pair < candidates[y.candidate].pair;
+  std::sort(order.begin(), order.end(), [&](const auto& x, const auto& y) {
+    if (x.first != y.first) return x.first < y.first;
+    return candidates[x.second].pair < candidates[y.second].pair;
   });
+  std::vector<Ranked> ranking(order.size());
+  for (size_t i = 0; i < order.size(); ++i) {
+    const RankCandidate& candidate = candidates[order[i].second];
+    ranking[i].candidate = order[i].second;
+    ranking[i].assumed = !CanJudge(candidate) || candidate.order_count == 0;
+    if (CanJudge(candidate)) ranking[i].expected_bad = order[i].first;
+  }
   for (size_t i = 0; i < std::min(limit, ranking.size()); ++i) {
     Ranked& ranked = ranking[i];
     Detail(candidates[ranked.candidate], ranked);

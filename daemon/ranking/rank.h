@@ -38,7 +38,8 @@ struct Ranked {
 };
 
 // Best first; those that cannot be judged last; ties by (supplier, lane). Only the first `limit`
-// get limits, close_to_first and a reason, which cost some 20 us each.
+// get limits, close_to_first and a reason, which cost some 5 us each; sorting costs 0.1 us a
+// candidate.
 std::vector<Ranked> RankByBadShare(const std::vector<RankCandidate>& candidates,
                                    size_t limit = SIZE_MAX);
 

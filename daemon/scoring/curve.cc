@@ -12,11 +12,19 @@ bool Reaches(double survival, double q) { return 1 - survival >= q * (1 - 1e-12)
 
 }  // namespace
 
-std::optional<Interval> CurveStep::Limits() const {
-  if (survival <= 0 || survival >= 1) return std::nullopt;
+double CurveStep::Low() const {
   const double log_survival = std::log(survival);
-  const double factor = std::exp(kNormalLimit * spread / -log_survival);
-  return Interval{std::exp(log_survival * factor), std::exp(log_survival / factor)};
+  return std::exp(log_survival * std::exp(kNormalLimit * spread / -log_survival));
+}
+
+double CurveStep::High() const {
+  const double log_survival = std::log(survival);
+  return std::exp(log_survival / std::exp(kNormalLimit * spread / -log_survival));
+}
+
+std::optional<Interval> CurveStep::Limits() const {
+  if (!HasLimits()) return std::nullopt;
+  return Interval{Low(), High()};
 }
 
 double Curve::SurvivalAfter(uint32_t bucket) const {
@@ -56,33 +64,12 @@ std::optional<BucketQuantile> Curve::QuantileAt(double q) const {
   BucketQuantile quantile{found->bucket, {}, {}, found->at_risk};
   // The limits lie on either side of S, so one is reached no later, the other no earlier.
   for (auto step = steps.begin(); step <= found && !quantile.low; ++step) {
-    const auto limits = step->Limits();
-    if (limits && Reaches(limits->low, q)) quantile.low = step->bucket;
+    if (step->HasLimits() && Reaches(step->Low(), q)) quantile.low = step->bucket;
   }
   for (auto step = found; step < steps.end() && !quantile.high; ++step) {
-    const auto limits = step->Limits();
-    if (limits && Reaches(limits->high, q)) quantile.high = step->bucket;
+    if (step->HasLimits() && Reaches(step->High(), q)) quantile.high = step->bucket;
   }
   return quantile;
-}
-
-RiskSet::Leavers& RiskSet::At(uint32_t bucket, int64_t count, double weight) {
-  assert(bucket < leavers_.size() && count >= 0 && weight >= 0);
-  first_ = std::min<size_t>(first_, bucket);
-  end_ = std::max<size_t>(end_, bucket + size_t{1});
-  return leavers_[bucket];
-}
-
-void RiskSet::AddEvents(uint32_t bucket, int64_t count, double weight) {
-  Leavers& out = At(bucket, count, weight);
-  out.event += weight * static_cast<double>(count);
-  out.event_squares += weight * weight * static_cast<double>(count);
-}
-
-void RiskSet::AddCensored(uint32_t bucket, int64_t count, double weight) {
-  Leavers& out = At(bucket, count, weight);
-  out.censored += weight * static_cast<double>(count);
-  out.censored_squares += weight * weight * static_cast<double>(count);
 }
 
 Curve RiskSet::Estimate() const {

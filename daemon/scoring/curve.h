@@ -21,6 +21,8 @@
 // Values without hidden state; const use is thread-safe.
 #pragma once
 
+#include <algorithm>
+#include <cassert>
 #include <cstddef>
 #include <cstdint>
 #include <optional>
@@ -38,7 +40,11 @@ struct CurveStep {
   // Effective number of orders at risk in the bucket: Y^2 over the sum of their w^2. > 0.
   double at_risk = 0;
   // 95 % limits of S; none when S is 0 (or 1 by rounding), where the jackknife says nothing.
+  bool HasLimits() const { return survival > 0 && survival < 1; }
   std::optional<Interval> Limits() const;
+  // Each alone costs half. REQUIRES: HasLimits().
+  double Low() const;
+  double High() const;
 };
 
 struct BucketQuantile {
@@ -80,10 +86,18 @@ class RiskSet {
 
   // `count` orders, each of `weight`, have their outcome in `bucket`.
   // REQUIRES: bucket < bucket_count, count >= 0, weight >= 0.
-  void AddEvents(uint32_t bucket, int64_t count, double weight);
+  void AddEvents(uint32_t bucket, int64_t count, double weight) {
+    Leavers& out = At(bucket, count, weight);
+    out.event += weight * static_cast<double>(count);
+    out.event_squares += weight * weight * static_cast<double>(count);
+  }
 
   // The same for orders that are last at risk in `bucket` and have no outcome there.
-  void AddCensored(uint32_t bucket, int64_t count, double weight);
+  void AddCensored(uint32_t bucket, int64_t count, double weight) {
+    Leavers& out = At(bucket, count, weight);
+    out.censored += weight * static_cast<double>(count);
+    out.censored_squares += weight * weight * static_cast<double>(count);
+  }
 
   // An empty curve when there are no events.
   Curve Estimate() const;
@@ -94,7 +108,12 @@ class RiskSet {
     double censored = 0, censored_squares = 0;  // likewise
   };
 
-  Leavers& At(uint32_t bucket, int64_t count, double weight);
+  Leavers& At(uint32_t bucket, [[maybe_unused]] int64_t count, [[maybe_unused]] double weight) {
+    assert(bucket < leavers_.size() && count >= 0 && weight >= 0);
+    first_ = std::min<size_t>(first_, bucket);
+    end_ = std::max<size_t>(end_, bucket + size_t{1});
+    return leavers_[bucket];
+  }
 
   std::vector<Leavers> leavers_;
   size_t first_;  // buckets outside [first_, end_) are empty

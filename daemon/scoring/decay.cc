@@ -10,10 +10,22 @@ double DecayWeight(double age_days, double half_life_days) {
   return std::exp2(-age_days / half_life_days);
 }
 
-void WeightedSums::Add(double weight, int64_t count, double total) {
-  w1 += weight * static_cast<double>(count);
-  w2 += weight * weight * static_cast<double>(count);
-  s += weight * total;
+DayWeights::DayWeights(double half_life_days) : half_life_days_(half_life_days) {
+  assert(half_life_days > 0);
+  static thread_local Known known;
+  known_ = &known;
+}
+
+double DayWeights::Compute(int32_t age_days) const {
+  if (known_->half_life_days != half_life_days_) {
+    known_->half_life_days = half_life_days_;
+    known_->weights.fill(-1);
+  }
+  const double weight = DecayWeight(age_days, half_life_days_);
+  if (static_cast<size_t>(age_days) < kKeptDays) {
+    known_->weights[static_cast<size_t>(age_days)] = weight;
+  }
+  return weight;
 }
 
 double WeightedSums::Mean() const {

@@ -13,6 +13,9 @@
 // Pure and thread-safe.
 #pragma once
 
+#include <array>
+#include <cassert>
+#include <cstddef>
 #include <cstdint>
 
 namespace plumblane {
@@ -29,6 +32,39 @@ constexpr bool IsHalfLife(double days) {
 // REQUIRES: age_days >= 0; half_life_days > 0.
 double DecayWeight(double age_days, double half_life_days);
 
+// DecayWeight of ages in whole days, bit for bit, each computed once: what a thread has computed is
+// kept until it asks by another half-life. Cohorts of all pairs have the same few hundred ages, and
+// 2^x took a third of the time of counting them. One instance belongs to the thread that made it.
+class DayWeights {
+ public:
+  // REQUIRES: half_life_days > 0.
+  explicit DayWeights(double half_life_days);
+
+  // REQUIRES: age_days >= 0.
+  double Of(int32_t age_days) const {
+    assert(age_days >= 0);
+    const auto age = static_cast<size_t>(age_days);
+    // Another instance may have turned the table to its own half-life in the meantime.
+    if (age < kKeptDays && known_->half_life_days == half_life_days_ && known_->weights[age] >= 0) {
+      return known_->weights[age];
+    }
+    return Compute(age_days);
+  }
+
+ private:
+  static constexpr size_t kKeptDays = 2048;  // older ones are computed each time
+  struct Known {
+    double half_life_days = 0;
+    std::array<double, kKeptDays> weights;  // below 0: not yet computed
+    Known() { weights.fill(-1); }
+  };
+
+  double Compute(int32_t age_days) const;
+
+  Known* known_;
+  double half_life_days_;
+};
+
 // Sums over weighted contributions. Only ever added to: taking an order out means taking it out of
 // its cell, in integers, and summing anew.
 struct WeightedSums {
@@ -37,7 +73,11 @@ struct WeightedSums {
   double s = 0;   // sum of w x
 
   // `count` contributions of the same weight, whose values x sum up to `total`.
-  void Add(double weight, int64_t count, double total);
+  void Add(double weight, int64_t count, double total) {
+    w1 += weight * static_cast<double>(count);
+    w2 += weight * weight * static_cast<double>(count);
+    s += weight * total;
+  }
 
   // The decayed mean s / w1. REQUIRES: w1 > 0.
   double Mean() const;

@@ -31,13 +31,19 @@ DefectExposure Walk(const Series& defect, Scope scope, const Moment& moment,
   exposure.window_days = rules.claim_window_days;
   // Later cohorts have come less far: days descend along the series.
   std::vector<DefectExposure::Reached>& reached = exposure.reached;
+  DefectExposure::Reached youngest{-1};
+  const auto close = [&] {
+    if (youngest.weight > 0) reached.push_back(youngest);
+  };
+  const CohortWeights weights(moment, rules);
   for (const Cohort& cohort : Watched(defect, moment)) {
     const int64_t days_over = WatchMillis(cohort.day, moment) / kMillisPerDay;
     const auto last_day =
         static_cast<uint32_t>(std::min<int64_t>(days_over, rules.claim_window_days));
-    const double weight = WeightOn(cohort.day, moment, rules);
-    if (reached.empty() || reached.back().day != static_cast<int>(last_day)) {
-      reached.push_back({static_cast<int>(last_day)});
+    const double weight = weights.On(cohort.day);
+    if (youngest.day != static_cast<int>(last_day)) {
+      close();
+      youngest = {static_cast<int>(last_day)};
     }
     VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
       int64_t unknown = tally.entered;
@@ -57,12 +63,12 @@ DefectExposure Walk(const Series& defect, Scope scope, const Moment& moment,
       on_unknown(last_day, unknown, weight);
       exposure.order_count += tally.entered;
       const double entered = weight * static_cast<double>(tally.entered);
-      reached.back().weight += entered;
-      reached.back().squares += weight * entered;
+      youngest.weight += entered;
+      youngest.squares += weight * entered;
     });
   }
+  close();
   std::reverse(reached.begin(), reached.end());
-  std::erase_if(reached, [](const DefectExposure::Reached& one) { return one.weight == 0; });
   return exposure;
 }
 
@@ -105,6 +111,21 @@ RateEstimate ShareFrom(const DefectCounts& counts, double hits, double orders,
   return rate;
 }
 
+std::optional<DefectKinds> KindsOf(const DefectCounts& counts) {
+  if (counts.exposure.reached.empty()) return std::nullopt;
+  DefectKinds kinds;
+  double before = 1;
+  for (const CurveStep& step : counts.curve.steps) {
+    const auto& hits = counts.kinds[step.bucket];
+    const double all = std::accumulate(hits.begin(), hits.end(), 0.0);
+    for (size_t kind = 0; kind < DefectKinds::kCount; ++kind) {
+      kinds.share[kind] += (before - step.survival) * (hits[kind] / all);
+    }
+    before = step.survival;
+  }
+  return kinds;
+}
+
 }  // namespace
 
 double DelayCurve::ReachedBy(int days, int window_days) const {
@@ -127,21 +148,6 @@ DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const S
   return pooled;
 }
 
-RateEstimate DefectRate(const Series& defect, Scope scope, const std::optional<Prior>& prior,
-                        const DelayCurve& delay, const Moment& moment, const ScoreRules& rules) {
-  const DefectCounts counts = CountDefects(defect, scope, moment, rules);
-  return ShareFrom(counts, counts.exposure.hit_weight, DefectSums(counts.exposure, delay).w1,
-                   prior);
-}
-
-RateEstimate MeasuredDefectRate(const Series& defect, Scope scope,
-                                const std::optional<Prior>& prior, const DelayCurve& delay,
-                                const Moment& moment, const ScoreRules& rules) {
-  const DefectCounts counts = CountDefects(defect, scope, moment, rules);
-  const WeightedSums sums = DefectSums(counts.exposure, delay);
-  return ShareFrom(counts, sums.EffectiveHits(), sums.EffectiveSize(), prior);
-}
-
 DefectExposure ExposureOf(const Series& defect, Scope scope, const Moment& moment,
                           const ScoreRules& rules) {
   const auto ignore = [](auto...) {};
@@ -161,21 +167,15 @@ WeightedSums DefectSums(const DefectExposure& exposure, const DelayCurve& delay)
 
 double DefectKinds::Of(Code kind) const { return share[KindIndex(kind)]; }
 
-std::optional<DefectKinds> DefectKindsOf(const Series& defect, Scope scope, const Moment& moment,
-                                         const ScoreRules& rules) {
+DefectEstimate DefectsOf(const Series& defect, Scope scope, const std::optional<Prior>& prior,
+                         const DelayCurve& delay, const Moment& moment, const ScoreRules& rules) {
   const DefectCounts counts = CountDefects(defect, scope, moment, rules);
-  if (counts.exposure.reached.empty()) return std::nullopt;
-  DefectKinds kinds;
-  double before = 1;
-  for (const CurveStep& step : counts.curve.steps) {
-    const auto& hits = counts.kinds[step.bucket];
-    const double all = std::accumulate(hits.begin(), hits.end(), 0.0);
-    for (size_t kind = 0; kind < DefectKinds::kCount; ++kind) {
-      kinds.share[kind] += (before - step.survival) * (hits[kind] / all);
-    }
-    before = step.survival;
-  }
-  return kinds;
+  const WeightedSums sums = DefectSums(counts.exposure, delay);
+  const bool average = rules.rate_mode == RateMode::kAverage;
+  const RateEstimate rate =
+      average ? ShareFrom(counts, sums.EffectiveHits(), sums.EffectiveSize(), prior)
+              : ShareFrom(counts, sums.s, sums.w1, prior);
+  return {rate, KindsOf(counts)};
 }
 
 }  // namespace plumblane

@@ -64,17 +64,6 @@ struct DefectPrior {
 DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const ScoreRules& rules,
                               Scope scope = Scope::kCounted);
 
-// `order_count` are the orders whose promised day is over, `hit_count` the defects known within the
-// claim window, `weight` is n. `prior` and `delay` are what PooledDefectPrior gave for the same
-// moment and rules.
-RateEstimate DefectRate(const Series& defect, Scope scope, const std::optional<Prior>& prior,
-                        const DelayCurve& delay, const Moment& moment, const ScoreRules& rules);
-
-// The same in measurement mode (rate.h): n and y on the scale of the effective size of n.
-RateEstimate MeasuredDefectRate(const Series& defect, Scope scope,
-                                const std::optional<Prior>& prior, const DelayCurve& delay,
-                                const Moment& moment, const ScoreRules& rules);
-
 // What a series says of n and y before it is known how far defects show themselves by a day.
 struct DefectExposure {
   struct Reached {
@@ -105,7 +94,15 @@ struct DefectKinds {
   double Of(Code kind) const;          // REQUIRES: IsDefect(kind)
   bool operator==(const DefectKinds&) const = default;
 };
-std::optional<DefectKinds> DefectKindsOf(const Series& defect, Scope scope, const Moment& moment,
-                                         const ScoreRules& rules);
+
+// `order_count` are the orders whose promised day is over, `hit_count` the defects known within the
+// claim window, `weight` is n. In average mode (rate.h) n and y are on the scale of the effective
+// size of n. `prior` and `delay` are what PooledDefectPrior gave for the same moment and rules.
+struct DefectEstimate {
+  RateEstimate rate;  // in the rules' mode
+  std::optional<DefectKinds> kinds;
+};
+DefectEstimate DefectsOf(const Series& defect, Scope scope, const std::optional<Prior>& prior,
+                         const DelayCurve& delay, const Moment& moment, const ScoreRules& rules);
 
 }  // namespace plumblane

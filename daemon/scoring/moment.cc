@@ -3,8 +3,6 @@
 #include <algorithm>
 #include <cassert>
 
-#include "scoring/decay.h"
-
 namespace plumblane {
 
 std::span<const Cohort> Watched(const Series& series, const Moment& moment) {
@@ -13,10 +11,6 @@ std::span<const Cohort> Watched(const Series& series, const Moment& moment) {
     return WatchMillis(cohort.day, moment) >= 0;
   });
   return {series.begin(), end};
-}
-
-double WeightOn(Day day, const Moment& moment, const ScoreRules& rules) {
-  return DecayWeight(DayOf(moment.now) - day, rules.half_life_days);
 }
 
 }  // namespace plumblane

@@ -13,6 +13,7 @@
 
 #include "base/time.h"
 #include "cohorts/cell.h"
+#include "scoring/decay.h"
 
 namespace plumblane {
 
@@ -57,8 +58,19 @@ std::span<const Cohort> Watched(const Series& series, const Moment& moment);
 // C of a cohort in milliseconds; not negative for the cohorts of Watched.
 inline int64_t WatchMillis(Day day, const Moment& moment) { return moment.horizon - EndOf(day); }
 
-// Weight of one order of a cohort of `day`, in [0, 1]. REQUIRES: day <= DayOf(moment.now).
-double WeightOn(Day day, const Moment& moment, const ScoreRules& rules);
+// What one order of a cohort weighs. As DayWeights, for the thread that made it.
+class CohortWeights {
+ public:
+  CohortWeights(const Moment& moment, const ScoreRules& rules)
+      : today_(DayOf(moment.now)), weights_(rules.half_life_days) {}
+
+  // In [0, 1]. REQUIRES: day <= DayOf(moment.now).
+  double On(Day day) const { return weights_.Of(today_ - day); }
+
+ private:
+  Day today_;
+  DayWeights weights_;
+};
 
 // Calls `visit` with each tally of the cell that the scope covers.
 template <typename Visit>

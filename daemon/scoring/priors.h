@@ -7,7 +7,7 @@
 // Rates do not change within a day: a prior is made for the days that had ended (EndedDays), and
 // serves every question that has the same ones.
 //
-// Pure; const use is thread-safe. RatesOf costs 8 us for a pair with 400 days, fitting about 10 us
+// Pure; const use is thread-safe. RatesOf costs 3 us for a pair with 400 days, fitting about 10 us
 // a pair.
 #pragma once
 

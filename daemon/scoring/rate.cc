@@ -62,12 +62,12 @@ OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& momen
                          const ScoreRules& rules) {
   OnTimeCounts counts;
   WeightedSums sums;
+  const CohortWeights weights(moment, rules);
   for (const Cohort& cohort : Watched(on_time, moment)) {
     const LateCount count = CountLate(cohort.cell, scope);
     counts.order_count += count.order_count;
     counts.late_count += count.late_count;
-    sums.Add(WeightOn(cohort.day, moment, rules), count.order_count,
-             static_cast<double>(count.late_count));
+    sums.Add(weights.On(cohort.day), count.order_count, static_cast<double>(count.late_count));
   }
   counts.weight = sums.w1;
   counts.late_weight = sums.s;

@@ -18,8 +18,10 @@ int64_t FaultCount(const MeasureSet& measures, const Moment& moment) {
     for (const Cohort& cohort : series) {
       if (cohort.day > today) break;
       VisitTallies(cohort.cell, Scope::kWithExcused, [&](const Tally& tally) {
-        for (const Outcome& outcome : tally.outcomes) {
-          if (outcome.code == Code::kFault) count += outcome.count;
+        // Sorted by code: mostly one look says that there is none.
+        for (auto it = tally.outcomes.rbegin();
+             it != tally.outcomes.rend() && it->code >= Code::kFault; ++it) {
+          if (it->code == Code::kFault) count += it->count;
         }
       });
     }
@@ -37,14 +39,14 @@ ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& pri
   };
   const bool average = rules.rate_mode == RateMode::kAverage;
   const auto on_time_rate = average ? MeasuredOnTimeRate : OnTimeRate;
-  const auto defect_rate = average ? MeasuredDefectRate : DefectRate;
-  const Series& defect = measures[Measure::kDefect];
+  const DefectEstimate defects = DefectsOf(measures[Measure::kDefect], scope, priors.defect,
+                                           priors.defect_delay, moment, rules);
   ScoreEstimate score;
   score.on_time = on_time_rate(measures[Measure::kOnTime], scope, priors.late, moment, rules);
-  score.defect = defect_rate(defect, scope, priors.defect, priors.defect_delay, moment, rules);
+  score.defect = defects.rate;
   score.late_prior = priors.late;
   score.defect_prior = priors.defect;
-  score.defect_kinds = DefectKindsOf(defect, scope, moment, rules);
+  score.defect_kinds = defects.kinds;
   score.handling = times(Measure::kHandling);
   score.transit = times(Measure::kTransit);
   score.delivery = times(Measure::kDelivery);

@@ -5,7 +5,7 @@
 // scores. Each measure's own header says what is read and how: rate.h, defects.h, times.h,
 // arrival.h, underway.h. Of today's cohorts nothing but faults and orders under way is read.
 //
-// Pure and thread-safe. A pair with 400 days of orders in every measure takes about 0.1 ms.
+// Pure and thread-safe. A pair with 400 days of orders in every measure takes about 50 us.
 #pragma once
 
 #include <array>

@@ -23,20 +23,21 @@ Code FinishOf(Measure measure) {
   }
 }
 
-// Adds one tally's orders, and those of them at risk to `risk`.
-void AddTally(const Tally& tally, Code finish, int64_t watch, double weight, TimesCurve& times,
-              RiskSet& risk) {
+// Adds one tally's orders, and those of them at risk to `risk`. Known are outcomes in the first so
+// many buckets: those whose end lies within the watch.
+void AddTally(const Tally& tally, Code finish, int64_t watch, uint32_t buckets, double weight,
+              TimesCurve& times, RiskSet& risk) {
   const auto followed = [&](int64_t millis) {
     times.longest_watch_millis = std::max(millis, times.longest_watch_millis.value_or(0));
   };
   times.entered_count += tally.entered;
   int64_t unknown = tally.entered;
+  std::optional<uint32_t> longest;
   for (const Outcome& outcome : tally.outcomes) {
     if (outcome.code != finish && outcome.code != Code::kLeft) continue;
-    const int64_t end = BucketEndMillis(outcome.bucket);
-    if (end > watch) continue;
+    if (outcome.bucket >= buckets) continue;
     unknown -= outcome.count;
-    followed(end);
+    longest = std::max(outcome.bucket, longest.value_or(0));
     if (outcome.code == finish) {
       times.finished_count += outcome.count;
       risk.AddEvents(outcome.bucket, outcome.count, weight);
@@ -45,8 +46,8 @@ void AddTally(const Tally& tally, Code finish, int64_t watch, double weight, Tim
     }
   }
   assert(unknown >= 0);  // more outcomes than entries: a bug, not a figure
+  if (longest) followed(BucketEndMillis(*longest));
   if (unknown > 0) followed(watch);
-  const uint32_t buckets = BucketsWithin(watch);
   if (buckets > 0) risk.AddCensored(buckets - 1, unknown, weight);
 }
 
@@ -70,13 +71,17 @@ TimesCurve TimesCurveOf(Measure measure, const Series& series, Scope scope, cons
   const Code finish = FinishOf(measure);
   const Day newest = cohorts.back().day;
   RiskSet risk(kLastBucket + 1);
+  const DayWeights weights(rules.half_life_days);
+  uint32_t buckets = kLastBucket + 1;
   for (const Cohort& cohort : cohorts) {
     // The curve is free of scale: weights relative to the newest cohort do not vanish however long
     // ago that was.
-    const double weight = DecayWeight(newest - cohort.day, rules.half_life_days);
+    const double weight = weights.Of(newest - cohort.day);
     const int64_t watch = WatchMillis(cohort.day, moment);
-    VisitTallies(cohort.cell, scope,
-                 [&](const Tally& tally) { AddTally(tally, finish, watch, weight, times, risk); });
+    buckets = BucketsWithin(watch, buckets);
+    VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
+      AddTally(tally, finish, watch, buckets, weight, times, risk);
+    });
   }
   times.curve = risk.Estimate();
   return times;

@@ -1,5 +1,6 @@
 #include "storage/cell_codec.h"
 
+#include <algorithm>
 #include <cassert>
 
 #include "storage/bytes.h"
@@ -9,6 +10,7 @@ namespace {
 
 // No page is as long as this; what lies farther is damage.
 constexpr uint64_t kFarthestDay = 1000;
+constexpr uint64_t kMostExpected = 64;
 
 void WriteTally(ByteWriter& writer, const Tally& tally) {
   writer.Signed(tally.entered);
@@ -24,6 +26,8 @@ Tally ReadTally(ByteReader& reader) {
   Tally tally;
   tally.entered = reader.Signed();
   const uint64_t size = reader.Number();
+  // What is kept in memory is read far more often than made; damage must not ask for memory.
+  tally.outcomes.reserve(std::min<uint64_t>(size, kMostExpected));
   for (uint64_t i = 0; i < size && reader.ok(); ++i) {
     Outcome outcome;
     outcome.code = static_cast<Code>(reader.Byte());

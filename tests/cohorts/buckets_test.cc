@@ -116,5 +116,17 @@ TEST(Buckets, WithinAndEndAgreeForWhateverDurationAndBucket) {
   }
 }
 
+TEST(Buckets, SteppingDownFromMoreFindsTheSameBuckets) {
+  std::vector<int64_t> falling = Sweep();
+  for (const int64_t at : {0L, kMinute - 1, kMinute, kMinute + 1}) falling.push_back(at);
+  std::sort(falling.rbegin(), falling.rend());
+  uint32_t buckets = kLastBucket + 1;
+  for (const int64_t watch : falling) {
+    buckets = BucketsWithin(watch, buckets);
+    ASSERT_EQ(buckets, BucketsWithin(watch)) << watch << " ms";
+    ASSERT_EQ(BucketsWithin(watch, kLastBucket + 1), buckets) << watch << " ms";
+  }
+}
+
 }  // namespace
 }  // namespace plumblane

@@ -20,7 +20,7 @@ std::vector<Forecast> TwelveForecasts() {
   return forecasts;
 }
 
-// Murphy's identity; figures from R 4.2.2.
+// A. Murphy, J. Appl. Meteorol. 12 (1973) 595-600, of forecasts of our own; figures from R 4.2.2.
 TEST(AccuracyTest, PartsOfTheBrierScore) {
   const BrierParts parts = *BrierOf(TwelveForecasts());
   ExpectSame({parts.score, parts.reliability, parts.resolution, parts.uncertainty},
@@ -29,6 +29,7 @@ TEST(AccuracyTest, PartsOfTheBrierScore) {
   ExpectSame(*parts.skill, .226666666667);
 }
 
+// R 4.2.2.
 TEST(AccuracyTest, LogLossOfTheSame) { ExpectSame(*MeanLogLoss(TwelveForecasts()), .588218394755); }
 
 TEST(AccuracyTest, ASureMistakeCostsAsMuchAsOneInTenThousand) {

@@ -19,7 +19,8 @@ void ExpectLimits(const Interval& actual, double low, double high) {
 }
 
 // R. Newcombe, Stat. Med. 17 (1998) 857-872, table I, as transcribed in secondary sources: .2553 to
-// .3662, .0624 to .1605, 0 to .1611, .0061 to .1718. More digits from R.
+// .3662, .0624 to .1605, 0 to .1611, .0061 to .1718. More digits from R: prop.test(81, 263,
+// correct = FALSE) and so on.
 TEST(WilsonTest, LimitsOfNewcombesTable) {
   ExpectLimits(WilsonLimits(81, 263), .2552885199, .3662095770);
   ExpectLimits(WilsonLimits(15, 148), .06238639953, .16048724172);
@@ -27,13 +28,16 @@ TEST(WilsonTest, LimitsOfNewcombesTable) {
   ExpectLimits(WilsonLimits(1, 29), .006113214293, .171755218793);
 }
 
-// NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.1: 26 of 200, one-sided 95 %, 0.09577.
+// NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.1: 26 of 200, one-sided 95 %, 0.09577
+// with z = 1.645. The digits beyond from the formula in R, with z = qnorm(.95) first.
 TEST(WilsonTest, OneSidedLimitOfTheHandbook) {
   EXPECT_NEAR(WilsonLimits(26, 200, .90).low, .0957727, 5e-8);
   const double level_of_1_645 = std::erf(1.645 / std::sqrt(2.0));
   EXPECT_NEAR(WilsonLimits(26, 200, level_of_1_645).low, .0957701, 5e-8);
 }
 
+// R: prop.test(4, 20, conf.level = .9, correct = FALSE); for fractional counts, which that does not
+// take, Wilson's formula typed into R.
 TEST(WilsonTest, OtherLevelsAndFractionalCounts) {
   ExpectLimits(WilsonLimits(4, 20, .90), .09311801658, .3783766858);
   ExpectLimits(WilsonLimits(12.5, 17.25), .4887455253, .8787017938);
@@ -47,11 +51,13 @@ TEST(WilsonTest, EndsAreExact) {
   }
 }
 
+// R: qbeta(p, a, b), p = .025, .5, .975 of the first two, .05, .5, .95 of the third;
+// pbeta(.1, 2.4, 14.3). Beta(5.4, 18.6) is the posterior of "Bayesian Data Analysis", sec. 5.1.
 TEST(BetaTest, QuantilesOnBothTails) {
   const Beta rats{5.4, 18.6};
   ExpectLimits(rats.Limits(), .08539617698, .40778986620);
   ExpectSame(rats.Quantile(.5), .21727413836);
-  // The Jeffreys interval of 81 in 263.
+  // The Jeffreys interval of Newcombe's 81 in 263.
   ExpectLimits(Beta{81.5, 182.5}.Limits(), .2545219350, .3656474992);
   const Beta sharp{1234.5, 21.25};
   ExpectLimits(sharp.Limits(.90), .9766883113, .9885943432);
@@ -60,7 +66,8 @@ TEST(BetaTest, QuantilesOnBothTails) {
 }
 
 // NIST/SEMATECH e-Handbook, 7.2.4.1: exact 90 % limits of 4 in 20 are .071354 and .401029. They are
-// Beta quantiles, after C. Clopper, E. Pearson, Biometrika 26 (1934) 404-413.
+// Beta quantiles, after C. Clopper, E. Pearson, Biometrika 26 (1934) 404-413. More digits from R:
+// binom.test(4, 20, conf.level = .9).
 TEST(BetaTest, QuantilesGiveTheExactBinomialLimits) {
   ExpectSame(Beta{4, 17}.Quantile(.05), .07135388431);
   ExpectSame(Beta{5, 16}.UpperQuantile(.05), .40102811733);

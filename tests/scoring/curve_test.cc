@@ -76,6 +76,7 @@ std::vector<Life> WeightedRelapses() {
   return lives;
 }
 
+// More digits here and in the next two from R: survfit(conf.type = "log-log").
 TEST(CurveTest, SharesOfThe6MpTrial) {
   const Curve curve = CurveOf(Relapses());
   EXPECT_EQ(Buckets(curve), (std::vector<uint32_t>{6, 7, 10, 13, 16, 22, 23}));
@@ -99,6 +100,7 @@ TEST(CurveTest, LogLogLimitsOfThe6MpTrial) {
   ExpectSame({at23.low, at23.high}, {.1880520060, .6801426285});
 }
 
+// R: quantile(survfit()) with log-log limits.
 TEST(CurveTest, QuantilesOfThe6MpTrialInvertTheLimits) {
   const Curve curve = CurveOf(Relapses());
   const BucketQuantile quartile = *curve.QuantileAt(.25);
@@ -112,6 +114,7 @@ TEST(CurveTest, QuantilesOfThe6MpTrialInvertTheLimits) {
   EXPECT_FALSE(curve.QuantileAt(.9).has_value());
 }
 
+// R: survfit(weights =) and its robust standard errors, to which the jackknife in plain R agrees.
 TEST(CurveTest, WeightedSharesAndRobustErrorsOfThe6MpTrial) {
   const Curve curve = CurveOf(WeightedRelapses());
   ExpectSame(Survivals(curve), {.7551358027, .6795063030, .6037512326, .5206639790, .4431408302,
@@ -120,7 +123,7 @@ TEST(CurveTest, WeightedSharesAndRobustErrorsOfThe6MpTrial) {
                                      .1238902922, .1214634296, .1046296318});
 }
 
-// n* = S (1 - S)/Var: as many equal orders as the weighted ones are worth.
+// n* = S (1 - S)/Var: as many equal orders as the weighted ones are worth. R: from that survfit.
 TEST(CurveTest, ShareOfTheWeighted6MpTrialByTenWeeksAsABeta) {
   const Curve curve = CurveOf(WeightedRelapses());
   const Beta share = *curve.ShareBy(10);
@@ -173,7 +176,7 @@ TEST(CurveTest, StepsSayHowManyAreAtRisk) {
   EXPECT_EQ(risk.Estimate().steps.back().at_risk, 1);
 }
 
-// Leukaemia remissions: the data set survival::aml of R.
+// Leukaemia remissions: the data set survival::aml of R, and R's survfit of it.
 TEST(CurveTest, SharesAndMediansOfTheAmlTrial) {
   const Curve maintained = CurveOf(Lives({9, 13, 18, 23, 31, 34, 48}, {13, 28, 45, 161}));
   ExpectSame(Survivals(maintained), {.9090909091, .8181818182, .7159090909, .6136363636,
@@ -184,7 +187,7 @@ TEST(CurveTest, SharesAndMediansOfTheAmlTrial) {
 }
 
 // NIST/SEMATECH e-Handbook of Statistical Methods, 8.2.1.5: 20 units, 6 failures, 4 removed early,
-// 10 running at the end. The page gives 19/20, x 18/19, x 16/17, ...
+// 10 running at the end. The page gives 19/20, x 18/19, x 16/17, ...; multiplied out in R.
 TEST(CurveTest, ReliabilityOfTheHandbooksUnits) {
   std::vector<int> censored = {50, 100, 125, 150};
   censored.insert(censored.end(), 10, 200);
@@ -194,8 +197,8 @@ TEST(CurveTest, ReliabilityOfTheHandbooksUnits) {
 
 // Ten parcels, two of them lost and shipped 20 days ago: they stay at risk. Were they censored when
 // given up, the curve would end in certain delivery (R 4.2.2: F(15) = 1); as an ending that
-// competes
-// with delivery they would be 1 in 5 (.78 delivered, tests of defects.h).
+// competes with delivery they would be 1 in 5 (.78 delivered, tests of defects.h). Ours from R:
+// survfit.
 TEST(CurveTest, LostParcelsStayAtRisk) {
   const Curve curve = CurveOf(Lives({3, 4, 5, 8, 10, 15}, {6, 12, 20, 20}));
   ExpectSame(1 - curve.SurvivalAfter(10), .5333333333);
@@ -203,6 +206,7 @@ TEST(CurveTest, LostParcelsStayAtRisk) {
   EXPECT_FALSE(curve.QuantileAt(.7).has_value());
 }
 
+// R: survfit(weights = 1, 2, 3, 1, ...).
 TEST(CurveTest, WholeWeightsAreReplicatedOrders) {
   std::vector<Life> weighted = Relapses();
   RiskSet replicated(400);

@@ -37,11 +37,12 @@ TEST(DecayTest, SumsOfThePapersExampleUnderItsOwnWeights) {
     sums.Add(weights.back(), 1, item.value);
   }
   ExpectSame(weights, {.25, .49, .09, .64, .16});
-  ExpectSame(sums.w1, 1.63);  // published: 1.63, 9.67, 5.93
+  ExpectSame(sums.w1, 1.63);  // published, from memory: 1.63, 9.67, 5.93; more digits from R
   ExpectSame(sums.s, 9.67);
   ExpectSame(sums.Mean(), 5.93251533742);
 }
 
+// R 4.2.2, here and in the next two; a half-life of 5.
 TEST(DecayTest, SumsOfThePapersStreamUnderAHalfLife) {
   const WeightedSums sums = Decayed(kPaperStream, 110, 5);
   ExpectSame({sums.w1, sums.w2, sums.s}, {2.73181666192, 1.59267632434, 14.7030698941});
@@ -65,6 +66,7 @@ TEST(DecayTest, ThreeHalfLivesLaterAnEighthIsLeft) {
   ExpectSame({after.w1, after.w2}, {before.w1 / 8, before.w2 / 64});
 }
 
+// By hand; the last two from R: 2^(-45/30), 2^(-1/720).
 TEST(DecayTest, WeightsByAge) {
   EXPECT_EQ(DecayWeight(0, 30), 1);
   EXPECT_EQ(DecayWeight(30, 30), .5);
@@ -73,6 +75,19 @@ TEST(DecayTest, WeightsByAge) {
   ExpectSame(DecayWeight(1 / 24.0, 30), .99903775883378343);
 }
 
+// Two half-lives asked in turns, near and beyond the days that are kept.
+TEST(DecayTest, KeptWeightsAreTheComputedOnesBitForBit) {
+  const DayWeights month(30), day(1 / 24.0), again(30);
+  for (int round = 0; round < 2; ++round) {
+    for (const int age : {0, 1, 30, 399, 2046, 2047, 2048, 2049, 30'000}) {
+      EXPECT_EQ(month.Of(age), DecayWeight(age, 30)) << age;
+      EXPECT_EQ(day.Of(age), DecayWeight(age, 1 / 24.0)) << age;
+      EXPECT_EQ(again.Of(age), DecayWeight(age, 30)) << age;
+    }
+  }
+}
+
+// R: sum(2^(-(0:399)/30)) and so on; the limit of the effective size as a closed form.
 TEST(DecayTest, SteadyArrivalsSaturate) {
   WeightedSums sums;
   for (int age = 0; age < 400; ++age) sums.Add(DecayWeight(age, 30), 1, 0);
@@ -82,7 +97,7 @@ TEST(DecayTest, SteadyArrivalsSaturate) {
   ExpectSame(sums.EffectiveSize(), 86.5655532367);
 }
 
-// The sum is 2 - 2^(-3649), which is 2 in a double; oldest first, as cohorts are read.
+// By hand: the sum is 2 - 2^(-3649), which is 2 in a double; oldest first, as cohorts are read.
 TEST(DecayTest, TenYearsAtAHalfLifeOfADayAddUpToTwo) {
   WeightedSums sums;
   for (int age = 3649; age >= 0; --age) sums.Add(DecayWeight(age, 1), 1, 0);

@@ -18,7 +18,12 @@ constexpr Day kYoung = kToday - 7;  // watched for exactly 5 days at Asked(kToda
 
 RateEstimate Rate(const Series& series, const Moment& moment, const DefectPrior& pooled = {},
                   const ScoreRules& rules = kNoDecay, Scope scope = Scope::kCounted) {
-  return DefectRate(series, scope, pooled.prior, pooled.delay, moment, rules);
+  return DefectsOf(series, scope, pooled.prior, pooled.delay, moment, rules).rate;
+}
+
+std::optional<DefectKinds> Kinds(const Series& series, const ScoreRules& rules = kNoDecay,
+                                 Scope scope = Scope::kCounted) {
+  return DefectsOf(series, scope, {}, {}, Asked(kToday), rules).kinds;
 }
 
 DefectPrior Pooled(const Series& total, const ScoreRules& rules = kNoDecay) {
@@ -204,8 +209,9 @@ TEST(DelayTest, SumsCountWhatHasShownOnceAndItsWeightTwice) {
   const WeightedSums lane =
       DefectSums(ExposureOf(series, Scope::kWithExcused, Asked(kToday), rules), delay);
   ExpectSame({lane.w1, lane.w2, lane.s}, {sums.w1 + 9 / 8.0, sums.w2 + 9 / 64.0, sums.s});
-  const RateEstimate rate =
-      MeasuredDefectRate(series, Scope::kCounted, Prior{.1, 4}, delay, Asked(kToday), rules);
+  ScoreRules average = rules;
+  average.rate_mode = RateMode::kAverage;
+  const RateEstimate rate = Rate(series, Asked(kToday), {Prior{.1, 4}, delay}, average);
   ExpectSame(rate.weight, sums.w1 * sums.w1 / sums.w2);
   ExpectSame(rate.posterior_a, .4 + sums.w1 * sums.s / sums.w2);
   EXPECT_EQ(rate.observed, Rate(series, Asked(kToday), {}, rules).observed);
@@ -237,7 +243,7 @@ TEST(KindTest, SharesOfCompetingEndings) {
                                   {kQuality, 10, 1},
                                   {Code::kLeft, 12, 1},
                                   {kQuality, 15, 1}})};
-  const DefectKinds kinds = *DefectKindsOf(series, Scope::kCounted, Asked(kToday), kNoDecay);
+  const DefectKinds kinds = *Kinds(series);
   ExpectSame(kinds.Of(kQuality), .78);
   ExpectSame(kinds.Of(Code::kLost), .22);
   EXPECT_EQ(kinds.Of(Code::kUnsafe), 0);
@@ -256,7 +262,7 @@ TEST(KindTest, SharesAddUpToTheShareOfAll) {
     const Series series = SeriesOf(cohorts);
     const ScoreRules rules{.half_life_days = 30};
     const RateEstimate rate = Rate(series, Asked(kToday), {}, rules);
-    const auto kinds = DefectKindsOf(series, Scope::kCounted, Asked(kToday), rules);
+    const auto kinds = Kinds(series, rules);
     ASSERT_EQ(kinds.has_value(), rate.observed.has_value());
     if (!kinds) continue;
     double sum = 0;
@@ -270,18 +276,15 @@ TEST(KindTest, OlderDefectsCountLess) {
   const Series series = {Counted(kToday - 50, 4, {{kQuality, 1, 2}}),
                          Counted(kToday - 30, 3, {{Code::kDamaged, 1, 1}})};
   const ScoreRules rules{.half_life_days = 10, .claim_window_days = 20};
-  const DefectKinds kinds = *DefectKindsOf(series, Scope::kCounted, Asked(kToday), rules);
+  const DefectKinds kinds = *Kinds(series, rules);
   const double all = 4 / 32.0 + 3 / 8.0;
   ExpectSame({kinds.Of(kQuality), kinds.Of(Code::kDamaged)}, {2 / 32.0 / all, 1 / 8.0 / all});
 }
 
 TEST(KindTest, WithoutOrdersThereAreNoShares) {
-  EXPECT_FALSE(DefectKindsOf({}, Scope::kCounted, Asked(kToday), kNoDecay).has_value());
-  EXPECT_FALSE(DefectKindsOf({Excused(kOld, 3, {{kQuality, 1, 1}})}, Scope::kCounted, Asked(kToday),
-                             kNoDecay)
-                   .has_value());
-  const auto lane = DefectKindsOf({Excused(kOld, 4, {{kQuality, 1, 1}})}, Scope::kWithExcused,
-                                  Asked(kToday), kNoDecay);
+  EXPECT_FALSE(Kinds({}).has_value());
+  EXPECT_FALSE(Kinds({Excused(kOld, 3, {{kQuality, 1, 1}})}).has_value());
+  const auto lane = Kinds({Excused(kOld, 4, {{kQuality, 1, 1}})}, kNoDecay, Scope::kWithExcused);
   ExpectSame(lane->Of(kQuality), .25);
 }
 

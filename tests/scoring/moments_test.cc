@@ -38,9 +38,9 @@ void ExpectEqual(const WeightedMoments& x, const WeightedMoments& y, double tole
   EXPECT_NEAR(x.Variance(), y.Variance(), tolerance * y.Variance());
 }
 
-// The data set of NIST's Dataplot Reference Manual, "Weighted standard deviation", which prints a
-// variance of 33.9 and a deviation of 5.82: M2 by (N - 1)/N of the weight, N values that weigh
-// anything. The rest is from R 4.2.2 (cov.wt for the variance of the sample).
+// The data set of NIST's Dataplot Reference Manual, "Weighted standard deviation" (page seen),
+// which prints a variance of 33.9 and a deviation of 5.82: M2 by (N - 1)/N of the weight, N values
+// that weigh anything. The rest is from R 4.2.2 (cov.wt for the variance of the sample).
 TEST(WeightedMomentsTest, PublishedExample) {
   const WeightedMoments moments =
       Of({{2, 1}, {3, 1}, {5, 0}, {7, 0}, {11, 4}, {13, 1}, {17, 2}, {19, 1}, {23, 0}});
@@ -61,6 +61,7 @@ TEST(WeightedMomentsTest, DecayedStream) {
   ExpectSame(*moments.SampleVariance(), 4.07094203489);
 }
 
+// The variance from R 4.2.2, as above.
 TEST(WeightedMomentsTest, OrderAndTakingOutAndAddingAgainDoNotMatter) {
   Values values = Decayed();
   const auto [value, weight] = values[1];
@@ -118,6 +119,7 @@ TEST(WeightedMomentsTest, LargeValuesCloseTogetherKeepTheirDigits) {
   ExpectSame(*moments.SampleVariance(), 30);
 }
 
+// Random streams; no figures from elsewhere.
 TEST(WeightedMomentsTest, HalvesMergeToTheWhole) {
   naive::Random random(5);
   for (int round = 0; round < 200; ++round) {

@@ -57,7 +57,8 @@ double HighestOverMeans(const std::vector<RateGroup>& groups, double strength) {
   return LogLikelihood(WithMean(groups, (low + high) / 2), strength);
 }
 
-// "Bayesian Data Analysis", sec. 5.1, as transcribed in secondary sources: .136 and .103.
+// "Bayesian Data Analysis", sec. 5.1, as transcribed in secondary sources: .136 and .103. Sums by
+// hand from table 5.1; more digits from R: mean and sd.
 TEST(TumourTest, RawRatesAsPublished) {
   EXPECT_EQ(HitsOf(Tumours()), 267);
   EXPECT_EQ(OrdersOf(Tumours()), 1739);
@@ -67,7 +68,7 @@ TEST(TumourTest, RawRatesAsPublished) {
 }
 
 // The same: Beta(1.4, 8.6), and .223 for the last experiment with its 4 in 14; with these rounded
-// parameters Beta(5.4, 18.6) of mean .225 and standard deviation .083.
+// parameters Beta(5.4, 18.6) of mean .225 and standard deviation .083. More digits from R.
 TEST(TumourTest, BetaOfTheirMomentsAsPublished) {
   const Spread spread = RawRates(EarlierTumours());
   const Beta prior = Beta::OfMoments(spread.mean, spread.variance);
@@ -79,6 +80,7 @@ TEST(TumourTest, BetaOfTheirMomentsAsPublished) {
   EXPECT_NEAR(std::sqrt(rounded.Variance()), .08351647, 5e-9);
 }
 
+// R: optim of a sum of lbeta, polished by Newton. VGAM's betabinomialff stops at 2.34151, 14.11428.
 TEST(TumourTest, LikeliestBeta) {
   const Beta beta = *FitBeta(Tumours());
   EXPECT_NEAR(beta.a, 2.34161440333, kNewton);
@@ -90,6 +92,7 @@ TEST(TumourTest, LikeliestBeta) {
   EXPECT_NEAR(earlier.b, 14.07980903155, kNewton);
 }
 
+// R: from that beta, by division and qbeta.
 TEST(TumourTest, RatesWithTheLikeliestBetaAsPrior) {
   const Beta prior = *FitBeta(Tumours());
   const auto posterior = [&](double hits, double misses) {
@@ -102,8 +105,9 @@ TEST(TumourTest, RatesWithTheLikeliestBetaAsPrior) {
   EXPECT_NEAR(posterior(4, 10).Limits().high, .3663520012, 1e-7);
 }
 
-// The same book, sec. 5.3: expectations 2.4 and 14.3 over a grid, under a prior density of
-// (a + b)^(-5/2). R on 1000 x 1000 points: 2.402563 and 14.31948; 100 x 100 agree to 2e-5.
+// The same book, sec. 5.3 (quoted from memory): expectations 2.4 and 14.3 over a grid, under a
+// prior density of (a + b)^(-5/2). R on 1000 x 1000 points: 2.402563 and 14.31948; 100 x 100 agree
+// to 2e-5.
 TEST(TumourTest, ExpectedBetaOverAGridAsPublished) {
   constexpr int kPoints = 100;
   double peak = -std::numeric_limits<double>::infinity(), mass = 0, a = 0, b = 0;
@@ -129,7 +133,8 @@ TEST(TumourTest, ExpectedBetaOverAGridAsPublished) {
   EXPECT_NEAR(b / mass, 14.31948, 1e-4);
 }
 
-// With only .37 of the information the likelihood rises for ever: no strength is too high.
+// With only .37 of the information the likelihood rises for ever: no strength is too high. Heights
+// from R 4.2.2: optimize over the mean.
 TEST(TumourTest, ThinnedCountsHaveNoLikeliestStrengthAndTheCapBinds) {
   std::vector<RateGroup> thinned = Tumours();
   for (RateGroup& group : thinned) {
@@ -146,7 +151,8 @@ TEST(TumourTest, ThinnedCountsHaveNoLikeliestStrengthAndTheCapBinds) {
   EXPECT_EQ(fit.likeliest, 1000);
 }
 
-// J. Kleinman, JASA 68 (1973) 46-54, with weights by orders; R 4.2.2.
+// J. Kleinman, JASA 68 (1973) 46-54 (the formula from memory), with weights by orders; worked out
+// in R 4.2.2.
 TEST(TumourTest, MomentsInOneStep) {
   const MomentFit fit = *FitMoments(Tumours());
   ExpectSame({fit.mean, fit.gamma, fit.strength}, {.15353651524, .04386743477, 21.79595342517});
@@ -162,7 +168,8 @@ TEST(TumourTest, LikeliestStrengthGivenTheMean) {
   EXPECT_NEAR(fit.expected, 16.5, 1);
 }
 
-// Efron and Morris: grand mean .265, deviations shrunk to .212 of themselves, .294 for Clemente.
+// Efron and Morris (published.h): grand mean .265, deviations shrunk to .212 of themselves, .294
+// for Clemente (quoted from memory). More digits from R.
 TEST(BatterTest, SteinsShrinkageAsPublished) {
   const std::vector<RateGroup> groups = Batters();
   const Spread raw = RawRates(groups);
@@ -173,7 +180,8 @@ TEST(BatterTest, SteinsShrinkageAsPublished) {
   EXPECT_NEAR(raw.mean + kept * (18 / 45.0 - raw.mean), .2939138549, 5e-11);
 }
 
-// The same authors, JASA 70 (1975) 311-319, on the arcsine scale: V = 18.96, kept .209.
+// The same authors, JASA 70 (1975) 311-319, on the arcsine scale: V = 18.96, kept .209 (quoted from
+// memory). More digits from R.
 TEST(BatterTest, SteinsShrinkageOnTheArcsineScaleAsPublished) {
   std::vector<double> x;
   double mean = 0, squares = 0;

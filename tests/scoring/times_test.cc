@@ -275,7 +275,7 @@ double ExactQuantile(std::vector<Weighed> items, double q) {
   return items.back().value;
 }
 
-// Values and representatives computed with R 4.2.2.
+// Quantiles by hand, representatives computed with R 4.2.2.
 TEST(BucketTest, WeightedQuantilesAndTheirRetraction) {
   std::vector<Weighed> items;
   for (int i = 1; i <= 10; ++i) items.push_back({10.0 * i, static_cast<double>(i)});
@@ -291,6 +291,7 @@ TEST(BucketTest, WeightedQuantilesAndTheirRetraction) {
   ExpectSame(SketchQuantile(items, .9), 89.1303293364);
 }
 
+// Simulation; what must hold is Masson, Rim and Lee's bound. 5 days by e^(.6 z), half-life 30.
 TEST(BucketTest, QuantilesOfALargeSampleAreWithinOnePercent) {
   naive::Random random(7);
   std::vector<Weighed> items;

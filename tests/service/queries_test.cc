@@ -200,6 +200,24 @@ TEST_F(Lists, RankingTellsTheBestOfAll) {
               HasSubstr("limit: expected 0 to 1,000"));
 }
 
+TEST_F(Lists, RankingTellsTwentyUnlessAskedForMoreOrFewer) {
+  for (int i = 0; i < 30; ++i) {
+    engine_.Submit(OrderOf(absl::StrCat("many ", i), "VN", absl::StrCat("many ", i)));
+  }
+  const View view = engine_->Look();
+  v1::RankSuppliersRequest request;
+  request.set_destination("DE");
+  const auto told = [&](int limit) {
+    request.set_limit(limit);
+    v1::RankSuppliersResponse response;
+    EXPECT_TRUE(RankSuppliers(view, request, LatestAskable(*engine_, view), &response).ok());
+    EXPECT_GE(response.candidate_count(), 30);
+    return response.candidates_size();
+  };
+  EXPECT_EQ(told(0), 20);
+  EXPECT_EQ(told(25), 25);
+}
+
 TEST(LatestAskable, IsTheWallClockOrTheLatestEventWhicheverIsLater) {
   RunningEngine wall;
   EXPECT_EQ(LatestAskable(*wall, wall->Look()), At("2026-06-01T12:00"));
