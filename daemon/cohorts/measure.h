@@ -4,6 +4,7 @@
 #pragma once
 
 #include <cstdint>
+#include <string>
 #include <string_view>
 
 namespace plumblane {
@@ -55,6 +56,8 @@ enum class Code : uint8_t {
   kQuotedOrders = 36,  // their number
   kQuotedCost = 37,    // what they were charged
   kQuoted = 38,        // what was quoted
+  // Money: orders with a counted promise; the bucket is the days from payment to the promised day.
+  kPromised = 39,
 };
 
 // Cells of sums of money, not of outcomes.
@@ -69,6 +72,14 @@ constexpr uint32_t PackCurrency(std::string_view currency) {
   uint32_t packed = 0;
   for (const char c : currency) packed = (packed << 5) | static_cast<uint32_t>(c - 'A' + 1);
   return packed;
+}
+
+inline std::string UnpackCurrency(uint32_t packed) {
+  std::string currency(3, 'A');
+  for (int i = 2; i >= 0; --i, packed >>= 5) {
+    currency[static_cast<size_t>(i)] = static_cast<char>('A' + (packed & 31) - 1);
+  }
+  return currency;
 }
 
 // An order that was given up as lost and closed by an event later: both days, so that either can

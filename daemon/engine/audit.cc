@@ -15,11 +15,6 @@
 namespace plumblane {
 namespace {
 
-OrderKey KeyOf(std::string_view record_key) {
-  const size_t zero = record_key.find('\0');
-  return {std::string(record_key.substr(0, zero)), std::string(record_key.substr(zero + 1))};
-}
-
 std::string Readable(std::string_view key) {
   return absl::CHexEscape(absl::string_view(key.data(), key.size()));
 }
@@ -106,7 +101,7 @@ absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& cat
     bad = events.status();
     if (!bad.ok()) return false;
     const bool refolded = format.next_rules && key <= format.refolded_through;
-    const OrderKey order = KeyOf(key);
+    const OrderKey order = ParseOrderRecordKey(key);
     const OrderState state =
         Fold(order, *events, refolded ? *format.next_rules : format.rules, *catalog.excuses);
     OrderState added;  // nothing but the new cells
@@ -148,7 +143,7 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
         auto events = DecodeOrder(value);
         bad = events.status();
         if (!bad.ok()) return false;
-        const OrderKey order = KeyOf(key);
+        const OrderKey order = ParseOrderRecordKey(key);
         changes.Replace(order, Fold(order, *events, format.rules, *catalog.excuses),
                         Fold(order, *events, *format.next_rules, *catalog.excuses));
         last = key;
@@ -181,7 +176,7 @@ absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catal
     auto events = DecodeOrder(value);
     bad = events.status();
     if (!bad.ok()) return false;
-    const OrderKey order = KeyOf(key);
+    const OrderKey order = ParseOrderRecordKey(key);
     all.Replace(order, {}, Fold(order, *events, rules, *catalog.excuses));
     return true;
   });

@@ -49,6 +49,7 @@ struct SourcingCandidate {
   std::optional<int64_t> remaining;  // orders it still takes this month
   std::string supplier_item;
   std::optional<Day> closed_until;
+  std::vector<std::string> notes;  // what to know besides, in plain words; of those told in full
   std::optional<ScoreEstimate> score;  // of those told in full
 };
 

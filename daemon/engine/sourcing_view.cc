@@ -7,112 +7,18 @@
 #include <set>
 #include <utility>
 
+#include "engine/pricing.h"
 #include "engine/view.h"
 #include "ranking/reasons.h"
 #include "ranking/shares.h"
-#include "scoring/outlook.h"
 
 namespace plumblane {
 namespace {
-
-// Quoted for any service, where the supplier has shipped with services of its own, adds no pair.
-void AddOffers(const OrderToSource& order, const Agreements& agreements, Day today,
-               std::set<Pair>& pairs) {
-  std::set<std::pair<std::string, std::string>> shipped;  // supplier, origin
-  for (const Pair& pair : pairs) shipped.emplace(pair.supplier, pair.lane.origin);
-  for (const QuoteBook::Offer& offer :
-       agreements.quotes.OffersTo(order.destination, order.item, order.units, today)) {
-    if (order.origin && *order.origin != offer.lane.origin) continue;
-    if (order.service && !offer.lane.service.empty() && *order.service != offer.lane.service) {
-      continue;
-    }
-    Lane lane = offer.lane;
-    if (lane.service.empty()) {
-      if (order.service) {
-        lane.service = *order.service;
-      } else if (shipped.contains({offer.supplier, lane.origin})) {
-        continue;
-      }
-    }
-    pairs.insert({offer.supplier, lane});
-  }
-}
 
 std::string PauseReason(const Pause& pause) {
   return absl::StrCat("paused", pause.until ? absl::StrCat(" until ", FormatDay(*pause.until)) : "",
                       pause.reason.empty() ? "" : absl::StrCat(": ", pause.reason));
 }
-
-// A quote as it holds for an order, in the currency of the costs.
-struct Offer {
-  PricedCandidate priced;
-  OrderTerms terms;
-};
-
-absl::StatusOr<Offer> PriceOf(const Pair& pair, const OrderToSource& order,
-                              const Agreements& agreements, Day today, std::optional<double> sale) {
-  const HeldQuote* held =
-      agreements.quotes.Find(pair.supplier, order.item, pair.lane, order.units, today);
-  if (held == nullptr) {
-    return absl::NotFoundError(absl::StrCat(
-        "no quote holds for ", order.item.empty() ? "any item" : absl::StrCat("item ", order.item),
-        " on ", FormatDay(today)));
-  }
-  const std::optional<Money> landed = LandedPrice(held->quote, order.units);
-  if (!landed) return absl::OutOfRangeError("the quoted price of so many units is beyond measure");
-  const auto converted = agreements.exchange.Convert(*landed, agreements.costs.currency, today);
-  if (!converted.ok()) return converted.status();
-
-  Offer offer;
-  offer.priced.quoted = *landed;
-  offer.priced.landed = converted->money.minor_units;
-  if (converted->rate != nullptr) {
-    const ExchangeRate& rate = *converted->rate;
-    offer.priced.exchange_rate = absl::StrCat("1 ", rate.from, " = ", FormatRate(rate), " ",
-                                              rate.to, " of ", FormatDay(rate.date));
-  }
-  offer.terms.landed = static_cast<double>(offer.priced.landed);
-  offer.terms.sale = sale;
-  const HeldTerms* terms = agreements.terms.Find(pair.supplier);
-  const std::span<const DayRange> closures =
-      terms ? std::span<const DayRange>(terms->terms.closures) : std::span<const DayRange>();
-  offer.terms.closed_days = FirstOpenDay(today, closures) - today;
-  std::optional<PromisedDays> promise = held->quote.promise;
-  if (!promise && terms != nullptr) promise = terms->terms.promise;
-  if (promise) {
-    offer.terms.promised_days =
-        PromisedDay(*promise, today, closures) - today - offer.terms.closed_days;
-  }
-  offer.priced.promised_days = offer.terms.promised_days;
-  return offer;
-}
-
-// The outlooks of all pairs that ship there, and what they add up to.
-struct Outlooks {
-  std::map<Pair, std::shared_ptr<const Outlook>> pairs;
-  std::map<std::pair<std::string, std::string>, Outlook> lanes;  // origin, destination
-  std::map<std::string, Outlook> suppliers;
-  Outlook fleet;
-
-  void Add(const Pair& pair, std::shared_ptr<const Outlook> outlook) {
-    MixInto(lanes[{pair.lane.origin, pair.lane.destination}], *outlook);
-    MixInto(suppliers[pair.supplier], *outlook);
-    MixInto(fleet, *outlook);
-    pairs[pair] = std::move(outlook);
-  }
-
-  OrderBelief BeliefOf(const Pair& pair, const Beta& late, const Beta& bad) const {
-    const auto own = pairs.find(pair);
-    const auto lane = lanes.find({pair.lane.origin, pair.lane.destination});
-    const auto supplier = suppliers.find(pair.supplier);
-    return {late,
-            bad,
-            own == pairs.end() ? nullptr : own->second.get(),
-            lane == lanes.end() ? nullptr : &lane->second,
-            supplier == suppliers.end() ? nullptr : &supplier->second,
-            &fleet};
-  }
-};
 
 // Puts the cheapest first, with chances, shares and reasons.
 void RankByCost(std::vector<SourcingCandidate>& candidates, const ShareRules& shares,
@@ -150,6 +56,10 @@ void RankByCost(std::vector<SourcingCandidate>& candidates, const ShareRules& sh
 }
 
 }  // namespace
+
+// A share of the orders worth a word, and a silence.
+constexpr double kMuch = 0.4;
+constexpr double kSilentDays = 5;
 
 // Puts an answer together, step by step.
 class View::Sourcer {
@@ -334,6 +244,40 @@ class View::Sourcer {
       auto score = view_.ReadScore(one.pair, question_);
       if (!score.ok()) return score.status();
       one.score = *std::move(score);
+      if (absl::Status status = AddNotes(one); !status.ok()) return status;
+    }
+    return absl::OkStatus();
+  }
+
+  absl::Status AddNotes(SourcingCandidate& one) {
+    if (one.closed_until) {
+      one.notes.push_back(absl::StrCat("closed until ", FormatDay(*one.closed_until)));
+    }
+    const auto supplier = outlooks_.suppliers.find(one.pair.supplier);
+    if (supplier != outlooks_.suppliers.end() && outlooks_.fleet.orders > 0) {
+      const double share = supplier->second.orders / outlooks_.fleet.orders;
+      if (share >= kMuch) {
+        one.notes.push_back(absl::StrCat("gets ", std::lround(100 * share), " % of the orders to ",
+                                         order_.destination, " already"));
+      }
+    }
+    const auto waiting = view_.WaitingFor(one.pair.supplier);
+    if (!waiting.ok()) return waiting.status();
+    for (const auto& [currency, sum] : waiting->exposure) {
+      one.notes.push_back(absl::StrCat(FormatMoney({sum, currency}), " paid for ",
+                                       waiting->underway_count, " orders under way"));
+    }
+    if (waiting->silent_days && *waiting->silent_days >= kSilentDays) {
+      one.notes.push_back(
+          absl::StrCat("not heard of for ", std::lround(*waiting->silent_days), " days"));
+    }
+    if (one.score->defect_kinds) {
+      for (const Code kind : {Code::kUnsafe, Code::kCounterfeit}) {
+        if (one.score->defect_kinds->Of(kind) == 0) continue;
+        one.notes.push_back(absl::StrCat(kind == Code::kUnsafe ? "unsafe" : "counterfeit",
+                                         " goods were reported: stop selling them, look up what "
+                                         "product-safety law asks of you"));
+      }
     }
     return absl::OkStatus();
   }

@@ -140,6 +140,27 @@ absl::StatusOr<std::optional<Instant>> View::LastHeard(const std::string& suppli
   return *time;
 }
 
+bool View::HasTag(const std::string& supplier, const std::string& tag) const {
+  if (tag.empty()) return true;
+  const HeldTerms* terms = catalog_->agreements->terms.Find(supplier);
+  return terms != nullptr &&
+         std::binary_search(terms->terms.tags.begin(), terms->terms.tags.end(), tag);
+}
+
+// When it was last heard of, and how its targets stand over all its lanes.
+absl::Status View::AddSupplierFacts(ScoreAnswer& answer) const {
+  if (!answer.subject.supplier) return absl::OkStatus();
+  const std::string& supplier = *answer.subject.supplier;
+  const auto heard = LastHeard(supplier);
+  if (!heard.ok()) return heard.status();
+  answer.last_event = *heard;
+  const HeldTerms* terms = catalog_->agreements->terms.Find(supplier);
+  if (terms != nullptr && !answer.subject.lane) {
+    answer.targets = ReadTargets(terms->terms.targets, answer.score);
+  }
+  return absl::OkStatus();
+}
+
 absl::StatusOr<WithBasis<ScoreAnswer>> View::Score(const Subject& subject,
                                                    const Asked& asked) const {
   const std::vector<Pair> pairs = PairsOf(subject);
@@ -155,17 +176,13 @@ absl::StatusOr<WithBasis<ScoreAnswer>> View::Score(const Subject& subject,
   auto answer = SumOf(pairs, *question, each);
   if (!answer.ok()) return answer.status();
   answer->subject = subject;
-  if (subject.supplier) {
-    const auto heard = LastHeard(*subject.supplier);
-    if (!heard.ok()) return heard.status();
-    answer->last_event = *heard;
-  }
+  if (absl::Status status = AddSupplierFacts(*answer); !status.ok()) return status;
   return WithBasis<ScoreAnswer>{question->basis, *std::move(answer)};
 }
 
-absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListSuppliers(const Asked& asked,
-                                                                        const std::string& after,
-                                                                        size_t limit) const {
+absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListSuppliers(
+    const Asked& asked, const std::string& after, size_t limit,
+    const SupplierFilter& filter) const {
   const auto question = Put(asked, Scope::kCounted);
   if (!question.ok()) return question.status();
   WithBasis<std::vector<ScoreAnswer>> list{question->basis, {}};
@@ -176,15 +193,17 @@ absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListSuppliers(const As
     it = pairs.lower_bound(Pair{after + '\0', {}});
   }
   while (it != pairs.end() && list.answer.size() < limit) {
-    const Subject subject{it->supplier, std::nullopt};
+    const Subject subject{it->supplier, filter.lane};
     std::vector<Pair> own;
-    for (; it != pairs.end() && it->supplier == *subject.supplier; ++it) own.push_back(*it);
+    for (; it != pairs.end() && it->supplier == *subject.supplier; ++it) {
+      if (!filter.lane || filter.lane->Covers(it->lane)) own.push_back(*it);
+    }
+    if (own.empty() || !HasTag(*subject.supplier, filter.tag)) continue;
     auto answer = SumOf(own, *question, /*each=*/false);
     if (!answer.ok()) return answer.status();
+    if (answer->score.on_time.order_count < filter.min_order_count) continue;
     answer->subject = subject;
-    const auto heard = LastHeard(*subject.supplier);
-    if (!heard.ok()) return heard.status();
-    answer->last_event = *heard;
+    if (absl::Status status = AddSupplierFacts(*answer); !status.ok()) return status;
     list.answer.push_back(*std::move(answer));
   }
   return list;

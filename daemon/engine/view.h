@@ -21,9 +21,12 @@
 
 #include "engine/assignments.h"
 #include "engine/catalog.h"
+#include "engine/cost_proposal.h"
 #include "engine/memory.h"
+#include "engine/risk.h"
 #include "engine/sourcing.h"
 #include "orders/fold.h"
+#include "ranking/targets.h"
 #include "scoring/backtest.h"
 #include "scoring/score.h"
 #include "storage/store.h"
@@ -54,6 +57,7 @@ struct Subject {
 struct ScoreAnswer {
   Subject subject;
   ScoreEstimate score;
+  std::vector<TargetReading> targets;                 // suppliers whose terms have some
   std::optional<Instant> last_event;                  // suppliers only
   std::vector<std::pair<Pair, ScoreEstimate>> pairs;  // suppliers and lanes
 };
@@ -125,10 +129,17 @@ class View {
   // NOT_FOUND for a subject that no order names, DATA_LOSS or UNAVAILABLE from the store.
   absl::StatusOr<WithBasis<ScoreAnswer>> Score(const Subject& subject, const Asked& asked) const;
 
+  // Which suppliers are wanted: those on a lane, with their scores on it; those with a tag; those
+  // with so many settled orders.
+  struct SupplierFilter {
+    std::optional<LaneQuery> lane;
+    std::string tag;
+    int64_t min_order_count = 0;
+  };
   // Up to `limit` suppliers or lanes (summed over services) whose name is above `after`.
-  absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> ListSuppliers(const Asked& asked,
-                                                                    const std::string& after,
-                                                                    size_t limit) const;
+  absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> ListSuppliers(
+      const Asked& asked, const std::string& after, size_t limit,
+      const SupplierFilter& filter) const;
   absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> ListLanes(const Asked& asked,
                                                                 const std::string& after,
                                                                 size_t limit) const;
@@ -150,6 +161,16 @@ class View {
   // Those made from `from` on and before `to`, latest first, until `each` returns false.
   absl::Status EachAssignment(std::optional<Instant> from, std::optional<Instant> to,
                               const std::function<bool(const StoredAssignment&)>& each) const;
+
+  // From all orders of the shop, of every shop when "". Reads and folds each: seconds for hundreds
+  // of thousands. Error besides: CANCELLED once `give_up`, asked now and then, says so.
+  absl::StatusOr<CostProposal> ProposeCosts(const std::string& shop,
+                                            const std::function<bool()>& give_up = {}) const;
+
+  // Of the orders paid in the last `days` days, today's included. REQUIRES: days > 0.
+  absl::StatusOr<RiskAnswer> Risk(int days) const;
+  // What waits for one supplier: exposure, orders under way, silence; nothing else is filled in.
+  absl::StatusOr<SupplierRisk> WaitingFor(const std::string& supplier) const;
 
   // As of now; the month starts as the supplier's terms say.
   absl::StatusOr<plumblane::MonthUse> MonthUse(const std::string& supplier) const;
@@ -185,6 +206,8 @@ class View {
                                                         Scope scope) const;
   absl::StatusOr<ScoreAnswer> SumOf(const std::vector<Pair>& pairs, const Question& question,
                                     bool each) const;
+  bool HasTag(const std::string& supplier, const std::string& tag) const;
+  absl::Status AddSupplierFacts(ScoreAnswer& answer) const;
   absl::StatusOr<std::optional<Instant>> LastHeard(const std::string& supplier) const;
   std::vector<Pair> PairsOf(const Subject& subject) const;
 

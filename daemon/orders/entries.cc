@@ -101,6 +101,10 @@ class Writer {
         add(Code::kQuoted, part_.cost->currency, part_.quoted->minor_units);
       }
     }
+    if (part_.promised_day) {
+      const int days = std::max(0, *part_.promised_day - entry.key.day);
+      entry.outcomes.push_back({Code::kPromised, static_cast<uint32_t>(days), 1});
+    }
     if (part_.sale) add(Code::kSale, part_.sale->currency, part_.sale->minor_units);
     for (const auto& [currency, sum] : part_.refunds_by_supplier) {
       add(Code::kRefundBySupplier, currency, sum);

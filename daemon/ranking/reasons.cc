@@ -26,7 +26,7 @@ std::string Days(double days) {
   return absl::StrCat(rounded, rounded == 1 ? " day" : " days");
 }
 
-// What `one` does that costs most beyond `other`, price aside, as a predicate; "" when nothing does.
+// What `one` does that costs most beyond `other`, price aside, as a predicate; "" = nothing.
 std::string Drawback(const Named& one, const Named& other) {
   const CostParts& a = one.parts;
   const CostParts& b = other.parts;

@@ -14,11 +14,12 @@ constexpr double kSecondsPerDay = 86'400;
 
 double EnteredWeight(const Series& series, Scope scope, const Moment& moment,
                      const ScoreRules& rules) {
+  const CohortWeights weights(moment, rules);
   double weight = 0;
   for (const Cohort& cohort : Watched(series, moment)) {
     int64_t entered = 0;
     VisitTallies(cohort.cell, scope, [&](const Tally& tally) { entered += tally.entered; });
-    weight += static_cast<double>(entered) * WeightOn(cohort.day, moment, rules);
+    weight += static_cast<double>(entered) * weights.On(cohort.day);
   }
   return weight;
 }
@@ -77,7 +78,8 @@ Outlook OutlookOf(const MeasureSet& measures, Scope scope, const Moment& moment,
         static_cast<double>(*times.longest_watch_millis) / static_cast<double>(kMillisPerDay);
   }
   const DefectExposure exposure = ExposureOf(measures[Measure::kDefect], scope, moment, rules);
-  if (const auto kinds = DefectKindsOf(measures[Measure::kDefect], scope, moment, rules)) {
+  if (const auto kinds =
+          DefectsOf(measures[Measure::kDefect], scope, {}, {}, moment, rules).kinds) {
     double sum = 0;
     for (const double share : kinds->share) sum += share;
     if (sum > 0) {
@@ -86,6 +88,17 @@ Outlook OutlookOf(const MeasureSet& measures, Scope scope, const Moment& moment,
         outlook.kinds[i] = outlook.defects * kinds->share[i] / sum;
       }
     }
+  }
+  const CohortWeights weights(moment, rules);
+  for (const Cohort& cohort : Watched(measures[Measure::kMoney], moment)) {
+    const double weight = weights.On(cohort.day);
+    VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
+      for (const Outcome& outcome : tally.outcomes) {
+        if (outcome.code != Code::kPromised) continue;
+        outlook.promised += weight * static_cast<double>(outcome.count);
+        outlook.promised_days += weight * static_cast<double>(outcome.count) * outcome.bucket;
+      }
+    });
   }
   const Series& response = measures[Measure::kResponse];
   outlook.disputes = EnteredWeight(response, scope, moment, rules);

@@ -22,7 +22,31 @@ constexpr int kMaxQuestions = 1000;
 std::string Fingerprint(const v1::ListScoresRequest& request) {
   return absl::StrCat(request.collection(), "|", request.as_of_time().seconds(), ".",
                       request.as_of_time().nanos(), "|", request.half_life().seconds(), ".",
-                      request.half_life().nanos(), "|", request.rate_mode());
+                      request.half_life().nanos(), "|", request.rate_mode(), "|",
+                      request.lane().ShortDebugString(), "|", request.tag(), "|",
+                      request.min_order_count());
+}
+
+absl::StatusOr<View::SupplierFilter> ReadFilter(const v1::ListScoresRequest& request) {
+  View::SupplierFilter filter;
+  filter.tag = request.tag();
+  filter.min_order_count = request.min_order_count();
+  if (request.has_lane()) {
+    const v1::Lane& in = request.lane();
+    auto lane = ParseLaneQuery(absl::StrCat(
+        in.origin(), "-", in.destination(),
+        !in.has_service() ? "" : absl::StrCat("/", in.service().empty() ? "-" : in.service())));
+    if (!lane.ok()) {
+      return absl::InvalidArgumentError(
+          absl::StrCat("lane: ", std::string(lane.status().message())));
+    }
+    filter.lane = *std::move(lane);
+  }
+  const bool asks = filter.lane || !filter.tag.empty() || filter.min_order_count > 0;
+  if (asks && request.collection() != v1::ListScoresRequest::COLLECTION_SUPPLIERS) {
+    return absl::InvalidArgumentError("lane, tag, min_order_count: expected for suppliers only");
+  }
+  return filter;
 }
 
 v1::ServerStatus StatusOf(const Engine& engine, const View& view) {
@@ -126,6 +150,8 @@ absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, 
   }
   const auto asked = ReadAsked(request, latest);
   if (!asked.ok()) return asked.status();
+  const auto filter = ReadFilter(request);
+  if (!filter.ok()) return filter.status();
   const auto after = ReadToken(Fingerprint(request), request.page_token());
   if (!after.ok()) return after.status();
   const auto size = static_cast<size_t>(
@@ -135,7 +161,7 @@ absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, 
       absl::InvalidArgumentError("collection: expected suppliers or lanes");
   // One more than the page, to know whether there is another.
   if (request.collection() == v1::ListScoresRequest::COLLECTION_SUPPLIERS) {
-    list = view.ListSuppliers(*asked, *after, size + 1);
+    list = view.ListSuppliers(*asked, *after, size + 1, *filter);
   } else if (request.collection() == v1::ListScoresRequest::COLLECTION_LANES) {
     list = view.ListLanes(*asked, *after, size + 1);
   }

@@ -21,6 +21,8 @@ namespace {
 constexpr int kDefaultRanked = 20;
 constexpr int kMaxRanked = 1000;
 constexpr int kMaxOrders = 1000;
+constexpr int kDefaultRiskDays = 90;
+constexpr int kMostRiskDays = 3650;
 constexpr size_t kMostReason = 200;
 
 void SetProblem(v1::AssignOrderResult::Code code, const std::string& field,
@@ -253,6 +255,26 @@ absl::StatusOr<std::vector<Assignment>> AssignOrders(const View& view,
   std::vector<Assignment> made = assigner.TakeMade();
   if (request.dry_run()) made.clear();
   return made;
+}
+
+grpc::ServerUnaryReactor* SourcingService::GetRisk(grpc::CallbackServerContext* context,
+                                                   const v1::GetRiskRequest* request,
+                                                   v1::Risk* response) {
+  return ReplyNow(context, [&] { return plumblane::GetRisk(engine_.Look(), *request, response); });
+}
+
+absl::Status GetRisk(const View& view, const v1::GetRiskRequest& request, v1::Risk* response) {
+  if (request.days() < 0 || request.days() > kMostRiskDays) {
+    return absl::InvalidArgumentError(absl::StrCat("days: expected 1 to ", kMostRiskDays));
+  }
+  const int days = request.days() == 0 ? kDefaultRiskDays : request.days();
+  const auto answer = view.Risk(days);
+  if (!answer.ok()) return answer.status();
+  WriteRisk(view, *answer, request.supplier(), days, response);
+  if (!request.supplier().empty() && response->suppliers().empty()) {
+    return absl::NotFoundError(absl::StrCat("no order names supplier ", request.supplier()));
+  }
+  return absl::OkStatus();
 }
 
 grpc::ServerUnaryReactor* SourcingService::ListAssignments(

@@ -20,6 +20,8 @@ class SourcingService final : public v1::Sourcing::CallbackService {
   grpc::ServerUnaryReactor* AssignOrders(grpc::CallbackServerContext* context,
                                          const v1::AssignOrdersRequest* request,
                                          v1::AssignOrdersResponse* response) override;
+  grpc::ServerUnaryReactor* GetRisk(grpc::CallbackServerContext* context,
+                                    const v1::GetRiskRequest* request, v1::Risk* response) override;
   grpc::ServerUnaryReactor* ListAssignments(grpc::CallbackServerContext* context,
                                             const v1::ListAssignmentsRequest* request,
                                             v1::ListAssignmentsResponse* response) override;
@@ -38,6 +40,8 @@ absl::Status RankSuppliers(const View& view, const v1::RankSuppliersRequest& req
 absl::StatusOr<std::vector<Assignment>> AssignOrders(const View& view,
                                                      const v1::AssignOrdersRequest& request,
                                                      v1::AssignOrdersResponse* response);
+
+absl::Status GetRisk(const View& view, const v1::GetRiskRequest& request, v1::Risk* response);
 
 absl::Status ListAssignments(const View& view, const v1::ListAssignmentsRequest& request,
                              v1::ListAssignmentsResponse* response);

@@ -25,6 +25,8 @@ void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out);
 void WriteFleet(const FleetEvidence& fleet, v1::Fleet* out);
 void WritePairScore(const Basis& basis, const Pair& pair, const ScoreEstimate& score,
                     v1::Score* out);
+// "on_time".
+std::string_view MeasureName(Measure measure);
 // The word of the event vocabulary for a kind of defect. REQUIRES: IsDefect(kind).
 std::string_view NameOfKind(Code kind);
 
@@ -32,6 +34,8 @@ std::string_view NameOfKind(Code kind);
 void WriteSourcing(const WithBasis<SourcingAnswer>& asked, size_t told,
                    v1::RankSuppliersResponse* out);
 void WriteExcluded(const ExcludedPair& excluded, v1::ExcludedCandidate* out);
+void WriteRisk(const View& view, const RiskAnswer& answer, const std::string& supplier, int days,
+               v1::Risk* out);
 void WriteAssignment(const StoredAssignment& stored, bool with_candidates, v1::Assignment* out);
 void WriteBacktest(const BacktestAsked& asked, const BacktestAnswer& answer,
                    v1::BacktestResponse* out);

@@ -19,12 +19,6 @@ std::string Span(uint32_t bucket) {
   return absl::StrFormat("about %.1f days", seconds / 86400);
 }
 
-std::string_view MeasureName(Measure measure) {
-  constexpr std::string_view kNames[] = {"on_time",  "defect",   "handling", "transit",
-                                         "delivery", "response", "money"};
-  return kNames[IndexOf(measure)];
-}
-
 std::string_view DefectName(Code code) {
   switch (code) {
     case Code::kDamaged:

@@ -135,6 +135,23 @@ Subject SubjectOf(const Pair& pair) {
   return {pair.supplier, LaneQuery{pair.lane.origin, pair.lane.destination, pair.lane.service}};
 }
 
+void WriteTarget(const TargetReading& reading, v1::TargetReading* out) {
+  out->set_measure(std::string(MeasureName(reading.measure)));
+  out->set_target(reading.target);
+  switch (reading.standing) {
+    case Standing::kMet:
+      return out->set_standing(v1::TargetReading::STANDING_MET);
+    case Standing::kMissed:
+      return out->set_standing(v1::TargetReading::STANDING_MISSED);
+    case Standing::kMetNotSure:
+      return out->set_standing(v1::TargetReading::STANDING_MET_NOT_SURE);
+    case Standing::kMissedNotSure:
+      return out->set_standing(v1::TargetReading::STANDING_MISSED_NOT_SURE);
+    case Standing::kTooFew:
+      return out->set_standing(v1::TargetReading::STANDING_TOO_FEW);
+  }
+}
+
 }  // namespace
 
 void WriteTime(Instant t, google::protobuf::Timestamp* out) {
@@ -166,6 +183,7 @@ void WriteFleet(const FleetEvidence& fleet, v1::Fleet* out) {
 
 void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out) {
   WriteEstimate(basis, answer.subject, answer.score, out);
+  for (const TargetReading& reading : answer.targets) WriteTarget(reading, out->add_targets());
   if (answer.last_event) WriteTime(*answer.last_event, out->mutable_last_event_time());
   if (basis.late_fleet) WriteFleet(*basis.late_fleet, out->mutable_late_fleet());
   if (basis.defect_fleet) WriteFleet(*basis.defect_fleet, out->mutable_defect_fleet());
@@ -177,6 +195,12 @@ void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out) {
 void WritePairScore(const Basis& basis, const Pair& pair, const ScoreEstimate& score,
                     v1::Score* out) {
   WriteEstimate(basis, SubjectOf(pair), score, out);
+}
+
+std::string_view MeasureName(Measure measure) {
+  constexpr std::string_view kNames[] = {"on_time",  "defect",   "handling", "transit",
+                                         "delivery", "response", "money"};
+  return kNames[IndexOf(measure)];
 }
 
 std::string_view NameOfKind(Code kind) { return NameOf(static_cast<Reason>(ReasonOf(kind))); }

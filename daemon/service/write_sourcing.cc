@@ -59,6 +59,7 @@ void WriteCandidate(const Basis& basis, const SourcingCandidate& one, v1::Candid
   out->set_share(one.share);
   if (one.remaining) out->set_remaining_capacity(*one.remaining);
   out->set_supplier_item(one.supplier_item);
+  for (const std::string& note : one.notes) out->add_notes(note);
   if (one.closed_until) out->set_closed_until_date(FormatDay(*one.closed_until));
 }
 
@@ -123,6 +124,31 @@ void WriteSourcing(const WithBasis<SourcingAnswer>& asked, size_t told,
   costs->set_day_waiting(answer.costs.day_waiting);
   costs->set_unanswered_day(answer.costs.unanswered_day);
   if (answer.sale) costs->set_sale(*answer.sale);
+}
+
+void WriteRisk(const View& view, const RiskAnswer& answer, const std::string& supplier, int days,
+               v1::Risk* out) {
+  WriteTime(view.now(), out->mutable_as_of_time());
+  out->set_days(days);
+  if (answer.order_concentration) out->set_order_concentration(*answer.order_concentration);
+  if (answer.money_concentration) out->set_money_concentration(*answer.money_concentration);
+  out->set_currency_code(answer.currency);
+  out->set_money_problem(answer.money_problem);
+  for (const SupplierRisk& one : answer.suppliers) {
+    if (!supplier.empty() && one.supplier != supplier) continue;
+    v1::SupplierRisk* to = out->add_suppliers();
+    to->set_supplier_id(one.supplier);
+    to->set_underway_count(one.underway_count);
+    for (const auto& [currency, sum] : one.exposure) {
+      WriteMoney({sum, currency}, to->add_exposures());
+    }
+    to->set_order_count(one.order_count);
+    for (const auto& [currency, sum] : one.paid) WriteMoney({sum, currency}, to->add_paid());
+    to->set_order_share(one.order_share);
+    if (one.money_share) to->set_money_share(*one.money_share);
+    if (one.last_event) WriteTime(*one.last_event, to->mutable_last_event_time());
+    if (one.silent_days) to->set_silent_days(*one.silent_days);
+  }
 }
 
 void WriteAssignment(const StoredAssignment& stored, bool with_candidates, v1::Assignment* out) {

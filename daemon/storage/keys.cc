@@ -59,6 +59,11 @@ std::string OrderRecordKey(const OrderKey& order) {
   return KeyWriter().Id(order.shop).Take() + order.order_id;
 }
 
+OrderKey ParseOrderRecordKey(std::string_view record_key) {
+  const size_t zero = record_key.find('\0');
+  return {std::string(record_key.substr(0, zero)), std::string(record_key.substr(zero + 1))};
+}
+
 std::string CellPageKey(const CellKey& key) {
   KeyWriter writer;
   writer.OfPair(key.pair).Byte(static_cast<uint8_t>(key.measure));

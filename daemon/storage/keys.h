@@ -33,6 +33,8 @@
 namespace plumblane {
 
 std::string OrderRecordKey(const OrderKey& order);
+// REQUIRES: made by it.
+OrderKey ParseOrderRecordKey(std::string_view record_key);
 
 // The page of cells that holds `key.day`.
 std::string CellPageKey(const CellKey& key);

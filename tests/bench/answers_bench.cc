@@ -222,7 +222,7 @@ BENCHMARK(BM_FirstQuestionOfADay)->Unit(benchmark::kMillisecond);
 void BM_RankHot(benchmark::State& state) {
   const View view = Stored::Get(static_cast<int>(state.range(0))).Look(Stored::Empty());
   const auto limit = static_cast<size_t>(state.range(1));
-  for (auto _ : state) Check(view.Rank("DE", {}, {}, {}, limit).status());
+  for (auto _ : state) Check(view.Source({.destination = "DE"}, {}, limit).status());
 }
 BENCHMARK(BM_RankHot)
     ->ArgNames({"pairs", "told"})

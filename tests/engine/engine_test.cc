@@ -338,8 +338,8 @@ TEST(View, ALaneIsTheSumOfItsServicesAndListsPage) {
   EXPECT_EQ(settled("VN-DE/-"), 1);
   EXPECT_EQ(view.ListLanes({}, "", 10)->answer.size(), 1u);
   EXPECT_EQ(view.ListLanes({}, "VN-DE", 10)->answer.size(), 0u);
-  EXPECT_EQ(view.ListSuppliers({}, "", 10)->answer.size(), 1u);
-  EXPECT_EQ(view.ListSuppliers({}, "S", 10)->answer.size(), 0u);
+  EXPECT_EQ(view.ListSuppliers({}, "", 10, {})->answer.size(), 1u);
+  EXPECT_EQ(view.ListSuppliers({}, "S", 10, {})->answer.size(), 0u);
 }
 
 }  // namespace

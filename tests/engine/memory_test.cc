@@ -53,15 +53,17 @@ void ExpectSameAnswers(const View& ours, const View& theirs, RandomOrders& rando
     ASSERT_TRUE(x->answer.pairs == y->answer.pairs);
     ASSERT_TRUE(x->basis.late_fleet == y->basis.late_fleet);
   }
-  const auto ranked = ours.Rank("DE", {}, {}, asked, 3);
-  const auto expected = theirs.Rank("DE", {}, {}, asked, 3);
+  const OrderToSource order{.destination = "DE"};
+  const auto ranked = ours.Source(order, asked, 3);
+  const auto expected = theirs.Source(order, asked, 3);
   ASSERT_TRUE(ranked.ok() && expected.ok());
-  ASSERT_EQ(ranked->answer.candidate_count, expected->answer.candidate_count);
-  for (size_t i = 0; i < ranked->answer.best.size(); ++i) {
-    const auto& one = ranked->answer.best[i];
-    ASSERT_EQ(one.pair, expected->answer.best[i].pair);
-    ASSERT_EQ(one.ranked.expected_bad, expected->answer.best[i].ranked.expected_bad);
-    ASSERT_TRUE(one.score == expected->answer.best[i].score);
+  ASSERT_EQ(ranked->answer.candidates.size(), expected->answer.candidates.size());
+  for (size_t i = 0; i < ranked->answer.candidates.size(); ++i) {
+    const SourcingCandidate& one = ranked->answer.candidates[i];
+    ASSERT_EQ(one.pair, expected->answer.candidates[i].pair);
+    ASSERT_EQ(one.ranked.expected_bad, expected->answer.candidates[i].ranked.expected_bad);
+    ASSERT_TRUE(one.score == expected->answer.candidates[i].score);
+    ASSERT_EQ(one.score.has_value(), i < 3);
   }
 }
 
@@ -118,10 +120,10 @@ TEST(Memory, RankedSharesAreThoseOfTheScoresAtAnyTimeOfTheDay) {
       const View view(
           state.store().TakeSnapshot(), std::make_shared<const Catalog>(state.catalog()),
           std::make_shared<Memory>(kRoom), rules, StartOf(Day{20'000 + 40}) + hour * 3'600'000);
-      const auto ranked = view.Rank("DE", {}, {}, {}, 100);
+      const auto ranked = view.Source({.destination = "DE"}, {}, 100);
       ASSERT_TRUE(ranked.ok()) << ranked.status();
-      for (const View::RankedPair& one : ranked->answer.best) {
-        const RateEstimate &late = one.score.on_time, &bad = one.score.defect;
+      for (const SourcingCandidate& one : ranked->answer.candidates) {
+        const RateEstimate &late = one.score->on_time, &bad = one.score->defect;
         const double in_time = late.posterior_b / (late.posterior_a + late.posterior_b);
         const double good = bad.posterior_b / (bad.posterior_a + bad.posterior_b);
         ASSERT_TRUE(one.ranked.expected_bad.has_value());
@@ -158,7 +160,7 @@ TEST(Memory, ChangesThatNobodyAsksAboutAreAddedUp) {
   AppliedState state;
   const auto memory = std::make_shared<Memory>(kRoom);
   ApplyAll(state, random, 30, {memory}, [] {});
-  ASSERT_TRUE(Look(state, memory).ListSuppliers({}, "", 10).ok());
+  ASSERT_TRUE(Look(state, memory).ListSuppliers({}, "", 10, {}).ok());
   ApplyAll(state, random, 400, {memory}, [] {});
   EXPECT_GT(state.catalog().log_sequence, 100u);
   ASSERT_NO_FATAL_FAILURE(ExpectSameAnswers(Look(state, memory), Anew(state), random));

@@ -2,6 +2,7 @@
 // and
 // taken back; and the words of receipts.
 #include "service/query_services.h"
+#include "service/sourcing_service.h"
 
 #include <absl/strings/escaping.h>
 #include <absl/strings/str_cat.h>

@@ -147,10 +147,10 @@ TEST_F(WrittenScore, BeforeTheFirstEventThereAreNoOrdersYet) {
     ASSERT_THAT(all.scores(), SizeIs(1));
     scores.push_back(all.scores(0));
   }
-  const auto ranking = view.Rank("DE", {}, {}, {At("2025-01-01"), {}}, 10);
+  const auto ranking = view.Source({.destination = "DE"}, {At("2025-01-01"), {}}, 10);
   ASSERT_TRUE(ranking.ok()) << ranking.status();
   v1::RankSuppliersResponse ranked;
-  WriteRanking(*ranking, &ranked);
+  WriteSourcing(*ranking, 10, &ranked);
   ASSERT_THAT(ranked.candidates(), SizeIs(1));
   EXPECT_FALSE(ranked.candidates(0).has_expected_bad());
   EXPECT_FALSE(ranked.candidates(0).has_low() || ranked.candidates(0).has_high());
