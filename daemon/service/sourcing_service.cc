@@ -18,7 +18,7 @@
 namespace plumblane {
 namespace {
 
-constexpr int kDefaultRanked = 20;
+constexpr int kDefaultRanked = 10;
 constexpr int kMaxRanked = 1000;
 constexpr int kMaxOrders = 1000;
 constexpr int kDefaultRiskDays = 90;

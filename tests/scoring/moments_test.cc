@@ -50,6 +50,8 @@ TEST(WeightedMomentsTest, PublishedExample) {
   ExpectSame(moments.Variance() * 6 / 5, 33.9);
   ExpectSame(std::sqrt(moments.Variance() * 6 / 5), 5.8223706512);
   ExpectSame(*moments.SampleVariance(), 37.1710526316);
+  // M2/(W1 - 1), as if weights were counts; never used.
+  ExpectSame(moments.Variance() * 10 / 9, 31.3888888889);
 }
 
 // Figures from R 4.2.2.

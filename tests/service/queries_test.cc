@@ -201,7 +201,7 @@ TEST_F(Lists, RankingTellsTheBestOfAll) {
               HasSubstr("limit: expected 0 to 1,000"));
 }
 
-TEST_F(Lists, RankingTellsTwentyUnlessAskedForMoreOrFewer) {
+TEST_F(Lists, RankingTellsTenUnlessAskedForMoreOrFewer) {
   for (int i = 0; i < 30; ++i) {
     engine_.Submit(OrderOf(absl::StrCat("many ", i), "VN", absl::StrCat("many ", i)));
   }
@@ -215,7 +215,7 @@ TEST_F(Lists, RankingTellsTwentyUnlessAskedForMoreOrFewer) {
     EXPECT_GE(response.candidate_count(), 30);
     return response.candidates_size();
   };
-  EXPECT_EQ(told(0), 20);
+  EXPECT_EQ(told(0), 10);
   EXPECT_EQ(told(25), 25);
 }
 
