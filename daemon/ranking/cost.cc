@@ -262,6 +262,31 @@ class Contest {
   std::vector<double> chances_;
 };
 
+// Quantiles of a cost, from high to low.
+class QuantileFinder {
+ public:
+  explicit QuantileFinder(const CostBelief& belief)
+      : cost_(belief), points_(cost_), top_(cost_.high()), table_(cost_, points_, top_) {}
+
+  // REQUIRES: p no larger than before.
+  double Next(double p) {
+    while (true) {
+      const double found = table_.Quantile(p);
+      // One that lies at the foot of a table is looked up in a finer one.
+      const double foot = cost_.low() + (top_ - cost_.low()) / 4;
+      if (found > foot || table_.step() <= Tiny(top_)) return found;
+      top_ = found + 2 * table_.step();
+      table_ = Table(cost_, points_, top_);
+    }
+  }
+
+ private:
+  Cost cost_;
+  CostPoints points_;
+  double top_;
+  Table table_;
+};
+
 }  // namespace
 
 double CostBelief::Expected() const {
@@ -273,24 +298,24 @@ double CostBelief::StandardDeviation() const {
 }
 
 CostQuantiles QuantilesOf(const CostBelief& belief) {
-  const Cost cost(belief);
-  const CostPoints points(cost);
-  Table table(cost, points, cost.high());
-  double top = cost.high();
-  // From high to low; one that lies at the foot of a table is looked up in a finer one.
-  const auto quantile = [&](double p) {
-    while (true) {
-      const double found = table.Quantile(p);
-      if (found > cost.low() + (top - cost.low()) / 4 || table.step() <= Tiny(top)) return found;
-      top = found + 2 * table.step();
-      table = Table(cost, points, top);
-    }
-  };
+  QuantileFinder finder(belief);
   CostQuantiles quantiles;
-  quantiles.high = quantile(0.95);
-  quantiles.median = quantile(0.5);
-  quantiles.low = quantile(0.05);
+  quantiles.high = finder.Next(0.95);
+  quantiles.median = finder.Next(0.5);
+  quantiles.low = finder.Next(0.05);
   return quantiles;
+}
+
+double QuantileOf(const CostBelief& belief, double p) {
+  assert(p > 0 && p < 1);
+  return QuantileFinder(belief).Next(p);
+}
+
+double ChanceAtMost(const CostBelief& belief, double amount) {
+  const Cost cost(belief);
+  if (amount < cost.low()) return 0;
+  if (amount >= cost.high()) return 1;
+  return 1 - Table(cost, CostPoints(cost), amount).Above(amount);
 }
 
 std::vector<double> ChancesOfCheapest(std::span<const CostBelief> beliefs, double sharpening) {
