@@ -124,7 +124,7 @@ class RatePoints {
     for (size_t k = 0; k + 1 < size_ && at_[k] < end; ++k) {
       double from = at_[k], below = below_[k];
       for (; next < std::min(end, at_[k + 1]); next += step) {
-        const double below_next = Between(k, next);
+        const double below_next = std::clamp(Between(k, next), below, below_[k + 1]);
         put((from + next) / 2, below_next - below);
         from = next;
         below = below_next;
@@ -175,7 +175,7 @@ class Table {
       for (size_t j = 0; j < end; ++j) both[i + j] += late[i] * bad[j];
     }
     above_[0] = 1;
-    for (size_t i = 0; i <= kSteps; ++i) above_[i + 1] = above_[i] - both[i];
+    for (size_t i = 0; i <= kSteps; ++i) above_[i + 1] = std::max(0.0, above_[i] - both[i]);
   }
 
   double Above(double cost) const {

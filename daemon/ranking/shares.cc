@@ -16,9 +16,11 @@ constexpr double kTail = (1 - kIntervalLevel) / 2;
 
 // Whether its low limit exceeds a cost.
 bool IsAbove(const CostBelief& belief, double cost) {
-  // Cantelli's inequality tells without a distribution when it is far above.
+  // Far from its mean Cantelli's inequality tells, without a distribution.
   const double distance = belief.Expected() - cost, sd = belief.StandardDeviation();
-  if (distance > 0 && sd * sd * (1 - kTail) < kTail * distance * distance) return true;
+  const double at_most = sd * sd / (sd * sd + distance * distance);
+  if (distance > 0 && at_most < kTail) return true;
+  if (distance < 0 && at_most < 1 - kTail) return false;
   return ChanceAtMost(belief, cost) < kTail;
 }
 
@@ -52,7 +54,7 @@ std::vector<double> SharesToGive(std::span<const CostBelief> beliefs, const Shar
       scale = *rules.most_cost / more_cost;
     for (double& share : shares) share *= scale;
   }
-  shares[best] = 1 - std::accumulate(shares.begin(), shares.end(), 0.0);
+  shares[best] = std::max(0.0, 1 - std::accumulate(shares.begin(), shares.end(), 0.0));
   return shares;
 }
 
