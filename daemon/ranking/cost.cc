@@ -9,9 +9,9 @@
 namespace plumblane {
 namespace {
 
-constexpr size_t kPoints = 33;  // of a rate
-constexpr size_t kSteps = 128;  // of a cost table
-using CostTable = std::array<double, kSteps + 1>;
+constexpr size_t kPoints = 33;                     // of a rate
+constexpr size_t kSteps = 128;                     // of a cost table
+using CostTable = std::array<double, kSteps + 2>;  // the last step is beyond what is asked
 constexpr double kDrop = 14;        // points reach to where the density is e^-14 of its peak ...
 constexpr double kReach = 14;       // ... and at most this far from it on the logit scale
 constexpr double kTie = 1e-12;      // costs closer than this part of them are equal
@@ -97,7 +97,8 @@ class RatePoints {
     // Below a point: half of its own weight, less the first term of the Euler-Maclaurin formula.
     double below = before;
     for (size_t k = 0; k < kPoints; ++k) {
-      below_[k] = (below + weight[k] * (0.5 - slope[k] * step / 12)) / sum;
+      const double here = (below + weight[k] * (0.5 - slope[k] * step / 12)) / sum;
+      below_[k] = std::clamp(here, k > 0 ? below_[k - 1] : 0, 1.0);
       below += weight[k];
       density_[k] /= sum;
     }
@@ -111,8 +112,8 @@ class RatePoints {
     size_t used = 0;
     const auto put = [&](double cost, double probability) {
       const double place = (cost - first_) / step;
-      if (place > kSteps + 1e-6) return;
-      const size_t whole = std::min(static_cast<size_t>(place), kSteps - 1);
+      if (place > kSteps + 1) return;
+      const size_t whole = std::min(static_cast<size_t>(place), kSteps);
       const double far = probability * (place - static_cast<double>(whole));
       steps[whole] += probability - far;
       steps[whole + 1] += far;
@@ -120,7 +121,7 @@ class RatePoints {
     };
     put(first_, below_[0]);
     double next = first_ + step;
-    const double end = first_ + step * (kSteps + 1);
+    const double end = first_ + step * (kSteps + 2);
     for (size_t k = 0; k + 1 < size_ && at_[k] < end; ++k) {
       double from = at_[k], below = below_[k];
       for (; next < std::min(end, at_[k + 1]); next += step) {
@@ -167,7 +168,8 @@ class Table {
       above_[0] = 1;
       return;
     }
-    CostTable late, bad, both{};
+    CostTable late, bad;
+    std::array<double, kSteps + 1> both{};
     const size_t late_used = points.late.Spread(step_, late);
     const size_t bad_used = points.bad.Spread(step_, bad);
     for (size_t i = 0; i < late_used; ++i) {
@@ -200,7 +202,7 @@ class Table {
 
  private:
   double low_, step_;
-  std::array<double, kSteps + 2> above_;
+  CostTable above_;
 };
 
 // Costs at which all are compared, close enough that the cheapest is rarely two of them at once.
