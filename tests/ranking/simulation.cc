@@ -80,7 +80,8 @@ std::vector<double> SharesOf(const Rule& rule, const std::vector<CostBelief>& be
   Amounts expected, bad;
   for (size_t i = 0; i < kSuppliers; ++i) {
     expected[i] = beliefs[i].Expected();
-    bad[i] = 1 - (1 - beliefs[i].late.Mean()) * (1 - beliefs[i].bad.Mean());
+    // Among equals, as all are at first, the cheaper.
+    bad[i] = 1 - (1 - beliefs[i].late.Mean()) * (1 - beliefs[i].bad.Mean()) + 1e-9 * kPrices[i];
   }
   ShareRules shares{.trials = true, .orders_a_day = kOrdersADay};
   if (rule.half_life_days > 0) {
