@@ -190,7 +190,7 @@ TEST(Pick, OfTheseKeysIsWhatItAlwaysWas) {
 }
 
 // Horizontal Merger Guidelines of the US Department of Justice and the Federal Trade Commission
-// (2010), section 5.3, note 9: four firms with 30, 30, 20 and 20 percent have 2,600.
+// (2010), section 5.3: four firms with 30, 30, 20 and 20 percent have 2,600.
 TEST(Concentration, IsThatOfTheGuidelines) {
   EXPECT_NEAR(ConcentrationIndex(std::vector{30.0, 30.0, 20.0, 20.0}), 2600, 1e-9);
   EXPECT_NEAR(ConcentrationIndex(std::vector{.3, 0.0, .3, .2, .2}), 2600, 1e-9);

@@ -17,12 +17,9 @@ constexpr std::array<double, kSuppliers> kPrices = {10, 9.5, 9.8, 9};
 // What is believed before the first order: near the means over the four, worth four orders.
 constexpr Beta kLatePrior{.125 * 4, .875 * 4}, kBadPrior{.025 * 4, .975 * 4};
 
-struct Rates {
-  double late = 0, bad = 0;
-};
 using Fleet = std::array<Rates, kSuppliers>;
 constexpr Fleet kFleet = {{{.05, .01}, {.12, .02}, {.08, .015}, {.25, .05}}};
-constexpr Rates kTurnedBad{.4, .04}, kTurnedBest{.03, .01};
+constexpr Rates kTurnedBad{.3, .07}, kTurnedBest{.03, .01};
 
 using Amounts = std::array<double, kSuppliers>;
 
@@ -40,13 +37,7 @@ size_t Least(const Amounts& amounts) {
 
 Fleet FleetOf(const Scenario& scenario, int day) {
   Fleet fleet = kFleet;
-  if (day < kChangeDay) return fleet;
-  const Amounts before = CostsOf(kFleet, scenario.stakes);
-  if (scenario.change == Change::kBestTurnsBad) fleet[Least(before)] = kTurnedBad;
-  if (scenario.change == Change::kWorstTurnsBest) {
-    const auto worst = std::max_element(before.begin(), before.end()) - before.begin();
-    fleet[static_cast<size_t>(worst)] = kTurnedBest;
-  }
+  if (scenario.changes && day >= kChangeDay) fleet[*scenario.changes] = scenario.to;
   return fleet;
 }
 
@@ -116,14 +107,13 @@ std::vector<double> SharesOf(const Rule& rule, const std::vector<CostBelief>& be
 }  // namespace
 
 std::vector<Scenario> Scenarios() {
-  std::vector<Scenario> scenarios;
-  for (const double stakes : {1.0, 4.0}) {
-    const std::string prefix = stakes == 1 ? "x1 " : "x4 ";
-    scenarios.push_back({prefix + "steady", stakes, Change::kNone});
-    scenarios.push_back({prefix + "turns bad", stakes, Change::kBestTurnsBad});
-    scenarios.push_back({prefix + "turns best", stakes, Change::kWorstTurnsBest});
-  }
-  return scenarios;
+  return {{"x1 steady", 1},
+          {"x1 best bad", 1, 1, kTurnedBad},
+          {"x1 worst best", 1, 3, kTurnedBest},
+          {"x4 steady", 4},
+          {"x4 best bad", 4, 0, kTurnedBad},
+          {"x4 third bad", 4, 1, kTurnedBad},
+          {"x4 worst best", 4, 3, kTurnedBest}};
 }
 
 Outcome Run(const Scenario& scenario, const Rule& rule, uint64_t seed) {

@@ -9,7 +9,9 @@
 // luck.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -17,14 +19,18 @@
 
 namespace plumblane::simulation {
 
-enum class Change { kNone, kBestTurnsBad, kWorstTurnsBest };
-
+struct Rates {
+  double late = 0, bad = 0;
+};
 struct Scenario {
   std::string name;
   double stakes = 1;  // times what late and bad orders cost
-  Change change = Change::kNone;
+  // Which supplier changes at the 250th order, and to what.
+  std::optional<size_t> changes = std::nullopt;
+  Rates to = {};
 };
-// Stakes 1 and 4, each without a change and with either at the 250th order.
+// Stakes 1 and 4. At stakes 1 supplier 1 is the best and 3 the worst, at stakes 4 supplier 0 is the
+// best and 3 the worst.
 std::vector<Scenario> Scenarios();
 
 enum class Choice {
