@@ -1,6 +1,5 @@
 #include "service/query_services.h"
 
-#include <absl/strings/escaping.h>
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
@@ -8,39 +7,17 @@
 #include <set>
 
 #include "base/ids.h"
+#include "service/page_token.h"
 #include "service/read_question.h"
 #include "service/status.h"
 #include "service/write_answer.h"
-#include "storage/bytes.h"
 
 namespace plumblane {
 namespace {
 
-constexpr int kDefaultPageSize = 200;
-constexpr int kMaxPageSize = 1000;
 constexpr int kDefaultRanked = 100;
 constexpr int kMaxRanked = 1000;
 constexpr int kMaxQuestions = 1000;
-
-// A page token names the last item of the page before and the question it belongs to.
-std::string MakeToken(const std::string& question, const std::string& after) {
-  ByteWriter writer;
-  writer.Text(question);
-  writer.Text(after);
-  return absl::WebSafeBase64Escape(writer.Take());
-}
-
-absl::StatusOr<std::string> ReadToken(const std::string& question, const std::string& token) {
-  if (token.empty()) return std::string();
-  std::string bytes;
-  if (absl::WebSafeBase64Unescape(token, &bytes)) {
-    ByteReader reader(bytes);
-    const bool same = reader.Text() == question;
-    const std::string after(reader.Text());
-    if (reader.done() && same) return after;
-  }
-  return absl::InvalidArgumentError("page_token: expected the token of the page before this one");
-}
 
 std::string Fingerprint(const v1::ListScoresRequest& request) {
   return absl::StrCat(request.collection(), "|", request.as_of_time().seconds(), ".",
@@ -144,16 +121,13 @@ grpc::ServerUnaryReactor* ScoresService::Backtest(grpc::CallbackServerContext* c
 
 absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, Instant latest,
                         v1::ListScoresResponse* response) {
-  if (request.page_size() < 0) {
-    return absl::InvalidArgumentError("page_size: expected 0 to 1,000");
-  }
+  const auto page_size = ReadPageSize(request.page_size());
+  if (!page_size.ok()) return page_size.status();
+  const size_t size = *page_size;
   const auto asked = ReadAsked(request, latest);
   if (!asked.ok()) return asked.status();
   const auto after = ReadToken(Fingerprint(request), request.page_token());
   if (!after.ok()) return after.status();
-  const auto size = static_cast<size_t>(
-      request.page_size() == 0 ? kDefaultPageSize : std::min(request.page_size(), kMaxPageSize));
-
   absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> list =
       absl::InvalidArgumentError("collection: expected suppliers or lanes");
   // One more than the page, to know whether there is another.
