@@ -12,7 +12,8 @@ constexpr Help kHelp[] = {
     {"rank",
      R"(  plumblane rank --to DE
   plumblane rank --to DE --item kite-swallow --units 2
-  plumblane rank --to DE --item kite-swallow --sale 19.90 --currency EUR --explain
+  plumblane rank --to DE --item kite-swallow --sale 19.90 --currency EUR \
+      --explain
   plumblane rank --to DE --from VN --service express --limit 3
   plumblane rank --to DE --json | jq -r '.candidates[0].score.supplierId')",
      R"(By expected cost once quotes and costs were loaded, before that by the share of

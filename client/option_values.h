@@ -1,5 +1,5 @@
-// Options and words of the command line, and cells of tables, into values. Errors INVALID_ARGUMENT, saying what was
-// expected; whoever calls names the option.
+// Options and words of the command line, and cells of tables, into values. Errors INVALID_ARGUMENT,
+// saying what was expected; whoever calls names the option or the cell.
 #pragma once
 
 #include <absl/status/statusor.h>

@@ -125,7 +125,7 @@ class Parts {
                          ? "; its orders were promised other days, so late is the share that would "
                            "arrive after these"
                          : ""));
-    say(absl::StrFormat("sum: 5 %% below %s, half below %s, 5 %% above %s; standard deviation %s",
+    say(absl::StrFormat("range: 5 %% below %s, half below %s, 5 %% above %s; standard deviation %s",
                         AmountText(cost_.low(), currency_), AmountText(cost_.median(), currency_),
                         AmountText(cost_.high(), currency_),
                         FineAmountText(cost_.standard_deviation(), currency_)));

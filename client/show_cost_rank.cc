@@ -77,7 +77,7 @@ std::string ReasonLines(const v1::RankSuppliersResponse& answer, int width) {
       absl::StrAppend(&line, "; closed until ", candidate.closed_until_date(),
                       ", those days count as waiting");
     }
-    text += Wrapped(line, width, /*indent=*/3);
+    text += Wrapped(line, width, /*indent=*/2);
   }
   return text;
 }
