@@ -2,9 +2,10 @@
 
 #include <absl/strings/str_cat.h>
 
-#include <future>
+#include <memory>
 #include <set>
 
+#include "base/ids.h"
 #include "engine/month_use.h"
 #include "service/page_token.h"
 #include "service/read_agreement.h"
@@ -17,17 +18,6 @@ namespace plumblane {
 namespace {
 
 using Reactor = grpc::ServerUnaryReactor;
-
-// Waits until it is durable and applied.
-Receipt SubmitAndWait(Engine& engine, Submission submission) {
-  std::promise<Receipt> receipt;
-  if (!engine.Submit(std::move(submission),
-                     [&receipt](const Receipt& answer) { receipt.set_value(answer); })) {
-    return {
-        absl::ResourceExhaustedError("too many events are waiting; try again shortly"), 0, {}, {}};
-  }
-  return receipt.get_future().get();
-}
 
 absl::Status WriteStatusOf(const View& view, const std::string& supplier, v1::TermsStatus* out) {
   const Day today = DayOf(view.now());
@@ -286,10 +276,35 @@ absl::Status GetCosts(const View& view, v1::CostSettings* response) {
   return absl::OkStatus();
 }
 
-Reactor* AgreementsService::ProposeCosts(Context* context,
-                                         const v1::ProposeCostsRequest* /*request*/,
-                                         v1::ProposeCostsResponse* /*response*/) {
-  return ReplyNow(context, [] { return absl::UnimplementedError("costs cannot be proposed yet"); });
+Reactor* AgreementsService::ProposeCosts(Context* context, const v1::ProposeCostsRequest* request,
+                                         v1::ProposeCostsResponse* response) {
+  Reactor* reactor = context->DefaultReactor();
+  const auto status = std::make_shared<absl::Status>();
+  const auto propose = [this, context, request, response, status] {
+    // A caller that has gone, and a stop of the daemon, end the work.
+    *status = plumblane::ProposeCosts(engine_.Look(), *request, response,
+                                      [context] { return context->IsCancelled(); });
+  };
+  if (!proposals_.Start(propose, [status, reactor] { reactor->Finish(ToGrpc(*status)); })) {
+    reactor->Finish(
+        {grpc::RESOURCE_EXHAUSTED, "another proposal is being made; ask again when it is done"});
+  }
+  return reactor;
+}
+
+absl::Status ProposeCosts(const View& view, const v1::ProposeCostsRequest& request,
+                          v1::ProposeCostsResponse* response,
+                          const std::function<bool()>& give_up) {
+  if (!request.shop().empty()) {
+    if (absl::Status status = CheckId(request.shop()); !status.ok()) {
+      return absl::InvalidArgumentError(absl::StrCat("shop: ", std::string(status.message())));
+    }
+  }
+  const auto proposal = view.ProposeCosts(request.shop(), give_up);
+  if (!proposal.ok()) return proposal.status();
+  WriteCosts(proposal->settings, response->mutable_settings());
+  for (const std::string& reason : proposal->reasons) response->add_reasons(reason);
+  return absl::OkStatus();
 }
 
 }  // namespace plumblane

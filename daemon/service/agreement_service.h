@@ -6,6 +6,7 @@
 
 #include "engine/engine.h"
 #include "service/in_turn.h"
+#include "service/one_at_a_time.h"
 
 namespace plumblane {
 
@@ -43,6 +44,7 @@ class AgreementsService final : public v1::Agreements::CallbackService {
 
   Engine& engine_;
   InTurn changes_;
+  OneAtATime proposals_;
 };
 
 // What a load would do, and what to log for it: nothing when a row is wrong or nothing is new.
@@ -71,5 +73,7 @@ void ListExchangeRates(const View& view, const v1::ListExchangeRatesRequest& req
 void ListItems(const View& view, const v1::ListItemsRequest& request,
                v1::ListItemsResponse* response);
 absl::Status GetCosts(const View& view, v1::CostSettings* response);
+absl::Status ProposeCosts(const View& view, const v1::ProposeCostsRequest& request,
+                          v1::ProposeCostsResponse* response, const std::function<bool()>& give_up);
 
 }  // namespace plumblane

@@ -3,9 +3,7 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
-#include <future>
 #include <map>
-#include <memory>
 #include <utility>
 
 #include "service/page_token.h"
@@ -207,14 +205,7 @@ grpc::ServerUnaryReactor* SourcingService::AssignOrders(grpc::CallbackServerCont
     Submission submission;
     submission.assignments = *std::move(made);
     // The next request must see what this one gives.
-    const auto receipt = std::make_shared<std::promise<Receipt>>();
-    auto answered = receipt->get_future();
-    if (!engine_.Submit(std::move(submission),
-                        [receipt](const Receipt& given) { receipt->set_value(given); })) {
-      return reactor->Finish(
-          {grpc::RESOURCE_EXHAUSTED, "too many events are waiting; try again shortly"});
-    }
-    const Receipt given = answered.get();
+    const Receipt given = SubmitAndWait(engine_, std::move(submission));
     response->set_log_sequence(static_cast<int64_t>(given.log_sequence));
     reactor->Finish(ToGrpc(given.status));
   });
