@@ -240,8 +240,8 @@ absl::StatusOr<MonthUse> View::MonthUse(const std::string& supplier) const {
     const auto measures = Read(pair);
     if (!measures.ok()) return measures.status();
     const Series& paid = (**measures)[Measure::kUnderway];
-    for (auto cohort = paid.rbegin();
-         cohort != paid.rend() && use.month.first <= cohort->day; ++cohort) {
+    for (auto cohort = paid.rbegin(); cohort != paid.rend() && use.month.first <= cohort->day;
+         ++cohort) {
       use.paid_count += cohort->cell.counted.entered + cohort->cell.excused.entered;
     }
   }

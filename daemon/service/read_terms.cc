@@ -91,16 +91,8 @@ Terms ReadOneTerms(const v1::Terms& in, RowReader& row) {
 
 // The kind of that name; none for another word.
 std::optional<size_t> KindNamed(const std::string& name) {
-  const auto reason = ReasonNamed(name);
-  const std::pair<Reason, Code> kinds[] = {{Reason::kDamaged, Code::kDamaged},
-                                           {Reason::kQuality, Code::kQuality},
-                                           {Reason::kWrongItem, Code::kWrongItem},
-                                           {Reason::kMissingPart, Code::kMissingPart},
-                                           {Reason::kCounterfeit, Code::kCounterfeit},
-                                           {Reason::kUnsafe, Code::kUnsafe},
-                                           {Reason::kLost, Code::kLost}};
-  for (const auto& [word, code] : kinds) {
-    if (reason == word) return IndexOfKind(code);
+  for (const Code kind : kDefectKinds) {
+    if (name == NameOfKind(kind)) return IndexOfKind(kind);
   }
   return std::nullopt;
 }

@@ -56,13 +56,6 @@ void WriteTerms(const Terms& terms, v1::Terms* out) {
   for (const std::string& tag : terms.tags) out->add_tags(tag);
 }
 
-std::string_view KindName(Code kind) {
-  constexpr Reason kReasons[] = {Reason::kDamaged,     Reason::kQuality,     Reason::kWrongItem,
-                                 Reason::kMissingPart, Reason::kCounterfeit, Reason::kUnsafe,
-                                 Reason::kLost};
-  return NameOf(kReasons[IndexOfKind(kind)]);
-}
-
 }  // namespace
 
 v1::QuoteStatus::State StateOn(const HeldQuote& held, Day today) {
@@ -132,7 +125,7 @@ void WriteCosts(const CostSettings& settings, v1::CostSettings* out) {
       const DefectCost& cost = one.defects[IndexOfKind(kind)];
       if (cost == DefectCost{}) continue;
       v1::DefectCost* defect = to->add_defects();
-      defect->set_kind(std::string(KindName(kind)));
+      defect->set_kind(std::string(NameOfKind(kind)));
       defect->set_refund_share(cost.refund_share);
       defect->set_reship(cost.reship);
     }
