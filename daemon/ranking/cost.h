@@ -58,7 +58,7 @@ double ChanceAtMost(const CostBelief& belief, double amount);
 // For each, the chance that it is the cheapest; they sum to 1; equal beliefs have equal chances.
 // `sharpening` multiplies the parameters of all posteriors first: above 1 the best gains
 // (kSharpening in shares.h).
-// Costs about 6 us for each that has a chance at all (200 of them: 1.2 ms), under 1 us for each of
+// Costs 6 to 8 us for each that has a chance at all (200 of them: 1.4 ms), under 1 us for each of
 // the others.
 // REQUIRES: not empty; sharpening > 0.
 std::vector<double> ChancesOfCheapest(std::span<const CostBelief> beliefs, double sharpening = 1);
