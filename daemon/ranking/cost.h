@@ -16,9 +16,9 @@
 // its cell; within a cell each is taken as spread evenly. Nothing is computed for costs at which
 // somebody is certain to be cheaper.
 //
-// Against 400,000 draws, in 60 tables of 2 to 8 candidates with parameters from 0.05 to 1e6, chances
-// differ by at most 0.0015 (the standard error of the draws is 0.0008); those of two Betas of a
-// hundred orders differ from the exact value by 0.0004. See tests/ranking.
+// Against 400,000 draws, in 60 tables of 2 to 8 candidates with parameters from 0.05 to 1e6,
+// chances differ by at most 0.0015 (the standard error of the draws is 0.0008); those of two Betas
+// of a hundred orders differ from the exact value by 0.0004. See tests/ranking.
 //
 // Sources: W. Thompson, Biometrika 25 (1933) 285-294 (chance of being best); L. Trefethen,
 // J. Weideman, "The exponentially convergent trapezoidal rule", SIAM Review 56 (2014) 385-458.
