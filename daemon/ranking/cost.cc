@@ -111,7 +111,7 @@ class RatePoints {
     steps.fill(0);
     size_t used = 0;
     const auto put = [&](double cost, double probability) {
-      const double place = (cost - first_) / step;
+      const double place = std::max(0.0, (cost - first_) / step);
       if (place > kSteps + 1) return;
       const size_t whole = std::min(static_cast<size_t>(place), kSteps);
       const double far = probability * (place - static_cast<double>(whole));
