@@ -144,6 +144,8 @@ TEST_F(Quotes, ALaterLoadThatStartsLaterEndsTheEarlierOnThatDay) {
   EXPECT_THAT(PricesOn({0, 9, 10, 11}), ElementsAre(100, 100, 200, 200));
   const std::vector<HeldQuote>& held = book_.all().at(Asks(0).key);
   EXPECT_EQ(held[0].replaced_from, Day{10});
+  EXPECT_TRUE(held[0].HoldsOn(Day{9}));
+  EXPECT_FALSE(held[0].HoldsOn(Day{10}));
   EXPECT_EQ(held[0].loaded_at, Instant{1});
   EXPECT_EQ(held[1].replaced_from, std::nullopt);
   EXPECT_EQ(held[1].loaded_at, Instant{2});
