@@ -2,9 +2,9 @@
 
 #include <absl/strings/str_cat.h>
 
-#include <CLI/CLI.hpp>
 #include <algorithm>
 
+#include "client/cli_parts.h"
 #include "client/help_text.h"
 #include "client/option_values.h"
 #include "client/text.h"
@@ -19,41 +19,12 @@ namespace {
 
 constexpr size_t kMostWithins = 20;
 
-// The value of an option, or a usage error that names the option.
-template <typename Value>
-Value Checked(const std::string& option, const std::string& text, absl::StatusOr<Value> value) {
-  if (value.ok()) return *std::move(value);
-  const std::string expected(value.status().message());
-  throw CLI::ValidationError(option, absl::StrCat(expected, ", not ", Quoted(text)));
-}
-
-// An option or, without a hyphen, a required word, whose value goes through `take`.
-template <typename Take>
-CLI::Option* AddText(CLI::App& app, const std::string& option, const std::string& value_name,
-                     const std::string& help, Take take) {
-  CLI::Option* added = app.add_option_function<std::string>(option, take, help);
-  added->type_name(value_name);
-  return option[0] == '-' ? added : added->required();
-}
-
-// The same, read by `parse` into `to`.
-template <typename Parse, typename To>
-CLI::Option* AddParsed(CLI::App& app, const std::string& option, const std::string& value_name,
-                       const std::string& help, Parse parse, To& to) {
-  return AddText(app, option, value_name, help, [option, parse, &to](const std::string& text) {
-    to = Checked(option, text, parse(text));
-  });
-}
-
 struct Builder {
   CLI::App& app;
   Invocation& to;
 
   CLI::App& Command(CLI::App& parent, const std::string& name, Verb verb, const std::string& help) {
-    CLI::App* sub = parent.add_subcommand(name, help);
-    sub->fallthrough();
-    sub->callback([this, verb] { to.verb = verb; });
-    return *sub;
+    return AddCommand(parent, to, name, verb, help);
   }
 
   void AddGlobal() {
@@ -126,14 +97,6 @@ struct Builder {
     CLI::App& lane = Command(app, "lane", Verb::kLane, "One lane, supplier by supplier");
     AddParsed(lane, "LANE", "", "VN-DE, VN-DE/express, or VN-DE/- (no service)", ParseLaneQuery,
               to.lane);
-    CLI::App& rank = Command(app, "rank", Verb::kRank, "Who gets the next order");
-    AddParsed(rank, "--to", "END", "Where the order goes", ParseLaneEnd, to.rank.destination)
-        ->required();
-    AddParsed(rank, "--from", "END", "Only suppliers that ship from there", ParseLaneEnd,
-              to.rank.origin);
-    AddParsed(rank, "--service", "SERVICE", "Only that service; \"-\" is orders without one",
-              ParseService, to.rank.service);
-    AddParsed(rank, "--limit", "N", "Tell only the best N", ParseNumber<1, 1000>, to.rank.limit);
     for (CLI::App* sub : {&supplier, &lane}) {
       AddText(*sub, "--within", "DAYS", "Share that arrives within so many days; repeatable",
               [this](const std::string& text) {
@@ -144,7 +107,7 @@ struct Builder {
     for (CLI::App* sub : {&suppliers, &supplier, &lanes, &lane}) {
       sub->add_flag("--average", to.average, "The average of the past instead of the rate now");
     }
-    for (CLI::App* sub : {&supplier, &lane, &rank}) {
+    for (CLI::App* sub : {&supplier, &lane}) {
       sub->add_flag("--explain", to.explain, "Show what the figures rest on");
     }
   }
@@ -285,7 +248,7 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
                ? "--half-life goes after backtest, once for each half-life to try"
                : "--half-life goes with suppliers, supplier, lanes, lane and rank only";
   }
-  return "";
+  return CheckSourcing(invocation);
 }
 
 }  // namespace
@@ -305,6 +268,8 @@ std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>&
   builder.AddBacktest();
   builder.AddOrder();
   builder.AddExcuse();
+  AddSourcing(app, invocation);
+  AddAgreements(app, invocation);
   std::string name = "plumblane";
   try {
     app.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));

@@ -50,6 +50,7 @@ Connection::Connection(const std::string& address) : Connection(address, MakeCha
 Connection::Connection(std::string address, std::shared_ptr<grpc::Channel> channel)
     : address_(std::move(address)),
       channel_(std::move(channel)),
+      agreements_(v1::Agreements::NewStub(channel_)),
       intake_(v1::Intake::NewStub(channel_)),
       operations_(v1::Operations::NewStub(channel_)),
       orders_(v1::Orders::NewStub(channel_)),
@@ -101,6 +102,15 @@ std::string InOptions(const std::string& message) {
       {"days_ahead:", "--days-ahead:"},
       {"first_days:", "--first-days:"},
       {"within_days:", "--within:"},
+      {"destination:", "--to:"},
+      {"origin:", "--from:"},
+      {"unit_count:", "--units:"},
+      {"item:", "--item:"},
+      {"sale:", "--sale:"},
+      {"supplier:", "--supplier:"},
+      {"reason:", "--reason:"},
+      {"instead_of:", "--instead-of:"},
+      {"pause.until_date:", "--until:"},
       {"complete_through_time:", "--complete-through:"}};
   for (const auto& [field, option] : names) {
     if (message.starts_with(field)) return std::string(option) + message.substr(field.size());

@@ -32,7 +32,8 @@ bool IsUtf16(const std::string& text) {
 EventFile::EventFile(std::string name, int fd, bool is_stdin)
     : name_(std::move(name)), is_stdin_(is_stdin), lines_(fd, !is_stdin), csv_(&lines_) {}
 
-EventFile::Opened EventFile::Open(const std::string& path, int in_fd, Format format) {
+EventFile::Opened EventFile::Open(const std::string& path, int in_fd, Format format,
+                                  const ColumnCheck& check) {
   const bool is_stdin = path == "-";
   const int fd = is_stdin ? in_fd : open(path.c_str(), O_RDONLY | O_CLOEXEC);
   if (fd < 0) return Refusal{kFailed, absl::StrCat(path, ": ", strerror(errno))};
@@ -42,11 +43,11 @@ EventFile::Opened EventFile::Open(const std::string& path, int in_fd, Format for
   if (fstat(fd, &status) == 0 && S_ISDIR(status.st_mode)) {
     return Refusal{kFailed, absl::StrCat(path, ": is a directory; name the files in it")};
   }
-  if (auto refusal = file->ReadBeginning(format)) return *std::move(refusal);
+  if (auto refusal = file->ReadBeginning(format, check)) return *std::move(refusal);
   return file;
 }
 
-std::optional<Refusal> EventFile::ReadBeginning(Format format) {
+std::optional<Refusal> EventFile::ReadBeginning(Format format, const ColumnCheck& check) {
   std::optional<Line> line = lines_.Next();
   while (line && line->text.find_first_not_of(kBlanks) == std::string::npos) line = lines_.Next();
   if (!error().empty()) return Refusal{kFailed, absl::StrCat(name_, ": ", error())};
@@ -55,16 +56,16 @@ std::optional<Refusal> EventFile::ReadBeginning(Format format) {
   const char first = line->text[line->text.find_first_not_of(kBlanks)];
   if (IsUtf16(line->text)) return Unusable(name_, "is UTF-16 text; save it as UTF-8");
   if (first == '[') {
-    return Unusable(name_, "is a JSON list; expected one event as {...} on each line");
+    return Unusable(name_, "is a JSON list; expected one {...} on each line");
   }
   if (format == Format::kCsv || (format == Format::kByContent && first != '{')) {
-    return ReadHeader(*line);
+    return ReadHeader(*line, check);
   }
   first_ = std::move(line);
   return std::nullopt;
 }
 
-std::optional<Refusal> EventFile::ReadHeader(const Line& line) {
+std::optional<Refusal> EventFile::ReadHeader(const Line& line, const ColumnCheck& check) {
   const std::string where = absl::StrCat("line ", line.number, ": ");
   if (line.text.find('\r') != std::string::npos) {
     return Unusable(name_, where + "lines end in CR alone; expected LF or CRLF");
@@ -83,30 +84,35 @@ std::optional<Refusal> EventFile::ReadHeader(const Line& line) {
     return Unusable(name_,
                     absl::StrCat(where, "columns are separated by ", shown, "; expected commas"));
   }
-  return CheckColumns();
+  for (size_t i = 0; i < columns_.size(); ++i) {
+    const auto here = columns_.begin() + static_cast<long>(i);
+    const std::string column = absl::StrCat("column ", i + 1, " of the first line: ");
+    if (here->empty()) return Unusable(name_, column + "has no name");
+    if (std::find(columns_.begin(), here, *here) != here) {
+      return Unusable(name_, absl::StrCat(column, Quoted(*here), " stands there twice"));
+    }
+  }
+  const std::string mistake = check(columns_);
+  if (!mistake.empty()) return Unusable(name_, mistake);
+  return std::nullopt;
 }
 
-std::optional<Refusal> EventFile::CheckColumns() const {
+std::string EventFile::CheckEventColumns(const std::vector<std::string>& columns) {
   const auto has = [&](std::string_view name) {
-    return std::find(columns_.begin(), columns_.end(), name) != columns_.end();
+    return std::find(columns.begin(), columns.end(), name) != columns.end();
   };
-  for (size_t i = 0; i < columns_.size(); ++i) {
-    const std::string where = absl::StrCat("column ", i + 1, " of the first line: ");
-    if (columns_[i].empty()) return Unusable(name_, where + "has no name");
-    if (std::find(columns_.begin(), columns_.begin() + static_cast<long>(i), columns_[i]) !=
-        columns_.begin() + static_cast<long>(i)) {
-      return Unusable(name_, absl::StrCat(where, Quoted(columns_[i]), " stands there twice"));
+  for (size_t i = 0; i < columns.size(); ++i) {
+    if (const auto bad = CheckFieldName(columns[i])) {
+      return absl::StrCat("column ", i + 1, " of the first line: ", bad->message);
     }
-    if (const auto bad = CheckFieldName(columns_[i])) return Unusable(name_, where + bad->message);
   }
   for (const char* const name : {"event_id", "type", "time"}) {
     if (!has(name)) {
-      return Unusable(
-          name_, absl::StrCat("the first line names no column `", name, "`; every event needs it"));
+      return absl::StrCat("the first line names no column `", name, "`; every event needs it");
     }
   }
-  if (has("order_id") || has("tracking")) return std::nullopt;
-  return Unusable(name_, "the first line names no column `order_id`; every event needs it");
+  if (has("order_id") || has("tracking")) return "";
+  return "the first line names no column `order_id`; every event needs it";
 }
 
 RowOrRejection EventFile::ToRow(CsvRecord record) const {

@@ -1,4 +1,4 @@
-// A file of events, NDJSON or CSV, as a sequence of rows.
+// A file of events, or of rows of another kind, NDJSON or CSV, as a sequence of rows.
 //
 // The form is told by the first character that is no blank: `{` is NDJSON, anything else CSV, whose
 // first line names the columns. Opening reads just that far, so that everything wrong with a file
@@ -10,6 +10,7 @@
 // Not thread-safe.
 #pragma once
 
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -33,9 +34,13 @@ class EventFile {
  public:
   enum class Format { kByContent, kNdjson, kCsv };
   using Opened = std::variant<std::unique_ptr<EventFile>, Refusal>;
+  // What is wrong with the names of the columns of a CSV file, "" = nothing. They are there, and
+  // each once.
+  using ColumnCheck = std::function<std::string(const std::vector<std::string>& columns)>;
 
   // `-` reads `in_fd`, which stays open.
-  static Opened Open(const std::string& path, int in_fd, Format format);
+  static Opened Open(const std::string& path, int in_fd, Format format,
+                     const ColumnCheck& check = CheckEventColumns);
 
   // The next event or the next line that is none; none at the end. Waits for input.
   std::optional<RowOrRejection> Next();
@@ -53,9 +58,9 @@ class EventFile {
 
  private:
   EventFile(std::string name, int fd, bool is_stdin);
-  std::optional<Refusal> ReadBeginning(Format format);
-  std::optional<Refusal> ReadHeader(const Line& line);
-  std::optional<Refusal> CheckColumns() const;
+  static std::string CheckEventColumns(const std::vector<std::string>& columns);
+  std::optional<Refusal> ReadBeginning(Format format, const ColumnCheck& check);
+  std::optional<Refusal> ReadHeader(const Line& line, const ColumnCheck& check);
   RowOrRejection ToRow(CsvRecord record) const;
 
   const std::string name_;

@@ -9,7 +9,7 @@ enum ExitCode : int {
   kUsage = 2,           // the command line, a CSV header or a question makes no sense
   kSomeRejected = 3,    // some events or rows were not taken; all others were
   kConditionHolds = 4,  // kept for commands that ask whether something is the case
-  kNoSupplier = 5,      // no supplier can be ranked
+  kNoSupplier = 5,      // no supplier can get the order
   kOutOfReach = 6,      // no daemon answers, or the connection broke
 };
 

@@ -145,8 +145,7 @@ void FillDefaults(const EventDefaults& defaults, Draft& draft) {
 
 std::optional<Complaint> CheckFieldName(const std::string& name) {
   if (SetterOf(name) != nullptr) return std::nullopt;
-  const std::vector<std::string> known(EventFields().begin(), EventFields().end());
-  const std::string meant = DidYouMean(name, known);
+  const std::string meant = DidYouMean(name, Strings(EventFields()));
   return Complaint{"UNKNOWN_FIELD", name,
                    absl::StrCat("unknown field ", Quoted(name),
                                 meant.empty() ? "; leave it out: only what is named in \"plumblane "

@@ -3,10 +3,6 @@
 namespace plumblane::client {
 namespace {
 
-struct Help {
-  std::string_view command, examples, notes, more_notes = {};
-};
-
 constexpr std::string_view kSendNotes =
     R"(A file is NDJSON (one {...} a line) or CSV (the first line names the columns, in
 any order). Fields, the same in both; what is empty is not stated:
@@ -54,10 +50,11 @@ constexpr Help kHelp[] = {
     {"",
      R"(  plumblane send orders.csv             tell it what happened
   plumblane rank --to DE                who gets the next order to Germany?
+  plumblane assign 1043 --to DE --item kite-swallow      give it to somebody
   plumblane supplier lotus-works        how does this supplier do?
   plumblane order 1042                  what became of it, how does it count?)",
      R"(Exit codes: 0 done, 1 failed, 2 wrong usage, 3 some input rejected,
-5 no supplier to rank, 6 daemon out of reach.)"},
+5 no supplier can get the order, 6 daemon out of reach.)"},
     {"send",
      R"(  plumblane send orders.csv tracking.ndjson
   plumblane send --complete-through 2026-09-28 mondays.csv
@@ -97,12 +94,6 @@ nothing the second time.)"},
   plumblane order 1042 --shop harbour
   plumblane order harbour/1042)",
      ""},
-    {"rank",
-     R"(  plumblane rank --to DE
-  plumblane rank --to DE --from VN --service express
-  plumblane rank --to DE --limit 3
-  plumblane rank --to DE --json | jq -r '.candidates[0].score.supplierId')",
-     "Exit code 5: no supplier has had an order there."},
     {"backtest",
      R"(  plumblane backtest
   plumblane backtest --half-life 20 --half-life 30 --half-life 40
@@ -130,23 +121,29 @@ the daemon's settings file.)"},
     {"excuse withdraw", R"(  plumblane excuse withdraw dock-strike)", ""},
 };
 
+// Null for a command that has none.
+const Help* HelpFor(std::string_view command) {
+  for (const std::span<const Help> all : {std::span<const Help>(kHelp), SourcingHelp()}) {
+    for (const Help& help : all) {
+      if (help.command == command) return &help;
+    }
+  }
+  return nullptr;
+}
+
 }  // namespace
 
 std::string_view ExamplesFor(std::string_view command) {
-  for (const Help& help : kHelp) {
-    if (help.command == command) return help.examples;
-  }
-  return "";
+  const Help* help = HelpFor(command);
+  return help == nullptr ? "" : help->examples;
 }
 
 std::string NotesFor(std::string_view command) {
-  for (const Help& help : kHelp) {
-    if (help.command != command) continue;
-    std::string notes(help.notes);
-    if (!help.more_notes.empty()) notes.append("\n\n").append(help.more_notes);
-    return notes;
-  }
-  return "";
+  const Help* help = HelpFor(command);
+  if (help == nullptr) return "";
+  std::string notes(help->notes);
+  if (!help->more_notes.empty()) notes.append("\n\n").append(help->more_notes);
+  return notes;
 }
 
 }  // namespace plumblane::client

@@ -1,10 +1,18 @@
 // The examples that open each command's help, and the longer texts in it.
 #pragma once
 
+#include <span>
 #include <string>
 #include <string_view>
 
 namespace plumblane::client {
+
+struct Help {
+  std::string_view command, examples, notes = {}, more_notes = {};
+};
+
+// That of rank, assign, assignments and all that is agreed; help_text.cc has the rest.
+std::span<const Help> SourcingHelp();
 
 // For "", "send", "excuse add": whole lines, indented.
 std::string_view ExamplesFor(std::string_view command);

@@ -31,6 +31,21 @@ enum class Verb {
   kExcuseLoad,
   kExcuseList,
   kExcuseWithdraw,
+  kQuotesLoad,
+  kQuotesList,
+  kTermsLoad,
+  kTermsList,
+  kPause,
+  kResume,
+  kRatesLoad,
+  kRatesList,
+  kItemsLoad,
+  kItemsList,
+  kCostsLoad,
+  kCostsShow,
+  kCostsPropose,
+  kAssign,
+  kAssignments,
 };
 
 struct SendOptions {
@@ -48,11 +63,44 @@ struct RecordOptions {
   std::string time_zone = "UTC";
 };
 
-struct RankOptions {
+// An order that is to be given to somebody.
+struct WantedOrder {
   std::string destination;
   std::string origin;                  // "" = any
   std::optional<std::string> service;  // absent = any
-  std::optional<int> limit;            // how many to tell; absent = the daemon's choice
+  std::string item;                    // "" = quotes for any item
+  std::optional<int> units;            // absent = 1
+  std::string shop;                    // "" = kDefaultShop
+  std::string sale, currency;          // as given: both, and an amount, or neither
+};
+
+struct RankOptions {
+  WantedOrder order;
+  std::optional<int> limit;  // how many to tell; absent = the daemon's choice
+};
+
+struct AssignOptions {
+  std::optional<OrderKey> one;  // either this one, as `order` says,
+  WantedOrder order;
+  std::string file;        // or all of this file, "-" is standard input
+  std::string picks;       // where they go, "" = standard output
+  std::string supplier;    // a choice of one's own ...
+  std::string reason;      // ... and why
+  std::string instead_of;  // the supplier that could not deliver
+  bool dry_run = false;
+};
+
+struct AssignmentsOptions {
+  std::string supplier;             // "" = all
+  std::optional<Day> since, until;  // first and last day, UTC
+};
+
+// What was agreed: what to load, list or pause.
+struct AgreementOptions {
+  std::string file;
+  std::string supplier, item, destination, shop;  // "" = all
+  bool past = false;                              // with what no longer holds
+  std::string until, reason;                      // kPause: "" = until resumed
 };
 
 struct BacktestOptions {
@@ -88,6 +136,9 @@ struct Invocation {
   RankOptions rank;
   BacktestOptions backtest;
   ExcuseOptions excuse;
+  AssignOptions assign;
+  AssignmentsOptions assignments;
+  AgreementOptions agreement;
 };
 
 }  // namespace plumblane::client

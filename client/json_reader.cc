@@ -39,7 +39,7 @@ class RowBuilder : public nlohmann::json_sax<json> {
   }
   bool end_object() override { return --depth_ >= 0; }
   bool start_array(size_t) override {
-    if (depth_++ == 0) return Fail("NOT_JSON", "", "expected one event as {...}, not a list");
+    if (depth_++ == 0) return Fail("NOT_JSON", "", "expected one {...}, not a list");
     if (depth_ == 2) Put("a list", Cell::Kind::kOther);
     return true;
   }
@@ -58,14 +58,14 @@ class RowBuilder : public nlohmann::json_sax<json> {
                    const nlohmann::detail::exception&) override {
     const std::string near = token.empty() ? "" : absl::StrCat(", near ", Quoted(token));
     return Fail("NOT_JSON", "",
-                absl::StrCat("expected one event as a JSON object on one line; it goes wrong at "
+                absl::StrCat("expected one JSON object on one line; it goes wrong at "
                              "character ",
                              position, near));
   }
 
  private:
   bool Take(std::string value, Cell::Kind kind) {
-    if (depth_ == 0) return Fail("NOT_JSON", "", "expected one event as {...}");
+    if (depth_ == 0) return Fail("NOT_JSON", "", "expected one {...}");
     if (depth_ == 1) Put(std::move(value), kind);
     return true;
   }

@@ -1,6 +1,10 @@
 #include "client/option_values.h"
 
+#include <absl/strings/ascii.h>
+
 #include <cmath>
+
+#include "base/money.h"
 
 namespace plumblane::client {
 namespace {
@@ -65,6 +69,47 @@ absl::StatusOr<std::pair<Day, Day>> ParseDays(const std::string& text) {
   if (!last.ok()) return last.status();
   if (*first <= *last) return std::pair(*first, *last);
   return absl::InvalidArgumentError("expected the earlier day first, as FROM..TO");
+}
+
+absl::StatusOr<std::string> ParseWords(const std::string& text) {
+  if (const absl::Status status = CheckText(text); !status.ok()) return status;
+  return text;
+}
+
+absl::StatusOr<std::string> ParseItem(const std::string& text) {
+  if (const absl::Status status = CheckEventId(text); !status.ok()) return status;
+  return text;
+}
+
+absl::StatusOr<std::string> ParseDate(const std::string& text) {
+  if (const absl::StatusOr<Day> day = ParseDay(text); !day.ok()) return day.status();
+  return text;
+}
+
+absl::StatusOr<double> ParseShare(const std::string& text) {
+  const bool is_percent = text.ends_with('%');
+  double share = 0;
+  if (absl::SimpleAtod(text.substr(0, text.size() - (is_percent ? 1 : 0)), &share)) {
+    if (is_percent) share /= 100;
+    if (share >= 0 && share <= 1) return share;
+  }
+  return absl::InvalidArgumentError("expected a share from 0 to 1 or in percent, such as 95%");
+}
+
+absl::StatusOr<std::string> ParseCurrency(const std::string& text) {
+  std::string code = absl::AsciiStrToUpper(text);
+  if (MinorUnitDigits(code)) return code;
+  return absl::InvalidArgumentError("expected a currency of ISO 4217, such as EUR");
+}
+
+absl::StatusOr<v1::Money> ParseAmount(const std::string& amount, const std::string& currency) {
+  const absl::StatusOr<Money> money = ParseMoney(amount, currency);
+  if (!money.ok()) return money.status();
+  if (money->minor_units < 0) return absl::InvalidArgumentError("expected an amount of 0 or more");
+  v1::Money answer;
+  answer.set_minor_units(money->minor_units);
+  answer.set_currency_code(money->currency);
+  return answer;
 }
 
 }  // namespace plumblane::client

@@ -1,5 +1,5 @@
-// Options and words of the command line into values. Errors INVALID_ARGUMENT, saying what was
-// expected; whoever calls names the option.
+// Options and words of the command line, and cells of tables, into values. Errors INVALID_ARGUMENT,
+// saying what was expected; whoever calls names the option or the cell.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -13,6 +13,7 @@
 #include "base/ids.h"
 #include "base/time.h"
 #include "client/event_file.h"
+#include "plumblane/v1/event.pb.h"
 
 namespace plumblane::client {
 
@@ -33,6 +34,22 @@ absl::StatusOr<OrderKey> ParseOrder(const std::string& text);
 
 // "2026-08-17..2026-08-23", or one day.
 absl::StatusOr<std::pair<Day, Day>> ParseDays(const std::string& text);
+
+// A text in words, such as a reason; an item's code.
+absl::StatusOr<std::string> ParseWords(const std::string& text);
+absl::StatusOr<std::string> ParseItem(const std::string& text);
+
+// A day, given back as written.
+absl::StatusOr<std::string> ParseDate(const std::string& text);
+
+// "95%" or "0.95".
+absl::StatusOr<double> ParseShare(const std::string& text);
+
+// Any case; in upper case.
+absl::StatusOr<std::string> ParseCurrency(const std::string& text);
+
+// An amount of 0 or more.
+absl::StatusOr<v1::Money> ParseAmount(const std::string& amount, const std::string& currency);
 
 template <int kLow, int kHigh>
 absl::StatusOr<int> ParseNumber(const std::string& text) {

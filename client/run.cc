@@ -2,14 +2,17 @@
 
 #include <absl/strings/str_cat.h>
 
+#include "client/agreements.h"
+#include "client/assign.h"
 #include "client/cli.h"
 #include "client/excuses.h"
+#include "client/moment.h"
+#include "client/rank.h"
 #include "client/record.h"
 #include "client/send.h"
 #include "client/show.h"
 #include "client/show_backtest.h"
 #include "client/show_order.h"
-#include "client/show_rank.h"
 #include "client/show_scores.h"
 #include "client/show_status.h"
 #include "client/text.h"
@@ -20,16 +23,6 @@ namespace {
 
 constexpr int kPageSize = 1000;
 constexpr int kBacktestPatienceSeconds = 600;
-
-// What --as-of, --half-life and --average say, into any request that has them.
-template <typename Request>
-void SetMoment(const Invocation& invocation, Request& request) {
-  if constexpr (requires { request.rate_mode(); }) {
-    if (invocation.average) request.set_rate_mode(v1::RATE_MODE_AVERAGE);
-  }
-  if (invocation.as_of) *request.mutable_as_of_time() = ToTimestamp(*invocation.as_of);
-  if (invocation.half_life) *request.mutable_half_life() = *invocation.half_life;
-}
 
 // All pages as one.
 grpc::Status ListScores(const Invocation& invocation, const Connection& connection,
@@ -132,37 +125,6 @@ ExitCode RunOrder(const Invocation& invocation, const Connection& connection, co
   return kDone;
 }
 
-ExitCode SayNoCandidate(const RankOptions& options, const Io& io) {
-  std::string what = absl::StrCat("no supplier has had an order to ", options.destination);
-  if (!options.origin.empty()) absl::StrAppend(&what, " from ", options.origin);
-  if (options.service) {
-    absl::StrAppend(
-        &what, options.service->empty() ? " without a service" : " by service " + *options.service);
-  }
-  io.err << what << " yet; see plumblane lanes for where there have been some\n";
-  return kNoSupplier;
-}
-
-ExitCode RunRank(const Invocation& invocation, const Connection& connection, const Io& io) {
-  const RankOptions& options = invocation.rank;
-  v1::RankSuppliersRequest request;
-  request.set_destination(options.destination);
-  request.set_origin(options.origin);
-  if (options.service) request.set_service(*options.service);
-  if (options.limit) request.set_limit(*options.limit);
-  SetMoment(invocation, request);
-  CallContext context;
-  v1::RankSuppliersResponse answer;
-  const grpc::Status status = connection.sourcing()->RankSuppliers(&context, request, &answer);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) PrintJson(answer, io);
-  if (answer.candidates().empty()) return SayNoCandidate(options, io);
-  if (!invocation.json) {
-    io.out << ShowRank(answer, options.destination, invocation.explain, io.width);
-  }
-  return kDone;
-}
-
 ExitCode RunBacktest(const Invocation& invocation, const Connection& connection, const Io& io) {
   const BacktestOptions& options = invocation.backtest;
   v1::BacktestRequest request;
@@ -222,6 +184,23 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
     case Verb::kExcuseList:
     case Verb::kExcuseWithdraw:
       return RunExcuse(invocation, connection, io);
+    case Verb::kAssign:
+    case Verb::kAssignments:
+      return RunAssign(invocation, connection, io);
+    case Verb::kQuotesLoad:
+    case Verb::kQuotesList:
+    case Verb::kTermsLoad:
+    case Verb::kTermsList:
+    case Verb::kPause:
+    case Verb::kResume:
+    case Verb::kRatesLoad:
+    case Verb::kRatesList:
+    case Verb::kItemsLoad:
+    case Verb::kItemsList:
+    case Verb::kCostsLoad:
+    case Verb::kCostsShow:
+    case Verb::kCostsPropose:
+      return RunAgreements(invocation, connection, io);
   }
   return kUsage;
 }

@@ -6,6 +6,7 @@
 #include <algorithm>
 
 #include "client/show.h"
+#include "client/show_cost_rank.h"
 #include "client/show_explain.h"
 #include "client/table.h"
 #include "client/text.h"
@@ -156,6 +157,12 @@ std::string ShowRank(const v1::RankSuppliersResponse& answer, const std::string&
   if (all_unsure && answer.candidates_size() > 1 && answer.candidates(0).has_expected_bad()) {
     text += Wrapped("All of this is little evidence: spread the next orders until more is known.",
                     width);
+  }
+  if (!answer.excluded().empty()) {
+    absl::StrAppend(&text, "\nCould not get the order:\n", ExcludedText(answer.excluded(), width));
+  }
+  if (!answer.order_reason().empty()) {
+    text += "\n" + Wrapped("Not by expected cost: " + answer.order_reason(), width);
   }
   const std::string holds = HoldsFor(answer);
   return holds.empty() ? text : text + "\n" + Wrapped(holds, width);

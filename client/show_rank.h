@@ -1,4 +1,5 @@
-// `rank`: the candidates, and one plain sentence of what to do.
+// `rank` without costs: the candidates by their share late or bad, one plain sentence of what to
+// do, and why it is not by cost. See show_cost_rank.h for the answer by cost.
 //
 // Pure.
 #pragma once

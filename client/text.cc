@@ -165,6 +165,18 @@ std::string MoneyText(const v1::Money& money) {
   return absl::StrCat(sum.minor_units, " minor units of ", sum.currency);
 }
 
+std::string AmountText(double minor_units, const std::string& currency) {
+  const std::string text = FormatMoney({std::llround(minor_units), currency});
+  return text.substr(0, text.find(' '));
+}
+
+std::string FineAmountText(double minor_units, const std::string& currency) {
+  const int digits = MinorUnitDigits(currency).value_or(0);
+  const std::string text = absl::StrFormat("%.*f", digits + 2, minor_units / std::pow(10, digits));
+  return text.find_first_of("123456789") == std::string::npos && text[0] == '-' ? text.substr(1)
+                                                                                : text;
+}
+
 std::string LaneText(const v1::Lane& lane) {
   LaneQuery query{lane.origin(), lane.destination(), std::nullopt};
   if (lane.has_service()) query.service = lane.service();

@@ -75,6 +75,11 @@ std::string HalfLifeText(const google::protobuf::Duration& half_life);
 // "13.75 EUR"; the bare number for a currency that is not known here.
 std::string MoneyText(const v1::Money& money);
 
+// Minor units, parts of them too, in major ones with as many decimals as the currency has: "16.40";
+// with two more for sums that somebody does again: "16.3972".
+std::string AmountText(double minor_units, const std::string& currency);
+std::string FineAmountText(double minor_units, const std::string& currency);
+
 // "VN-DE", "VN-DE/express", "VN-DE/-".
 std::string LaneText(const v1::Lane& lane);
 

@@ -127,6 +127,10 @@ std::string FileField(const std::string& api_field) {
   return api_field.substr(dot) == ".currency_code" ? "currency" : api_field.substr(0, dot);
 }
 
+std::vector<std::string> Strings(std::span<const std::string_view> words) {
+  return {words.begin(), words.end()};
+}
+
 std::string Nearest(std::string_view word, const std::vector<std::string>& known) {
   const std::string meant = Plain(word.substr(0, 64));
   std::string nearest;

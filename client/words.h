@@ -31,6 +31,9 @@ std::vector<std::string> ReasonNames();
 // for "cost.minor_units". Unknown names stay as they are.
 std::string FileField(const std::string& api_field);
 
+// The same words as strings.
+std::vector<std::string> Strings(std::span<const std::string_view> words);
+
 // The known word that `word` most likely stands for, "" when none is near. Case, blanks, hyphens
 // and underscores make no difference.
 std::string Nearest(std::string_view word, const std::vector<std::string>& known);

@@ -63,7 +63,7 @@ TEST(EventFileTest, FormatCanBeGiven) {
 
 TEST(EventFileTest, UnusableFilesSayWhy) {
   const std::pair<std::string, std::string> cases[] = {
-      {"[{\"a\":1}]", "2 stdin: is a JSON list; expected one event as {...} on each line"},
+      {"[{\"a\":1}]", "2 stdin: is a JSON list; expected one {...} on each line"},
       {"\xFF\xFE{", "2 stdin: is UTF-16 text; save it as UTF-8"},
       {"event_id;order_id;type;time\n",
        "2 stdin: line 1: columns are separated by \";\"; expected commas"},

@@ -215,21 +215,6 @@ class FakeScores : public v1::Scores::Service {
   FakeState& state_;
 };
 
-class FakeSourcing : public v1::Sourcing::Service {
- public:
-  explicit FakeSourcing(FakeState* state) : state_(*state) {}
-  grpc::Status RankSuppliers(grpc::ServerContext*, const v1::RankSuppliersRequest* request,
-                             v1::RankSuppliersResponse* answer) override {
-    const std::lock_guard lock(state_.mutex);
-    state_.rank_request = *request;
-    *answer = state_.ranking;
-    return grpc::Status::OK;
-  }
-
- private:
-  FakeState& state_;
-};
-
 class FakeOperations : public v1::Operations::Service {
  public:
   explicit FakeOperations(FakeState* state) : state_(*state) {}
@@ -248,11 +233,17 @@ class FakeOperations : public v1::Operations::Service {
 class FakeDaemon::Services {
  public:
   explicit Services(FakeState* state)
-      : intake(state), orders(state), scores(state), sourcing(state), operations(state) {}
+      : intake(state),
+        orders(state),
+        scores(state),
+        sourcing(MakeFakeSourcing(state)),
+        agreements(MakeFakeAgreements(state)),
+        operations(state) {}
   FakeIntake intake;
   FakeOrders orders;
   FakeScores scores;
-  FakeSourcing sourcing;
+  std::unique_ptr<v1::Sourcing::Service> sourcing;
+  std::unique_ptr<v1::Agreements::Service> agreements;
   FakeOperations operations;
 };
 
@@ -265,7 +256,8 @@ FakeDaemon::FakeDaemon() : services_(std::make_unique<Services>(&state)) {
   builder.RegisterService(&services_->intake);
   builder.RegisterService(&services_->orders);
   builder.RegisterService(&services_->scores);
-  builder.RegisterService(&services_->sourcing);
+  builder.RegisterService(services_->sourcing.get());
+  builder.RegisterService(services_->agreements.get());
   builder.RegisterService(&services_->operations);
   server_ = builder.BuildAndStart();
 }

@@ -15,6 +15,7 @@
 #include <string>
 #include <vector>
 
+#include "plumblane/v1/agreements.grpc.pb.h"
 #include "plumblane/v1/intake.grpc.pb.h"
 #include "plumblane/v1/operations.grpc.pb.h"
 #include "plumblane/v1/orders.grpc.pb.h"
@@ -39,7 +40,19 @@ struct FakeState {
   std::vector<v1::Order> orders;
   std::vector<v1::Excuse> excuses;
   v1::RankSuppliersResponse ranking;
-  v1::BacktestResponse backtest;  // without forecasters: too little history
+  // What every load answers; with errors it loads nothing.
+  v1::LoadResponse load;
+  std::vector<v1::QuoteStatus> quotes;  // ListQuotes, paged
+  std::vector<v1::TermsStatus> terms;
+  v1::ListExchangeRatesResponse rates;
+  v1::ListItemsResponse items;
+  v1::CostSettings costs;  // without classes: none were loaded
+  v1::ProposeCostsResponse proposal;
+  // Fills the result of each order; it goes to "lotus-works" when this is empty.
+  std::function<void(const v1::OrderToAssign&, v1::AssignOrderResult*)> assign;
+  int assign_breaks_after = -1;             // requests; then UNAVAILABLE
+  v1::ListAssignmentsResponse assignments;  // paged
+  v1::BacktestResponse backtest;            // without forecasters: too little history
   v1::ServerStatus status;
 
   std::mutex mutex;  // guards what follows
@@ -50,9 +63,23 @@ struct FakeState {
   v1::ListScoresRequest list_request;
   v1::RankSuppliersRequest rank_request;
   v1::BacktestRequest backtest_request;
+  v1::LoadQuotesRequest quotes_load;
+  v1::LoadTermsRequest terms_load;
+  v1::LoadExchangeRatesRequest rates_load;
+  v1::LoadItemsRequest items_load;
+  v1::LoadCostsRequest costs_load;
+  v1::ListQuotesRequest quotes_request;
+  v1::PauseSupplierRequest pause_request;
+  v1::ListAssignmentsRequest assignments_request;
+  std::vector<v1::AssignOrdersRequest> assign_requests;
+  int loads = 0;
   int batches = 0;
   int most_unanswered = 0;
 };
+
+// The services of fake_sourcing.cc.
+std::unique_ptr<v1::Sourcing::Service> MakeFakeSourcing(FakeState* state);
+std::unique_ptr<v1::Agreements::Service> MakeFakeAgreements(FakeState* state);
 
 class FakeDaemon {
  public:

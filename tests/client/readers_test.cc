@@ -175,9 +175,10 @@ TEST(JsonReaderTest, FieldGivenTwiceIsRefused) {
 }
 
 TEST(JsonReaderTest, OnlyOneObjectIsAnEvent) {
-  EXPECT_EQ(JsonComplaint("[1]"), "NOT_JSON : expected one event as {...}, not a list");
-  EXPECT_EQ(JsonComplaint("17"), "NOT_JSON : expected one event as {...}");
-  EXPECT_THAT(JsonComplaint(R"({"a":1} {"b":2})"), HasSubstr("NOT_JSON : expected one event"));
+  EXPECT_EQ(JsonComplaint("[1]"), "NOT_JSON : expected one {...}, not a list");
+  EXPECT_EQ(JsonComplaint("17"), "NOT_JSON : expected one {...}");
+  EXPECT_THAT(JsonComplaint(R"({"a":1} {"b":2})"),
+              HasSubstr("NOT_JSON : expected one JSON object"));
   EXPECT_THAT(JsonComplaint("paid,1042"), HasSubstr("it goes wrong at character 1"));
   EXPECT_THAT(JsonComplaint(R"({"a":1)"), HasSubstr("NOT_JSON"));
 }

@@ -1,0 +1,57 @@
+// What cli.cc and cli_sourcing.cc share: how commands and options are told to CLI11.
+#pragma once
+
+#include <absl/status/statusor.h>
+#include <absl/strings/str_cat.h>
+
+#include <CLI/CLI.hpp>
+#include <string>
+
+#include "client/invocation.h"
+#include "client/text.h"
+
+namespace plumblane::client {
+
+// The value of an option, or a usage error that names the option.
+template <typename Value>
+Value Checked(const std::string& option, const std::string& text, absl::StatusOr<Value> value) {
+  if (value.ok()) return *std::move(value);
+  const std::string expected(value.status().message());
+  throw CLI::ValidationError(option, absl::StrCat(expected, ", not ", Quoted(text)));
+}
+
+// An option or, without a hyphen, a required word, whose value goes through `take`.
+template <typename Take>
+CLI::Option* AddText(CLI::App& app, const std::string& option, const std::string& value_name,
+                     const std::string& help, Take take) {
+  CLI::Option* added = app.add_option_function<std::string>(option, take, help);
+  added->type_name(value_name);
+  return option[0] == '-' ? added : added->required();
+}
+
+// The same, read by `parse` into `to`.
+template <typename Parse, typename To>
+CLI::Option* AddParsed(CLI::App& app, const std::string& option, const std::string& value_name,
+                       const std::string& help, Parse parse, To& to) {
+  return AddText(app, option, value_name, help, [option, parse, &to](const std::string& text) {
+    to = Checked(option, text, parse(text));
+  });
+}
+
+// A command that, when given, makes `to` ask for `verb`. Both must outlive the parsing.
+inline CLI::App& AddCommand(CLI::App& parent, Invocation& to, const std::string& name, Verb verb,
+                            const std::string& help) {
+  CLI::App* sub = parent.add_subcommand(name, help);
+  sub->fallthrough();
+  sub->callback([&to, verb] { to.verb = verb; });
+  return *sub;
+}
+
+// `rank`, `assign` and `assignments`; what only their whole line shows to be wrong, "" = nothing.
+void AddSourcing(CLI::App& app, Invocation& to);
+std::string CheckSourcing(const Invocation& invocation);
+
+// `quotes`, `terms`, `pause`, `resume`, `rates`, `items` and `costs`.
+void AddAgreements(CLI::App& app, Invocation& to);
+
+}  // namespace plumblane::client

@@ -1,0 +1,95 @@
+// The command line of rank, assign and all that is agreed: cli_sourcing.cc.
+
+#include <gmock/gmock.h>
+
+#include <set>
+#include <sstream>
+
+#include "client/cli.h"
+
+namespace plumblane::client {
+namespace {
+
+using testing::HasSubstr;
+
+using Words = std::vector<std::string>;
+
+const Words kCommands[] = {{"rank", "--to", "DE"}, {"assign", "1", "--to", "DE"},
+                           {"assignments"},        {"quotes", "load", "f"},
+                           {"quotes", "list"},     {"terms", "load", "f"},
+                           {"terms", "list"},      {"pause", "a", "--reason", "x"},
+                           {"resume", "a"},        {"rates", "load", "f"},
+                           {"rates", "list"},      {"items", "load", "f"},
+                           {"items", "list"},      {"costs", "load", "f"},
+                           {"costs", "show"},      {"costs", "propose"}};
+
+std::string MistakeOf(const Words& words) {
+  const auto parsed = ParseCommandLine(words);
+  const auto* leave = std::get_if<Leave>(&parsed);
+  if (leave == nullptr) return "none";
+  EXPECT_EQ(leave->exit_code, kUsage);
+  return leave->err.substr(0, leave->err.find('\n'));
+}
+
+TEST(CliSourcingTest, EveryCommandIsItsOwn) {
+  std::set<Verb> verbs;
+  for (const Words& words : kCommands) {
+    const auto parsed = ParseCommandLine(words);
+    ASSERT_TRUE(std::holds_alternative<Invocation>(parsed)) << words[0];
+    verbs.insert(std::get<Invocation>(parsed).verb);
+  }
+  EXPECT_EQ(verbs.size(), std::size(kCommands));
+}
+
+TEST(CliSourcingTest, HelpBeginsWithExamplesThatParse) {
+  std::vector<Words> pages = {{"quotes"}, {"terms"}, {"rates"}, {"items"}, {"costs"}};
+  pages.insert(pages.end(), std::begin(kCommands), std::end(kCommands));
+  for (Words words : pages) {
+    words.push_back("--help");
+    const Leave leave = std::get<Leave>(ParseCommandLine(words));
+    EXPECT_EQ(leave.exit_code, kDone);
+    const size_t examples = leave.out.find("Examples:\n  plumblane ");
+    EXPECT_LT(examples, leave.out.find("Usage: plumblane")) << words[0];
+    std::istringstream lines(leave.out);
+    for (std::string line; std::getline(lines, line);) EXPECT_LE(line.size(), 80u) << line;
+  }
+}
+
+TEST(CliSourcingTest, MistakesSayWhatWasExpected) {
+  const std::pair<Words, std::string> cases[] = {
+      {{"rank", "--to", "DE", "--sale", "39.90"}, "--sale and --currency go together"},
+      {{"rank", "--to", "DE", "--sale", "x", "--currency", "EUR"},
+       "--sale: expected a plain amount in EUR with at most 2 decimals, such as 13.75, not \"x\""},
+      {{"rank", "--to", "DE", "--currency", "EURO"},
+       "--currency: expected a currency of ISO 4217, such as EUR, not \"EURO\""},
+      {{"rank", "--to", "DE", "--units", "0"},
+       "--units: expected a whole number from 1 to 1000000, not \"0\""},
+      {{"assign"}, "expected either ORDER or --file"},
+      {{"assign", "1", "--file", "f"}, "expected either ORDER or --file"},
+      {{"assign", "1"}, "--to is required"},
+      {{"assign", "1", "--to", "DE", "--supplier", "a"},
+       "--supplier is a choice of your own: say why with --reason"},
+      {{"assign", "1", "--to", "DE", "--reason", "x"}, "--reason goes with --supplier"},
+      {{"assign", "1", "--to", "DE", "-o", "f"}, "--output goes with --file only"},
+      {{"assign", "--file", "f", "--instead-of", "a"},
+       "--supplier, --reason and --instead-of go with one order, not with --file"},
+      {{"assign", "--file", "f", "--to", "DE"},
+       "with --file the orders say themselves where they go and what they are"},
+      {{"assignments", "--since", "2026-09-02", "--until", "2026-09-01"},
+       "--until: expected a day not before --since"},
+      {{"assignments", "--since", "yesterday"},
+       "--since: expected a date, such as 2026-03-05, not \"yesterday\""},
+      {{"assign", "1", "--to", "DE", "--as-of", "2026-09-01"},
+       "--as-of goes with suppliers, supplier, lanes, lane, rank and backtest only"},
+      {{"pause", "a"}, "--reason is required"},
+      {{"pause", "a", "--reason", "x", "--until", "soon"},
+       "--until: expected a date, such as 2026-03-05, not \"soon\""},
+      {{"quotes"}, "expected a command"},
+      {{"quotes", "laod", "f"}, "unknown command \"laod\", did you mean \"load\"?"},
+      {{"costs", "load"}, "FILE is required"},
+      {{"terms", "list", "a"}, "one word too many: \"a\""}};
+  for (const auto& [words, mistake] : cases) EXPECT_EQ(MistakeOf(words), mistake);
+}
+
+}  // namespace
+}  // namespace plumblane::client

@@ -1,0 +1,162 @@
+// The screens of `rank` by expected cost: show_cost_rank.h, show_cost_parts.h, and what show_rank.h
+// says while there are no costs.
+
+#include "client/show_cost_rank.h"
+
+#include <gmock/gmock.h>
+#include <google/protobuf/util/json_util.h>
+
+#include <sstream>
+
+#include "client/show_rank.h"
+#include "client/table.h"
+#include "client/text.h"
+
+namespace plumblane::client {
+namespace {
+
+using testing::HasSubstr;
+using testing::Not;
+
+template <typename Message>
+Message FromJson(const std::string& json) {
+  Message message;
+  const auto status = google::protobuf::util::JsonStringToMessage(json, &message);
+  EXPECT_TRUE(status.ok()) << status.ToString();
+  return message;
+}
+
+int WidestLine(const std::string& text) {
+  std::istringstream lines(text);
+  int widest = 0;
+  for (std::string line; std::getline(lines, line);) widest = std::max(widest, DisplayWidth(line));
+  return widest;
+}
+
+// Parts redone by hand: 0.08 x 350 = 28; 0.3 x 40 = 12; 9 x 5 = 45; 0.02 x (0.5 x 1990 + 1254) =
+// 44.98; 0.01 x (1 x 1990) = 19.90; 0.04 x 2.5 x 50 = 5; with 1254 landed 1408.88 in all.
+constexpr char kAnswer[] = R"({
+  "order":"ORDER_EXPECTED_COST","currencyCode":"EUR","candidateCount":2,"asOfTime":
+  "2026-10-01T00:00:00Z","halfLife":"3888000s",
+  "costBasis":{"itemClass":"toys","lateOrder":"350","dayLate":"40","dayWaiting":"5",
+    "unansweredDay":"50","sale":"1990"},
+  "candidates":[
+   {"rank":1,"share":1,"reason":"lowest expected cost; 607 orders settled","remainingCapacity":"12",
+    "score":{"supplierId":"copper-ferry","lane":{"origin":"TR","destination":"DE","service":""}},
+    "supplierItem":"CF-20",
+    "cost":{"expected":1408.88,"standardDeviation":11.2,"low":1391.4,"median":1408,"high":1428.1,
+     "cheapestChance":0.83,"landed":"1254","quoted":{"minorUnits":"1254","currencyCode":"EUR"},
+     "lateCost":28,"daysLateCost":12,"waitingCost":45,"defectCost":44.98,"lostCost":19.9,
+     "unansweredCost":5,"lateShare":0.08,"lateDays":0.3,"waitingDays":9,
+     "defectShares":{"damaged":0.02,"lost":0.01},"disputeShare":0.04,"responseDays":2.5,
+     "promisedDays":9}},
+   {"rank":2,"share":0,"reason":"0.86 EUR dearer: quick, but bad more often",
+    "closedUntilDate":"2026-10-05","assumed":true,
+    "score":{"supplierId":"saffron-depot","lane":{"origin":"IN","destination":"DE",
+     "service":"express"}},
+    "cost":{"expected":1495.2,"standardDeviation":100,"low":1308.3,"median":1480,"high":1660.5,
+     "cheapestChance":0.17,"landed":"875","quoted":{"minorUnits":"950","currencyCode":"USD"},
+     "exchangeRate":"1 USD = 0.9213 EUR of 2026-09-01","lateCost":0,"waitingCost":60,
+     "waitingDays":12,"defectShares":{"quality":0.1,"unsafe":0.02},"timesAssumed":true}}],
+  "excluded":[
+   {"supplier":"lotus-works","lane":{"origin":"VN","destination":"DE","service":"express"},
+    "reason":"its limit of 150 orders a month is reached"},
+   {"supplier":"agave-trail","reason":"no quote for this item"}]})";
+
+v1::RankSuppliersResponse Answer() { return FromJson<v1::RankSuppliersResponse>(kAnswer); }
+
+v1::CostSettings Settings() {
+  return FromJson<v1::CostSettings>(R"({"currencyCode":"EUR","classes":[{"shop":"other"},
+    {"itemClass":"toys","defects":[{"kind":"damaged","refundShare":0.5,"reship":true},
+     {"kind":"lost","refundShare":1}]}]})");
+}
+
+TEST(ShowCostRankTest, WholeScreen) { EXPECT_EQ(ShowCostRank(Answer(), "DE", nullptr, 80), ""); }
+
+TEST(ShowCostRankTest, ExplainedScreen) {
+  const v1::CostSettings settings = Settings();
+  const std::string text = ShowCostRank(Answer(), "DE", &settings, 80);
+  EXPECT_EQ(text.substr(std::min(text.size(), text.find("\n1  copper-ferry, TR-DE/-\n"))), "");
+  EXPECT_LE(WidestLine(text), 80);
+}
+
+TEST(ShowCostRankTest, SharesStandAloneWhenTheirCostsAreNotKnown) {
+  const v1::CostSettings other = FromJson<v1::CostSettings>(R"({"classes":[{"shop":"other"}]})");
+  const std::string text = ShowCostRank(Answer(), "DE", &other, 80);
+  EXPECT_THAT(text, HasSubstr("damaged            0.0200 of orders\n"));
+}
+
+TEST(ShowCostRankTest, LargeAmountsAndLongNamesFit) {
+  v1::RankSuppliersResponse answer = Answer();
+  for (v1::Candidate& candidate : *answer.mutable_candidates()) {
+    candidate.set_rank(10);
+    candidate.set_remaining_capacity(12'345);
+    candidate.mutable_score()->set_supplier_id("the-very-long-name-of-a-supplier");
+    candidate.mutable_cost()->set_landed(123'456);
+    candidate.mutable_cost()->set_expected(145'678.2);
+    candidate.mutable_cost()->set_low(123'456);
+    candidate.mutable_cost()->set_high(234'567);
+  }
+  const v1::CostSettings settings = Settings();
+  const std::string text = ShowCostRank(answer, "DE", &settings, 80);
+  EXPECT_LE(WidestLine(text), 80) << text;
+  EXPECT_THAT(text, HasSubstr("1234.56-2345.67"));
+}
+
+TEST(ShowCostRankTest, AmountsFollowTheCurrency) {
+  v1::RankSuppliersResponse answer = Answer();
+  answer.set_currency_code("JPY");
+  EXPECT_THAT(ShowCostRank(answer, "DE", nullptr, 80),
+              HasSubstr("It is expected to cost 1409 JPY"));
+  answer.set_currency_code("KWD");
+  EXPECT_THAT(ShowCostRank(answer, "DE", nullptr, 80),
+              HasSubstr("It is expected to cost 1.409 KWD"));
+}
+
+TEST(ShowCostRankTest, TrialsComeWithACaution) {
+  v1::RankSuppliersResponse answer = Answer();
+  EXPECT_THAT(ShowCostRank(answer, "DE", nullptr, 80), Not(HasSubstr("real customers")));
+  answer.set_trials_on(true);
+  answer.mutable_candidates(0)->set_share(.9);
+  EXPECT_THAT(ShowCostRank(answer, "DE", nullptr, 1000),
+              HasSubstr("it gets 90 % of such orders, others the rest, to learn how they do. Trial "
+                        "orders go to real customers."));
+}
+
+TEST(ShowCostRankTest, NoSaleIsSaid) {
+  v1::RankSuppliersResponse answer = Answer();
+  answer.mutable_cost_basis()->clear_sale();
+  EXPECT_THAT(ShowCostRank(answer, "DE", nullptr, 1000),
+              HasSubstr("What the customer pays is not known: shares of it refunded count as "
+                        "nothing."));
+}
+
+TEST(ShowRankTest, WhyNotByCostIsSaid) {
+  v1::RankSuppliersResponse answer;
+  v1::Candidate& candidate = *answer.add_candidates();
+  candidate.set_rank(1);
+  candidate.mutable_score()->set_supplier_id("a");
+  answer.set_order(v1::RankSuppliersResponse::ORDER_LATE_OR_BAD_SHARE);
+  answer.set_order_reason("no quotes yet: plumblane quotes load");
+  v1::ExcludedCandidate& excluded = *answer.add_excluded();
+  excluded.set_supplier("b");
+  excluded.set_reason("paused until resumed: quality");
+  EXPECT_THAT(ShowRank(answer, "DE", /*explain=*/false, 80),
+              HasSubstr("\nCould not get the order:\n- b: paused until resumed: quality\n"
+                        "\nNot by expected cost: no quotes yet: plumblane quotes load\n"));
+}
+
+TEST(AmountTextTest, MinorUnitsBecomeMajorOnes) {
+  EXPECT_EQ(AmountText(1408.88, "EUR"), "14.09");
+  EXPECT_EQ(AmountText(-0.3, "EUR"), "0.00");
+  EXPECT_EQ(AmountText(-40, "EUR"), "-0.40");
+  EXPECT_EQ(AmountText(1408.5, "JPY"), "1409");
+  EXPECT_EQ(AmountText(5, "KWD"), "0.005");
+  EXPECT_EQ(FineAmountText(1408.88, "EUR"), "14.0888");
+  EXPECT_EQ(FineAmountText(-0.001, "EUR"), "0.0000");
+  EXPECT_EQ(FineAmountText(-1, "EUR"), "-0.0100");
+  EXPECT_EQ(FineAmountText(1408.88, "JPY"), "1408.88");
+}
+
+}  // namespace
+}  // namespace plumblane::client
