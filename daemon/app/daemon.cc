@@ -19,6 +19,7 @@
 #include "base/zones.h"
 #include "engine/engine.h"
 #include "eventlog/event_log.h"
+#include "service/agreement_service.h"
 #include "service/intake_service.h"
 #include "service/query_services.h"
 #include "service/sourcing_service.h"
@@ -27,7 +28,8 @@
 namespace plumblane {
 namespace {
 
-constexpr int kMaxMessageBytes = 1 << 20;
+// 20,000 rows of a load, the largest message, take 2 to 5 MB.
+constexpr int kMaxMessageBytes = 8 << 20;
 
 int ExitCodeFor(const absl::Status& status) {
   if (absl::IsDataLoss(status) || absl::IsInternal(status)) return kExitDataDamaged;
@@ -83,6 +85,7 @@ class Server {
         scores_(engine),
         sourcing_(engine),
         orders_(engine),
+        agreements_(engine),
         operations_(engine, version) {}
 
   // Listens on all addresses or none; `bound` receives them with ports filled in.
@@ -98,7 +101,7 @@ class Server {
       builder.AddListeningPort(addresses[i], grpc::InsecureServerCredentials(), &ports[i]);
     }
     for (grpc::Service* service : std::initializer_list<grpc::Service*>{
-             &intake_, &scores_, &sourcing_, &orders_, &operations_}) {
+             &intake_, &scores_, &sourcing_, &orders_, &agreements_, &operations_}) {
       builder.RegisterService(service);
     }
     server_ = builder.BuildAndStart();
@@ -133,6 +136,7 @@ class Server {
   ScoresService scores_;
   SourcingService sourcing_;
   OrdersService orders_;
+  AgreementsService agreements_;
   OperationsService operations_;
   std::unique_ptr<grpc::Server> server_;
 };

@@ -74,6 +74,20 @@ Instant Zones::LastMillisOfDay(Day date, std::string_view destination) const {
   return std::clamp(last, kEarliestInstant, kLatestInstant);
 }
 
+Day Zones::DayAt(Instant t, std::string_view destination) const {
+  Instant last{INT64_MIN};
+  absl::CivilDay day;
+  for (const absl::TimeZone& zone : ZonesOf(destination)) {
+    const absl::CivilDay date = absl::ToCivilDay(absl::FromUnixMillis(t.millis), zone);
+    const Instant end = LastMillisIn(date, zone);
+    if (end > last) {
+      last = end;
+      day = date;
+    }
+  }
+  return Day{static_cast<int32_t>(day - absl::CivilDay(1970, 1, 1))};
+}
+
 Instant Zones::PromiseAfter(Instant t, int days, std::string_view destination) const {
   Instant last{INT64_MIN};
   for (const absl::TimeZone& zone : ZonesOf(destination)) {

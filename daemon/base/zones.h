@@ -29,6 +29,10 @@ class Zones {
   Instant StartOfDay(Day date, std::string_view destination) const;
   Instant LastMillisOfDay(Day date, std::string_view destination) const;
 
+  // The day of `t` at `destination`; of several zones that of the one whose day ends last, so that
+  // the day of StartOfDay(d) is d.
+  Day DayAt(Instant t, std::string_view destination) const;
+
   // The last millisecond of the day that lies `days` whole days after the day of `t` at
   // `destination`.
   Instant PromiseAfter(Instant t, int days, std::string_view destination) const;

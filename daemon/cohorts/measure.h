@@ -3,6 +3,7 @@
 // The numbers are part of the bytes on disk: never renumber, only append.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
 #include <string>
 #include <string_view>
@@ -66,6 +67,13 @@ constexpr bool HoldsSums(Measure measure) {
 }
 
 constexpr bool IsDefect(Code code) { return code >= Code::kDamaged && code <= Code::kLost; }
+
+// The word of the event vocabulary. REQUIRES: IsDefect(kind).
+constexpr std::string_view NameOfKind(Code kind) {
+  constexpr std::string_view kNames[] = {"damaged",     "quality", "wrong_item", "missing_part",
+                                         "counterfeit", "unsafe",  "lost"};
+  return kNames[static_cast<size_t>(kind) - static_cast<size_t>(Code::kDamaged)];
+}
 
 // Three upper-case letters as five bits each, the first highest.
 constexpr uint32_t PackCurrency(std::string_view currency) {

@@ -24,12 +24,6 @@ std::optional<Code> DefectOf(const PartState& part) {
   return std::nullopt;
 }
 
-std::string KindWord(Code kind) {
-  constexpr std::array<const char*, kDefectKinds.size()> kWords = {
-      "damaged", "quality", "wrong_item", "missing_part", "counterfeit", "unsafe", "lost"};
-  return kWords[IndexOfKind(kind)];
-}
-
 std::string Cases(int64_t cases) { return absl::StrCat(cases, cases == 1 ? " case" : " cases"); }
 
 }  // namespace
@@ -97,7 +91,7 @@ CostProposal CostProposer::Propose(const std::string& shop) const {
     for (const Code kind : kDefectKinds) {
       const Kind& one = seen.kinds[IndexOfKind(kind)];
       DefectCost& cost = costs.defects[IndexOfKind(kind)];
-      const std::string word = KindWord(kind);
+      const std::string word(NameOfKind(kind));
       if (one.cases < kFewestCases) {
         cost.refund_share = 1;
         say(item_class, absl::StrCat(word, ": ", Cases(one.cases),

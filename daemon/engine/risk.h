@@ -14,13 +14,20 @@ namespace plumblane {
 
 using Sums = std::map<std::string, int64_t>;  // minor units by currency, none 0
 
+// Of the orders of one currency that had a quote: what they were charged and what was quoted.
+struct Charges {
+  int64_t order_count = 0, charged = 0, quoted = 0;
+  bool operator==(const Charges&) const = default;
+};
+
 struct SupplierRisk {
   std::string supplier;
   int64_t underway_count = 0;
-  Sums exposure;            // paid for what is under way
-  int64_t order_count = 0;  // paid in the days asked
-  Sums paid;                // likewise
-  double order_share = 0;   // of all suppliers
+  Sums exposure;                           // paid for what is under way
+  int64_t order_count = 0;                 // paid in the days asked
+  Sums paid;                               // likewise
+  std::map<std::string, Charges> charges;  // of those, by currency
+  double order_share = 0;                  // of all suppliers
   std::optional<double> money_share;
   std::optional<Instant> last_event;
   // Days without any event of it while orders wait for it.

@@ -22,6 +22,19 @@ void AddSums(const Series& series, Code code, Day first, Sums& sums) {
   }
 }
 
+void AddCharges(const Series& money, Day first, std::map<std::string, Charges>& charges) {
+  Sums orders, charged, quoted;
+  AddSums(money, Code::kQuotedOrders, first, orders);
+  AddSums(money, Code::kQuotedCost, first, charged);
+  AddSums(money, Code::kQuoted, first, quoted);
+  for (const auto& [currency, count] : orders) {
+    Charges& one = charges[currency];
+    one.order_count += count;
+    one.charged += charged[currency];
+    one.quoted += quoted[currency];
+  }
+}
+
 int64_t EnteredSince(const Series& series, Day first) {
   int64_t count = 0;
   for (auto cohort = series.rbegin(); cohort != series.rend() && first <= cohort->day; ++cohort) {
@@ -120,6 +133,7 @@ absl::StatusOr<RiskAnswer> View::Risk(int days) const {
     const Series& money = (**measures)[Measure::kMoney];
     one.order_count += EnteredSince(money, today - days + 1);
     AddSums(money, Code::kCost, today - days + 1, one.paid);
+    AddCharges(money, today - days + 1, one.charges);
   }
   Share(answer, *catalog_->agreements, today);
   return answer;

@@ -239,9 +239,9 @@ absl::StatusOr<MonthUse> View::MonthUse(const std::string& supplier) const {
   for (const Pair& pair : PairsOf({supplier, std::nullopt})) {
     const auto measures = Read(pair);
     if (!measures.ok()) return measures.status();
-    const Series& delivery = (**measures)[Measure::kDelivery];
-    for (auto cohort = delivery.rbegin();
-         cohort != delivery.rend() && use.month.first <= cohort->day; ++cohort) {
+    const Series& paid = (**measures)[Measure::kUnderway];
+    for (auto cohort = paid.rbegin(); cohort != paid.rend() && use.month.first <= cohort->day;
+         ++cohort) {
       use.paid_count += cohort->cell.counted.entered + cohort->cell.excused.entered;
     }
   }

@@ -23,6 +23,7 @@
 #include "engine/catalog.h"
 #include "engine/cost_proposal.h"
 #include "engine/memory.h"
+#include "engine/month_use.h"
 #include "engine/risk.h"
 #include "engine/sourcing.h"
 #include "orders/fold.h"
@@ -105,13 +106,6 @@ struct OrderMatch {
   OrderKey key;
   int part = 1;
   std::string destination;
-};
-
-// What a supplier has taken of its month.
-struct MonthUse {
-  Month month;
-  int64_t paid_count = 0;      // order parts paid in it
-  int64_t assigned_count = 0;  // assigned in it and not yet paid
 };
 
 class View {

@@ -3,6 +3,8 @@
 #include <iterator>
 #include <tuple>
 
+#include "base/hash.h"
+
 namespace plumblane {
 namespace {
 
@@ -23,33 +25,28 @@ std::optional<Enum> Named(const std::string_view (&names)[N], std::string_view n
   return std::nullopt;
 }
 
-// FNV-1a, 64 bits; each field is preceded by its tag and closed by its length, so no two different
-// events feed the same bytes.
+// Each field is preceded by its tag and closed by its length, so no two different events feed the
+// same bytes.
 class Hasher {
  public:
   void Text(char tag, std::string_view text) {
-    Byte(static_cast<unsigned char>(tag));
-    for (const char c : text) Byte(static_cast<unsigned char>(c));
-    Number(text.size());
+    hash_.Byte(static_cast<unsigned char>(tag));
+    hash_.Text(text);
+    hash_.Number(text.size());
   }
   void Int(char tag, int64_t value) {
-    Byte(static_cast<unsigned char>(tag));
-    Number(static_cast<uint64_t>(value));
+    hash_.Byte(static_cast<unsigned char>(tag));
+    hash_.Number(static_cast<uint64_t>(value));
   }
   void Sum(char tag, const std::optional<Money>& money) {
     if (!money) return;
     Int(tag, money->minor_units);
     Text(tag, money->currency);
   }
-  uint64_t value() const { return hash_; }
+  uint64_t value() const { return hash_.value(); }
 
  private:
-  void Number(uint64_t value) {
-    for (int i = 0; i < 8; ++i) Byte(static_cast<unsigned char>(value >> (8 * i)));
-  }
-  void Byte(unsigned char byte) { hash_ = (hash_ ^ byte) * 0x100000001b3u; }
-
-  uint64_t hash_ = 0xcbf29ce484222325u;
+  StableHash hash_;
 };
 
 }  // namespace

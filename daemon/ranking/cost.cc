@@ -9,9 +9,9 @@
 namespace plumblane {
 namespace {
 
-constexpr size_t kPoints = 33;  // of a rate
-constexpr size_t kSteps = 128;  // of a cost table
-using CostTable = std::array<double, kSteps + 1>;
+constexpr size_t kPoints = 33;                     // of a rate
+constexpr size_t kSteps = 128;                     // of a cost table
+using CostTable = std::array<double, kSteps + 2>;  // the last step is beyond what is asked
 constexpr double kDrop = 14;        // points reach to where the density is e^-14 of its peak ...
 constexpr double kReach = 14;       // ... and at most this far from it on the logit scale
 constexpr double kTie = 1e-12;      // costs closer than this part of them are equal
@@ -70,154 +70,135 @@ struct Cost {
   RateCost late, bad;
 };
 
-// What one rate costs as points with weights, and its distribution function between them.
+// The distribution function of what one rate costs, from points of its density.
 class RatePoints {
  public:
-  explicit RatePoints(const RateCost& cost) : first_(cost.low), last_(cost.high) {
-    if (cost.per_one == 0) return;  // one point at 0
+  explicit RatePoints(const RateCost& cost) : first_(cost.low) {
+    if (cost.per_one == 0) return;  // certainly 0
     size_ = kPoints;
     const Beta& rate = cost.rate;
     const double step = (cost.high_logit - cost.low_logit) / (kPoints - 1);
     const double ratio = std::exp(step), total = rate.a + rate.b;
     const double peak = LogDensity(rate, std::log(rate.a / rate.b));
-    std::array<double, kPoints> slope;  // of the log density
+    std::array<double, kPoints> weight, slope;  // slope: of the log density
     double odds = std::exp(cost.low_logit), sum = 0;
     for (size_t k = 0; k < kPoints; ++k, odds *= ratio) {
       const double t = cost.low_logit + static_cast<double>(k) * step, rest = 1 / (1 + odds);
-      weight_[k] = std::exp(rate.a * t - total * std::log1p(odds) - peak);
-      at_[k] = cost.per_one * odds * rest;
+      weight[k] = std::exp(rate.a * t - total * std::log1p(odds) - peak);
       slope[k] = rate.a * rest - rate.b * odds * rest;
-      density_[k] = weight_[k] / (step * at_[k] * rest);
-      sum += weight_[k];
+      at_[k] = cost.per_one * odds * rest;
+      density_[k] = weight[k] / (step * at_[k] * rest);
+      sum += weight[k];
     }
-    // What lies beyond either end falls off evenly: a geometric series, put on the last point.
+    // What lies beyond either end falls off evenly: a geometric series.
     constexpr size_t kLast = kPoints - 1;
-    const double before = weight_[0] / std::expm1(std::max(slope[0], 1e-9) * step);
-    const double after = weight_[kLast] / std::expm1(std::max(-slope[kLast], 1e-9) * step);
-    sum += before + after;
-    // The distribution function at a point: half of its own weight, less the first term of the
-    // Euler-Maclaurin formula.
+    const double before = weight[0] / std::expm1(std::max(slope[0], 1e-9) * step);
+    sum += before + weight[kLast] / std::expm1(std::max(-slope[kLast], 1e-9) * step);
+    // Below a point: half of its own weight, less the first term of the Euler-Maclaurin formula.
     double below = before;
-    concentration_ = 0;
     for (size_t k = 0; k < kPoints; ++k) {
-      concentration_ += weight_[k] * density_[k] / (sum * sum);
-      below_[k] = (below + weight_[k] * (0.5 - slope[k] * step / 12)) / sum;
-      below += weight_[k];
-      weight_[k] /= sum;
+      const double here = (below + weight[k] * (0.5 - slope[k] * step / 12)) / sum;
+      below_[k] = std::clamp(here, k > 0 ? below_[k - 1] : 0, 1.0);
+      below += weight[k];
       density_[k] /= sum;
     }
-    weight_[0] += before / sum;
-    weight_[kLast] += after / sum;
   }
 
-  double low() const { return first_; }
-  size_t size() const { return size_; }
-  double at(size_t k) const { return at_[k]; }
-  double weight(size_t k) const { return weight_[k]; }
-  // The mean of its density: the larger, the more of it lies close together.
-  double concentration() const { return concentration_; }
-
-  // P(cost <= x).
-  double Below(double x) const {
-    if (x < first_) return 0;
-    if (x >= last_) return 1;
-    const auto next = std::upper_bound(at_.begin() + 1, at_.begin() + size_ - 1, x);
-    return Between(static_cast<size_t>(next - at_.begin()) - 1, x);
-  }
-
-  // The same at low(), low() + step, ...
-  void Tabulate(double step, CostTable& table) const {
-    if (size_ == 1) return table.fill(1);
-    size_t k = 0;
-    for (size_t i = 0; i <= kSteps; ++i) {
-      const double x = first_ + static_cast<double>(i) * step;
-      if (x >= last_) {
-        std::fill(table.begin() + static_cast<ptrdiff_t>(i), table.end(), 1.0);
-        return;
+  // Puts the probability on even steps from the least cost; what lies between two counts at both,
+  // the nearer the more, so that the mean stays what it is. What lies beyond is left out. Returns
+  // how many steps have some.
+  size_t Spread(double step, CostTable& steps) const {
+    steps.fill(0);
+    size_t used = 0;
+    const auto put = [&](double cost, double probability) {
+      const double place = (cost - first_) / step;
+      if (place > kSteps + 1) return;
+      const size_t whole = std::min(static_cast<size_t>(place), kSteps);
+      const double far = probability * (place - static_cast<double>(whole));
+      steps[whole] += probability - far;
+      steps[whole + 1] += far;
+      used = whole + 2;
+    };
+    put(first_, below_[0]);
+    double next = first_ + step;
+    const double end = first_ + step * (kSteps + 2);
+    for (size_t k = 0; k + 1 < size_ && at_[k] < end; ++k) {
+      double from = at_[k], below = below_[k];
+      for (; next < std::min(end, at_[k + 1]); next += step) {
+        const double below_next = std::clamp(Between(k, next), below, below_[k + 1]);
+        put((from + next) / 2, below_next - below);
+        from = next;
+        below = below_next;
       }
-      while (k + 2 < size_ && at_[k + 1] <= x) ++k;
-      table[i] = Between(k, x);
+      put((from + at_[k + 1]) / 2, below_[k + 1] - below);
     }
+    put(at_[size_ - 1], 1 - below_[size_ - 1]);
+    return used;
   }
 
  private:
   // The cubic with the values and slopes of both points.
-  double Between(size_t k, double x) const {
-    const double width = at_[k + 1] - at_[k], u = std::max(0.0, (x - at_[k]) / width);
+  double Between(size_t k, double cost) const {
+    const double width = at_[k + 1] - at_[k], u = (cost - at_[k]) / width;
     const double rise = below_[k + 1] - below_[k];
     const double start = density_[k] * width - rise, end = rise - density_[k + 1] * width;
     return below_[k] + u * (rise + (1 - u) * (start * (1 - u) + end * u));
   }
 
-  double first_, last_;
+  double first_;
   size_t size_ = 1;
-  double concentration_ = std::numeric_limits<double>::infinity();
-  std::array<double, kPoints> at_{}, weight_{1}, below_{1}, density_{};
+  std::array<double, kPoints> at_{}, below_{1}, density_{};
 };
 
-// The rate that lies closer together counts by its points, the other by its distribution function,
-// which is smooth over the steps between them.
-class CostPoints {
- public:
-  explicit CostPoints(const Cost& cost) : fixed_(cost.fixed), one_(cost.late), other_(cost.bad) {
-    if (one_.concentration() < other_.concentration()) std::swap(one_, other_);
-  }
-
-  // P(cost <= c).
-  double Below(double c) const {
-    double sum = 0;
-    for (size_t k = 0; k < one_.size(); ++k) {
-      sum += one_.weight(k) * other_.Below(c - fixed_ - one_.at(k));
-    }
-    return sum;
-  }
-
-  // P(cost > low + i step), where low is the least of all costs.
-  void Tabulate(double step, CostTable& above) const {
-    CostTable other;
-    other_.Tabulate(step, other);
-    above.fill(1);
-    for (size_t k = 0; k < one_.size(); ++k) {
-      // A point between two costs of the table counts at both, the nearer the more: so the mean
-      // stays what it is.
-      const double shift = (one_.at(k) - one_.low()) / step;
-      if (!(shift < kSteps)) break;
-      const auto whole = static_cast<size_t>(shift);
-      const double far = one_.weight(k) * (shift - static_cast<double>(whole));
-      const double near = one_.weight(k) - far;
-      above[whole] -= near * other[0];
-      for (size_t i = 1; i <= kSteps - whole; ++i) {
-        above[whole + i] -= near * other[i] + far * other[i - 1];
-      }
-    }
-  }
-
- private:
-  double fixed_;
-  RatePoints one_, other_;
+struct CostPoints {
+  explicit CostPoints(const Cost& cost) : late(cost.late), bad(cost.bad) {}
+  RatePoints late, bad;
 };
 
 double Tiny(double cost) { return kTie * std::max(1.0, std::abs(cost)); }
 
-// P(cost > c) of a candidate up to where the contest is decided: linear between even steps.
+// P(cost > c) up to a cost: what lies on each of the even steps is spread half a step either way.
 class Table {
  public:
-  Table(const Cost& cost, double top) : low_(cost.low()) {
+  Table(const Cost& cost, const CostPoints& points, double top) : low_(cost.low()) {
     step_ = (std::min(top, cost.high()) - low_) / kSteps;
     if (step_ <= Tiny(low_)) {  // as good as certain
-      step_ = 0;
+      step_ = Tiny(low_);
+      above_.fill(0);
+      above_[0] = 1;
       return;
     }
-    CostPoints(cost).Tabulate(step_, above_);
+    CostTable late, bad;
+    std::array<double, kSteps + 1> both{};
+    const size_t late_used = points.late.Spread(step_, late);
+    const size_t bad_used = points.bad.Spread(step_, bad);
+    for (size_t i = 0; i < late_used; ++i) {
+      const size_t end = std::min(bad_used, kSteps + 1 - i);
+      for (size_t j = 0; j < end; ++j) both[i + j] += late[i] * bad[j];
+    }
+    above_[0] = 1;
+    for (size_t i = 0; i <= kSteps; ++i) above_[i + 1] = std::max(0.0, above_[i] - both[i]);
   }
 
-  double Above(double c) const {
-    if (c < low_) return 1;
-    const double x = (c - low_) / step_;  // certain: infinite, or not a number at low_ itself
-    if (!(x < kSteps)) return step_ > 0 ? above_[kSteps] : 0;
-    const auto i = static_cast<size_t>(x);
-    return above_[i] + (x - static_cast<double>(i)) * (above_[i + 1] - above_[i]);
+  double Above(double cost) const {
+    const double place = (cost - low_) / step_ + 0.5;
+    if (place <= 0) return 1;
+    if (!(place < kSteps + 1)) return above_[kSteps + 1];
+    const auto i = static_cast<size_t>(place);
+    return above_[i] + (place - static_cast<double>(i)) * (above_[i + 1] - above_[i]);
   }
+
+  // The cost with that much probability below it, at most where the table ends.
+  double Quantile(double p) const {
+    size_t i = 0;
+    while (i < kSteps && above_[i + 1] > 1 - p) ++i;
+    const double more = above_[i] - (1 - p), inside = above_[i] - above_[i + 1];
+    const double part = more < inside ? more / inside : 1;
+    return std::max(low_, low_ + (static_cast<double>(i) + part - 0.5) * step_);
+  }
+
+  double start() const { return low_ - step_ / 2; }
+  double step() const { return step_; }
 
  private:
   double low_, step_;
@@ -283,6 +264,31 @@ class Contest {
   std::vector<double> chances_;
 };
 
+// Quantiles of a cost, from high to low.
+class QuantileFinder {
+ public:
+  explicit QuantileFinder(const CostBelief& belief)
+      : cost_(belief), points_(cost_), top_(cost_.high()), table_(cost_, points_, top_) {}
+
+  // REQUIRES: p no larger than before.
+  double Next(double p) {
+    while (true) {
+      const double found = table_.Quantile(p);
+      // One that lies at the foot of a table is looked up in a finer one.
+      const double foot = cost_.low() + (top_ - cost_.low()) / 4;
+      if (found > foot || table_.step() <= Tiny(top_)) return found;
+      top_ = found + 2 * table_.step();
+      table_ = Table(cost_, points_, top_);
+    }
+  }
+
+ private:
+  Cost cost_;
+  CostPoints points_;
+  double top_;
+  Table table_;
+};
+
 }  // namespace
 
 double CostBelief::Expected() const {
@@ -294,17 +300,24 @@ double CostBelief::StandardDeviation() const {
 }
 
 CostQuantiles QuantilesOf(const CostBelief& belief) {
+  QuantileFinder finder(belief);
+  CostQuantiles quantiles;
+  quantiles.high = finder.Next(0.95);
+  quantiles.median = finder.Next(0.5);
+  quantiles.low = finder.Next(0.05);
+  return quantiles;
+}
+
+double QuantileOf(const CostBelief& belief, double p) {
+  assert(p > 0 && p < 1);
+  return QuantileFinder(belief).Next(p);
+}
+
+double ChanceAtMost(const CostBelief& belief, double amount) {
   const Cost cost(belief);
-  const CostPoints points(cost);
-  const auto quantile = [&](double p) {
-    double low = cost.low(), high = cost.high();
-    while (high - low > kTie * (cost.high() - cost.low()) + Tiny(low)) {
-      const double middle = (low + high) / 2;
-      (points.Below(middle) < p ? low : high) = middle;
-    }
-    return high;
-  };
-  return {quantile(0.05), quantile(0.5), quantile(0.95)};
+  if (amount < cost.low()) return 0;
+  if (amount >= cost.high()) return 1;
+  return 1 - Table(cost, CostPoints(cost), amount).Above(amount);
 }
 
 std::vector<double> ChancesOfCheapest(std::span<const CostBelief> beliefs, double sharpening) {
@@ -327,7 +340,10 @@ std::vector<double> ChancesOfCheapest(std::span<const CostBelief> beliefs, doubl
 
   std::vector<Table> tables;
   tables.reserve(entrants.size());
-  for (const Entrant& entrant : entrants) tables.emplace_back(entrant.cost, high);
+  for (const Entrant& entrant : entrants) {
+    tables.emplace_back(entrant.cost, CostPoints(entrant.cost), high);
+    low = std::min(low, tables.back().start());
+  }
   const Contest contest(tables, low - Tiny(low), high + Tiny(high));
   double sum = 0;
   for (const double chance : contest.chances()) sum += chance;

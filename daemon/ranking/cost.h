@@ -8,12 +8,17 @@
 // variance likewise with squares. What spreads here is belief, not luck: an order that costs C on
 // average.
 //
-// The whole distribution comes from quadrature, not from draws: each rate becomes points on the
-// logit scale with weights by its density (the trapezoid rule, which for such densities converges
-// faster than any power of the number of points), each pair of points lands on a grid of costs. The
-// chance of being cheapest is then, over the grid, the density of one times the probability that
-// each other is dearer; cells shared by several count half for each pair (equal costs do not
-// happen, the grid only cannot tell). See tests/ranking for how well this agrees with draws.
+// The whole distribution comes from quadrature, not from draws. The density of each rate at points
+// evenly spaced on the logit scale gives its distribution function (the trapezoid rule, which for
+// such densities converges faster than any power of the number of points); both are put on even
+// steps of cost, keeping their means, and convolved. For the chance of being cheapest, all
+// distributions are cut into cells of cost small enough that the cheapest rarely has company in
+// its cell; within a cell each is taken as spread evenly. Nothing is computed for costs at which
+// somebody is certain to be cheaper.
+//
+// Against 400,000 draws, in tables of 2 to 8 candidates with parameters from 0.05 to 1e6, chances
+// differ by at most 0.002 (of which about 0.001 is the noise of the draws); those of two Betas of a
+// hundred orders differ from the exact value by 0.0005. See tests/ranking.
 //
 // Sources: W. Thompson, Biometrika 25 (1933) 285-294 (chance of being best); L. Trefethen,
 // J. Weideman, "The exponentially convergent trapezoidal rule", SIAM Review 56 (2014) 385-458.
@@ -41,12 +46,19 @@ struct CostBelief {
 struct CostQuantiles {
   double low = 0, median = 0, high = 0;  // 5, 50 and 95 %
 };
-// Costs about ... us (measured in tests/bench/rank_bench).
+// Costs about QQ us (tests/bench/rank_bench).
 CostQuantiles QuantilesOf(const CostBelief& belief);
 
-// For each, the chance that it is the cheapest; they sum to 1. `sharpening` multiplies the
-// parameters of all posteriors first: above 1 the best gains (kSharpening in shares.h).
-// Costs about ... us for each that has a chance at all, less for the others.
+// The cost with that much probability below it. REQUIRES: 0 < p < 1.
+double QuantileOf(const CostBelief& belief, double p);
+
+// P(C <= amount).
+double ChanceAtMost(const CostBelief& belief, double amount);
+
+// For each, the chance that it is the cheapest; they sum to 1; equal beliefs have equal chances.
+// `sharpening` multiplies the parameters of all posteriors first: above 1 the best gains
+// (kSharpening in shares.h).
+// Costs about CC us for each that has a chance at all, NN us for the others.
 // REQUIRES: not empty; sharpening > 0.
 std::vector<double> ChancesOfCheapest(std::span<const CostBelief> beliefs, double sharpening = 1);
 

@@ -35,7 +35,7 @@ struct ShareRules {
   // Others than the lowest expected cost get at most this share together, 0..1 ...
   double most_share = 0.1;
   // ... and cost at most this much more per order on average.
-  std::optional<double> most_cost;
+  std::optional<double> most_cost = std::nullopt;
 };
 inline constexpr double kLiveWeight = 5;
 

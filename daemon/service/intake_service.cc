@@ -5,6 +5,7 @@
 #include <deque>
 #include <utility>
 
+#include "service/fill_event.h"
 #include "service/read_event.h"
 #include "service/read_question.h"
 #include "service/status.h"
@@ -133,9 +134,11 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     Read read;
     read.receipt.set_batch_number(batch_.batch_number());
     const Instant now = service_.engine_.WallNow();
+    const auto agreements = service_.engine_.Look().catalog().agreements;
     for (int i = 0; i < batch_.events_size(); ++i) {
       auto event = ReadEvent(batch_.events(i), service_.zones_, now);
       if (auto* taken = std::get_if<OrderEvent>(&event)) {
+        FillFromAgreements(batch_.events(i), *agreements, service_.zones_, taken->event);
         read.submission.events.push_back(std::move(*taken));
         read.indexes.push_back(i);
         continue;

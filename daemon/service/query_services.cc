@@ -1,6 +1,5 @@
 #include "service/query_services.h"
 
-#include <absl/strings/escaping.h>
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
@@ -8,11 +7,10 @@
 #include <set>
 
 #include "base/ids.h"
-#include "service/paging.h"
+#include "service/page_token.h"
 #include "service/read_question.h"
 #include "service/status.h"
 #include "service/write_answer.h"
-#include "storage/bytes.h"
 
 namespace plumblane {
 namespace {
@@ -145,18 +143,15 @@ grpc::ServerUnaryReactor* ScoresService::Backtest(grpc::CallbackServerContext* c
 
 absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, Instant latest,
                         v1::ListScoresResponse* response) {
-  if (request.page_size() < 0) {
-    return absl::InvalidArgumentError("page_size: expected 0 to 1,000");
-  }
+  const auto page_size = ReadPageSize(request.page_size());
+  if (!page_size.ok()) return page_size.status();
+  const size_t size = *page_size;
   const auto asked = ReadAsked(request, latest);
   if (!asked.ok()) return asked.status();
   const auto filter = ReadFilter(request);
   if (!filter.ok()) return filter.status();
   const auto after = ReadToken(Fingerprint(request), request.page_token());
   if (!after.ok()) return after.status();
-  const auto size = static_cast<size_t>(
-      request.page_size() == 0 ? kDefaultPageSize : std::min(request.page_size(), kMaxPageSize));
-
   absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> list =
       absl::InvalidArgumentError("collection: expected suppliers or lanes");
   // One more than the page, to know whether there is another.

@@ -13,7 +13,6 @@ namespace {
 
 constexpr int kMaxPromiseDays = 365;
 constexpr int64_t kMaxPromiseMillis = kMillisPerDay * 366 * 2;
-constexpr int64_t kMaxUnits = 1'000'000;
 
 // Reads one event; the first failed check is kept and the rest is skipped.
 class EventReader {

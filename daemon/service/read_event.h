@@ -21,6 +21,8 @@ struct Rejection {
 // An event may lie this far ahead of the moment it is received, for clocks that are not exact.
 inline constexpr int64_t kMaxAheadMillis = kMillisPerDay;
 
+inline constexpr int64_t kMaxUnits = 1'000'000;  // of one order
+
 // `received` is wall time. A promise given in days is resolved with the zones of the event's own
 // destination. Pure and thread-safe.
 std::variant<OrderEvent, Rejection> ReadEvent(const v1::Event& in, const Zones& zones,

@@ -3,12 +3,10 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
-#include <future>
 #include <map>
-#include <memory>
 #include <utility>
 
-#include "service/paging.h"
+#include "service/page_token.h"
 #include "service/query_services.h"
 #include "service/read_question.h"
 #include "service/read_sourcing.h"
@@ -200,27 +198,17 @@ grpc::ServerUnaryReactor* SourcingService::AssignOrders(grpc::CallbackServerCont
                                                         const v1::AssignOrdersRequest* request,
                                                         v1::AssignOrdersResponse* response) {
   grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
-  const bool posted = assigning_.Post([this, reactor, request, response] {
+  assigning_.Do([this, reactor, request, response] {
     auto made = plumblane::AssignOrders(engine_.Look(), *request, response);
     if (!made.ok()) return reactor->Finish(ToGrpc(made.status()));
     if (made->empty()) return reactor->Finish(grpc::Status::OK);
     Submission submission;
     submission.assignments = *std::move(made);
     // The next request must see what this one gives.
-    const auto receipt = std::make_shared<std::promise<Receipt>>();
-    auto answered = receipt->get_future();
-    if (!engine_.Submit(std::move(submission),
-                        [receipt](const Receipt& given) { receipt->set_value(given); })) {
-      return reactor->Finish(
-          {grpc::RESOURCE_EXHAUSTED, "too many events are waiting; try again shortly"});
-    }
-    const Receipt given = answered.get();
+    const Receipt given = SubmitAndWait(engine_, std::move(submission));
     response->set_log_sequence(static_cast<int64_t>(given.log_sequence));
     reactor->Finish(ToGrpc(given.status));
   });
-  if (!posted) {
-    reactor->Finish({grpc::RESOURCE_EXHAUSTED, "too many are waiting; try again shortly"});
-  }
   return reactor;
 }
 
@@ -286,11 +274,9 @@ grpc::ServerUnaryReactor* SourcingService::ListAssignments(
 
 absl::Status ListAssignments(const View& view, const v1::ListAssignmentsRequest& request,
                              v1::ListAssignmentsResponse* response) {
-  if (request.page_size() < 0) {
-    return absl::InvalidArgumentError("page_size: expected 0 to 1,000");
-  }
-  const auto size =
-      request.page_size() == 0 ? kDefaultPageSize : std::min(request.page_size(), kMaxPageSize);
+  const auto page_size = ReadPageSize(request.page_size());
+  if (!page_size.ok()) return page_size.status();
+  const auto size = static_cast<int>(*page_size);
   std::optional<Instant> from, to;
   if (request.has_from_time()) {
     const auto time = ReadTime("from_time", request.from_time(), kLatestInstant);

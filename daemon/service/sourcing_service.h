@@ -5,7 +5,7 @@
 #include <plumblane/v1/sourcing.grpc.pb.h>
 
 #include "engine/engine.h"
-#include "service/worker.h"
+#include "service/in_turn.h"
 
 namespace plumblane {
 
@@ -29,7 +29,7 @@ class SourcingService final : public v1::Sourcing::CallbackService {
  private:
   Engine& engine_;
   // Assignments are decided one request after the other: each sees what the one before has given.
-  Worker assigning_;
+  InTurn assigning_;
 };
 
 absl::Status RankSuppliers(const View& view, const v1::RankSuppliersRequest& request,

@@ -4,6 +4,7 @@
 #include <absl/status/status.h>
 #include <grpcpp/grpcpp.h>
 
+#include <future>
 #include <memory>
 #include <utility>
 
@@ -22,6 +23,17 @@ grpc::ServerUnaryReactor* ReplyNow(grpc::CallbackServerContext* context, const A
   grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
   reactor->Finish(ToGrpc(answer()));
   return reactor;
+}
+
+// Waits until it is durable and applied.
+inline Receipt SubmitAndWait(Engine& engine, Submission submission) {
+  std::promise<Receipt> receipt;
+  if (!engine.Submit(std::move(submission),
+                     [&receipt](const Receipt& answer) { receipt.set_value(answer); })) {
+    return {
+        absl::ResourceExhaustedError("too many events are waiting; try again shortly"), 0, {}, {}};
+  }
+  return receipt.get_future().get();
 }
 
 // Submits facts and finishes the call when they are durable; `fill` writes the response before. A

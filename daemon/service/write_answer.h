@@ -27,8 +27,6 @@ void WritePairScore(const Basis& basis, const Pair& pair, const ScoreEstimate& s
                     v1::Score* out);
 // "on_time".
 std::string_view MeasureName(Measure measure);
-// The word of the event vocabulary for a kind of defect. REQUIRES: IsDefect(kind).
-std::string_view NameOfKind(Code kind);
 
 // The first `told` candidates.
 void WriteSourcing(const WithBasis<SourcingAnswer>& asked, size_t told,

@@ -1,6 +1,8 @@
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_format.h>
 
+#include <algorithm>
+
 #include "cohorts/buckets.h"
 #include "service/write_answer.h"
 
@@ -19,23 +21,11 @@ std::string Span(uint32_t bucket) {
   return absl::StrFormat("about %.1f days", seconds / 86400);
 }
 
-std::string_view DefectName(Code code) {
-  switch (code) {
-    case Code::kDamaged:
-      return "damaged";
-    case Code::kQuality:
-      return "quality";
-    case Code::kWrongItem:
-      return "wrong item";
-    case Code::kMissingPart:
-      return "missing part";
-    case Code::kCounterfeit:
-      return "counterfeit";
-    case Code::kUnsafe:
-      return "unsafe";
-    default:
-      return "lost";
-  }
+// "wrong item".
+std::string DefectName(Code kind) {
+  std::string name(NameOfKind(kind));
+  std::replace(name.begin(), name.end(), '_', ' ');
+  return name;
 }
 
 // Whether the outcome lies within the watch of its cohort, as scores count it (scoring/moment.h).

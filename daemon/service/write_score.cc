@@ -203,8 +203,6 @@ std::string_view MeasureName(Measure measure) {
   return kNames[IndexOf(measure)];
 }
 
-std::string_view NameOfKind(Code kind) { return NameOf(static_cast<Reason>(ReasonOf(kind))); }
-
 std::optional<v1::EventResult> WriteFate(int index, const EventFate& fate) {
   v1::EventResult result;
   result.set_index(index);

@@ -147,6 +147,13 @@ void WriteRisk(const View& view, const RiskAnswer& answer, const std::string& su
     to->set_order_share(one.order_share);
     if (one.money_share) to->set_money_share(*one.money_share);
     if (one.last_event) WriteTime(*one.last_event, to->mutable_last_event_time());
+    for (const auto& [currency, charges] : one.charges) {
+      v1::Charges* out_charges = to->add_charges();
+      out_charges->set_currency_code(currency);
+      out_charges->set_order_count(charges.order_count);
+      out_charges->set_charged(charges.charged);
+      out_charges->set_quoted(charges.quoted);
+    }
     if (one.silent_days) to->set_silent_days(*one.silent_days);
   }
 }

@@ -77,7 +77,11 @@ class RandomOrders {
     if (Chance(80)) event.promise = event.time + Below(20) * kMillisPerDay - kMillisPerDay;
     event.promise_implied = event.promise && Chance(20);
     if (Chance(70)) event.cost = Money{1 + Below(9000), "EUR"};
-    if (Chance(30)) event.quoted = Money{Below(9000), Chance(80) ? "EUR" : "USD"};
+    // No draw of its own, so that a seed still gives the history it gave before there were quotes.
+    if (event.cost && event.cost->minor_units % 3 == 0) {
+      const int64_t cents = event.cost->minor_units;
+      event.quoted = Money{cents - cents % 7, cents % 5 == 0 ? "USD" : "EUR"};
+    }
     if (event.part == 2 && Chance(50)) event.replaces = 1;
   }
 

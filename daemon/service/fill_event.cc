@@ -1,0 +1,30 @@
+#include "service/fill_event.h"
+
+namespace plumblane {
+
+void FillFromAgreements(const v1::Event& sent, const Agreements& agreements, const Zones& zones,
+                        Event& event) {
+  if (event.type != EventType::kPaid || event.supplier.empty()) return;
+  const HeldTerms* held = agreements.terms.Find(event.supplier);
+  const Terms terms = held ? held->terms : Terms{};
+  if (event.origin.empty()) event.origin = terms.origin;
+  if (sent.service().empty()) event.service = terms.service;
+
+  std::optional<PromisedDays> promise = terms.promise;
+  const Day paid = zones.DayAt(event.time, event.destination);
+  if (!event.origin.empty() && !event.destination.empty()) {
+    const int64_t units = event.units.value_or(1);
+    const Lane lane{event.origin, event.destination, event.service};
+    if (const HeldQuote* quote =
+            agreements.quotes.Find(event.supplier, event.item, lane, units, paid)) {
+      event.quoted = LandedPrice(quote->quote, units);
+      if (quote->quote.promise) promise = quote->quote.promise;
+    }
+  }
+  if (!promise || event.promise || event.promise_days) return;
+  const Day promised = PromisedDay(*promise, paid, terms.closures);
+  event.promise = zones.PromiseAfter(event.time, promised - paid, event.destination);
+  event.promise_implied = true;
+}
+
+}  // namespace plumblane
