@@ -239,6 +239,8 @@ absl::StatusOr<MonthUse> View::MonthUse(const std::string& supplier) const {
   for (const Pair& pair : PairsOf({supplier, std::nullopt})) {
     const auto measures = Read(pair);
     if (!measures.ok()) return measures.status();
+    // Every part paid is in it on its paid day, whatever became of it and however its dates
+    // contradict each other.
     const Series& paid = (**measures)[Measure::kUnderway];
     for (auto cohort = paid.rbegin(); cohort != paid.rend() && use.month.first <= cohort->day;
          ++cohort) {
