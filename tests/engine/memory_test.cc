@@ -40,6 +40,12 @@ Subject AnySubject(RandomOrders& random) {
   return subject;
 }
 
+OrderToSource ToGermany() {
+  OrderToSource order;
+  order.destination = "DE";
+  return order;
+}
+
 void ExpectSameAnswers(const View& ours, const View& theirs, RandomOrders& random) {
   Asked asked;
   if (random.Below(3) == 0) asked.as_of = StartOf(Day{20'000 + 20 + random.Below(4) * 20});
@@ -53,9 +59,8 @@ void ExpectSameAnswers(const View& ours, const View& theirs, RandomOrders& rando
     ASSERT_TRUE(x->answer.pairs == y->answer.pairs);
     ASSERT_TRUE(x->basis.late_fleet == y->basis.late_fleet);
   }
-  const OrderToSource order{.destination = "DE"};
-  const auto ranked = ours.Source(order, asked, 3);
-  const auto expected = theirs.Source(order, asked, 3);
+  const auto ranked = ours.Source(ToGermany(), asked, 3);
+  const auto expected = theirs.Source(ToGermany(), asked, 3);
   ASSERT_TRUE(ranked.ok() && expected.ok());
   ASSERT_EQ(ranked->answer.candidates.size(), expected->answer.candidates.size());
   for (size_t i = 0; i < ranked->answer.candidates.size(); ++i) {
@@ -120,7 +125,7 @@ TEST(Memory, RankedSharesAreThoseOfTheScoresAtAnyTimeOfTheDay) {
       const View view(
           state.store().TakeSnapshot(), std::make_shared<const Catalog>(state.catalog()),
           std::make_shared<Memory>(kRoom), rules, StartOf(Day{20'000 + 40}) + hour * 3'600'000);
-      const auto ranked = view.Source({.destination = "DE"}, {}, 100);
+      const auto ranked = view.Source(ToGermany(), {}, 100);
       ASSERT_TRUE(ranked.ok()) << ranked.status();
       for (const SourcingCandidate& one : ranked->answer.candidates) {
         const RateEstimate &late = one.score->on_time, &bad = one.score->defect;
