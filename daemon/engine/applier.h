@@ -42,8 +42,8 @@ absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
 absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalog, size_t limit,
                                  Format& format);
 
-// Takes data of an earlier version to kFormatVersion: the changes, with the new format record in the
-// batch, and `format` after them. What version 1 did not keep are the cells of exposure.
+// Takes data of an earlier version to kFormatVersion: the changes, with the new format record in
+// the batch, and `format` after them. What version 1 did not keep are the cells of exposure.
 absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
                                     Format& format);
 
