@@ -199,6 +199,8 @@ TEST(ShowCostRankTest, TrialsComeWithACaution) {
   v1::RankSuppliersResponse answer = Answer();
   EXPECT_THAT(ShowCostRank(answer, "DE", nullptr, 80), Not(HasSubstr("real customers")));
   answer.set_trials_on(true);
+  EXPECT_THAT(ShowCostRank(answer, "DE", nullptr, 1000),
+              HasSubstr(" Trials are on, but none is worth its cost here.\n"));
   answer.mutable_candidates(0)->set_share(.9);
   EXPECT_THAT(ShowCostRank(answer, "DE", nullptr, 1000),
               HasSubstr("it gets 90 % of such orders, others the rest, to learn how they do. Trial "
