@@ -143,10 +143,8 @@ def compare(socket_path, known, quoted):
         check(f"{name} silent", one(said, 9), sourcing.silent_days(risk, now))
         charged = {}
         for message in said.get(10, []):
-            sum_of = fields(message)
-            charged[one(fields(one(sum_of, 2)), 2).decode()] = [
-                one(sum_of, 1, 0), one(fields(one(sum_of, 2)), 1, 0),
-                one(fields(one(sum_of, 3)), 1, 0)]
+            each = fields(message)
+            charged[one(each, 1).decode()] = [one(each, number, 0) for number in (2, 3, 4)]
         check(f"{name} charged", charged, risk.charged)
     check("concentration of orders", one(answer, 2), sourcing.concentration(
         [risk.order_count for risk in theirs.values()]))

@@ -5,8 +5,8 @@ whether there will be a claim and how long that waits; and what it leans on wher
 import math
 from dataclasses import dataclass
 
-from curves import AtRisk, FEWEST_AT_RISK, area_between, bucket_days, curve, last_whole_bucket
-from curves import step_by
+from curves import (FEWEST_AT_RISK, Step, area_between, bucket_days, curve, last_whole_bucket,
+                    step_by)
 from days import DAY_MS
 from entries import DEFECT_KINDS, Counted
 from naive import time_rows
@@ -19,17 +19,9 @@ LEANING = 4.0                   # orders' worth, on the lane, the fleet or the s
 
 
 @dataclass(frozen=True)
-class Times:
-    """Of one or several pairs: S and the mean days on the way, both by half a day after `days`."""
-    orders: float
-    not_arrived: dict[int, float]
-    days_by: dict[int, float]
-
-
-@dataclass(frozen=True)
 class Outlook:
     orders: float                   # decayed, paid
-    steps: list                     # of the curve from payment to delivery
+    steps: list[Step]               # of the curve from payment to delivery
     defects: float                  # decayed, by the claim window
     kinds: dict[str, float]         # of these
     disputes: float                 # decayed
@@ -68,8 +60,8 @@ def outlook_of(orders: list[Counted], moment: Moment) -> Outlook:
                 and moment.watch(order.paid_day) >= 0]
     answer_days = 0.0
     if claims:
-        answers: list[AtRisk] = time_rows(claims, moment)
-        answer_days = area_between(curve(answers), 0.0, LONGEST_ANSWER_DAYS, bucket_days)
+        answer_days = area_between(curve(time_rows(claims, moment)), 0.0, LONGEST_ANSWER_DAYS,
+                                   bucket_days)
     return Outlook(
         orders=math.fsum(moment.weight(entry.day) for entry in delivery),
         steps=curve(time_rows(delivery, moment)),

@@ -2,15 +2,19 @@
 
 import math
 from datetime import date
+from fractions import Fraction
 
 import days
 import fleet
 import naive
-from curves import (AtRisk, area_between, bucket_end_ms, bucket_seconds, curve,
+from agreements import (Agreements, Terms, converted, day_number, month_of, promised_day,
+                        read_promise)
+from curves import (AtRisk, Step, area_between, bucket_days, bucket_end_ms, bucket_seconds, curve,
                     last_whole_bucket, log_bucket, quantile_limits, quantile_step,
                     representative, share_by, shares_by_kind, step_by, time_bucket)
 from entries import Entry
 from fleet import LANE, SUPPLIER, Fleet, Group, Strength, Sums, expit, fit_strength
+from outlooks import Outlook, days_of
 from rates import Moment, Prior, Ripeness, average, current, pooled
 from special import beta_quantile, incomplete_beta
 
@@ -288,10 +292,46 @@ def days_abroad() -> None:
           days.parse_instant("2026-01-07T10:59:59.999Z"), 0)
 
 
+def agreements_by_hand() -> None:
+    """Rounding half to even, working days, closures, months."""
+    agreed = Agreements(rates=[(0, "USD", "EUR", Fraction("0.5")),
+                               (9, "USD", "EUR", Fraction("0.25"))])
+    for amount, day, want in ((5, 0, 2), (7, 0, 4), (15, 8, 8), (10, 9, 2), (14, 9, 4)):
+        check(f"{amount} cents on day {day}", converted(agreed, amount, "USD", "EUR", day), want, 0)
+    check("the other way round", converted(agreed, 3, "EUR", "USD", 0), 6, 0)
+    friday = day_number("2026-10-02")
+    closed = Terms("", None, 1, None, ((friday, friday + 1), (friday + 4, friday + 4)))
+    for text, terms, want in (("3", None, 3), ("1-3 working", None, 5), ("1-2+5-8", None, 10),
+                              ("2+3 working", None, 7), ("3", closed, 5), ("2+1", closed, 6),
+                              ("2+1", None, 3)):
+        check(f"promised {text}", promised_day(read_promise(text), friday, terms) - friday, want, 0)
+    for start, first, following in ((1, "2026-10-01", "2026-11-01"),
+                                    (15, "2026-09-15", "2026-10-15")):
+        check_limits(f"month of the {start}.", month_of(friday, start),
+                     (day_number(first), day_number(following)))
+
+
+def days_by_hand() -> None:
+    """Half of the orders come after three days, and a tenth of all is known to be lost."""
+    bucket = time_bucket(3 * days.DAY_MS)
+    one = Outlook(8.0, [Step(bucket, 0.5, 0.1, 8.0)], 0.0, {}, 0.0, 0.0, 0.0, 0.0)
+    came, last = bucket_days(bucket), 2 + 30
+    on_the_way = came + 0.5 * (last + 0.5 - came)
+    told = days_of(one, [], 2, 0.1)
+    check("days waiting", told.waiting, on_the_way - 0.1 * (last + 0.5), 1e-12)
+    check("days late", told.late, on_the_way - 2.5 - 0.1 * 30, 1e-12)
+    other = Outlook(2.0, [Step(bucket, 0.0, 0.0, 2.0)], 0.0, {}, 0.0, 0.0, 0.0, 0.0)
+    lane = (8.0 * on_the_way + 2.0 * came) / 10.0
+    told = days_of(other, [one, other], 2, 1.0)
+    check("days waiting, leaning on the lane", told.waiting,
+          (2.0 * came + 4.0 * lane) / 6.0 - 4.0 * 0.4 / 6.0 * (last + 0.5), 1e-12)
+
+
 def run() -> int:
     for test in (remission_curves, failing_units, lost_parcels_stay_at_risk, kinds_of_events,
                  too_few_to_tell, arrivals_by_hand, posteriors_by_hand, how_much_groups_differ,
-                 what_the_fleet_leads_to_expect, beta_intervals, log_buckets, days_abroad):
+                 what_the_fleet_leads_to_expect, beta_intervals, log_buckets, days_abroad,
+                 agreements_by_hand, days_by_hand):
         test()
     print("self-test: " + (f"{failures} failed" if failures else "all met"))
     return 1 if failures else 0

@@ -105,6 +105,7 @@ class Candidate:
     per_bad: float
     remaining: int | None
     code: str
+    late_rate: tuple[float, float]      # of its on-time rate, whatever is quoted
 
     @property
     def expected(self) -> float:
@@ -123,8 +124,6 @@ class Candidate:
     @property
     def expected_bad(self) -> float:
         return 1.0 - (1.0 - mean(self.late_rate)) * (1.0 - mean(self.bad))
-
-    late_rate: tuple[float, float] = (1.0, 1.0)     # of its on-time rate, whatever is quoted
 
 
 def mean(beta: tuple[float, float]) -> float:
