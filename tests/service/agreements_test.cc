@@ -414,11 +414,30 @@ TEST_F(AgreementsTest, ALaterQuoteChangesNothingOfStoredOrdersAndARepeatIsStillO
   EXPECT_EQ(Send(paid).conflict_count(), 1);
 }
 
-TEST_F(AgreementsTest, CostsAreNotProposedYet) {
+TEST_F(AgreementsTest, CostsAreProposedFromSales) {
+  v1::Event paid = SentPaid("e1", "1");
+  paid.mutable_sale()->set_minor_units(2500);
+  paid.mutable_sale()->set_currency_code("EUR");
+  Send(paid);
+  v1::ProposeCostsRequest request;
   v1::ProposeCostsResponse response;
-  EXPECT_EQ(
-      Call(&v1::Agreements::Stub::ProposeCosts, v1::ProposeCostsRequest(), response).error_code(),
-      grpc::UNIMPLEMENTED);
+  ASSERT_TRUE(Call(&v1::Agreements::Stub::ProposeCosts, request, response).ok());
+  ASSERT_EQ(response.settings().classes_size(), 1);
+  EXPECT_EQ(response.settings().classes(0).sale().minor_units(), 2500);
+  // What is proposed can be loaded as it is.
+  v1::LoadCostsRequest load;
+  *load.mutable_settings() = response.settings();
+  v1::LoadResponse loaded;
+  ASSERT_TRUE(Call(&v1::Agreements::Stub::LoadCosts, load, loaded).ok());
+  EXPECT_EQ(loaded.errors_size(), 0);
+  EXPECT_EQ(loaded.loaded_count(), 1);
+  request.set_shop("another");
+  response.Clear();
+  ASSERT_TRUE(Call(&v1::Agreements::Stub::ProposeCosts, request, response).ok());
+  EXPECT_EQ(response.settings().classes_size(), 0);
+  request.set_shop("a/b");
+  EXPECT_EQ(Call(&v1::Agreements::Stub::ProposeCosts, request, response).error_code(),
+            grpc::INVALID_ARGUMENT);
 }
 
 }  // namespace

@@ -454,7 +454,8 @@ TEST_F(Sourcing, RiskSaysWhatIsPaidForAndHowMuchDependsOnWhom) {
 
   v1::GetRiskRequest request;
   request.set_supplier("nobody");
-  EXPECT_TRUE(absl::IsNotFound(GetRisk(engine_->Look(), request, &risk)));
+  v1::Risk none;
+  EXPECT_TRUE(absl::IsNotFound(GetRisk(engine_->Look(), request, &none)));
   request.set_days(-1);
   EXPECT_TRUE(absl::IsInvalidArgument(GetRisk(engine_->Look(), request, &risk)));
 }
