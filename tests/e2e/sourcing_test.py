@@ -22,7 +22,7 @@ RELATIVE = 1e-6
 DRAWS = 8000
 ERRORS = 4.0
 GRID = 0.001            # what chances may be off for their grid (daemon/ranking/cost.h)
-EXCLUDED = {"no quote": "quote", "paused": "paused", "its limit": "limit", "no rate": "rate"}
+EXCLUDED = {"no quote": "quote", "paused": "paused", "its limit": "limit", " rate ": "rate"}
 NO_SUPPLIER, SOME_REJECTED = 5, 3
 
 
@@ -107,7 +107,7 @@ def key_of(supplier, lane):
 
 
 def category(reason):
-    return next((word for start, word in EXCLUDED.items() if reason.startswith(start)), reason)
+    return next((word for start, word in EXCLUDED.items() if start in reason), reason)
 
 
 class Differences(list):

@@ -232,7 +232,7 @@ def candidate(season: Season, question: Question, key: Key, given: dict,
             by_arrivals = pair.late_beta(promised)
     late = by_arrivals or late
 
-    mix = kind_mix(pair, fleet)
+    mix = kind_mix(pair, same_supplier, fleet)
     shares = {kind: mean(bad) * share for kind, share in mix.items()}
     each = {}
     for kind in DEFECT_COSTS:
@@ -243,14 +243,14 @@ def candidate(season: Season, question: Question, key: Key, given: dict,
                    shares["lost"])
     waiting = days.waiting + (opens - day)
     late_days = 0.0 if promised is None else days.late
-    dispute_share, answer_days = claims(pair, same_supplier, fleet)
+    dispute_share, answer_days = claims(same_supplier, fleet)
     parts = {"landed": float(landed), "late": late_share * amount["late_order"],
              "days_late": late_days * amount["day_late"],
              "waiting": waiting * amount["day_waiting"],
              "defect": math.fsum(shares[kind] * each[kind] for kind in DEFECT_COSTS[:-1]),
              "lost": shares["lost"] * each["lost"],
              "unanswered": dispute_share * answer_days * amount["unanswered_day"]}
-    per_late, per_bad = slopes(mean(late), mean(bad), mix, each,
+    per_late, per_bad = slopes(mean(late), shares["lost"], mix, each,
                                0 if promised is None else amount["late_order"])
     return Candidate(key, landed, (quoted, quote.currency), promised, opens - day, late_share,
                      late_days, waiting, shares, dispute_share, answer_days,
@@ -263,13 +263,12 @@ def late_not_lost(late: float, lost: float) -> float:
     return max(0.0, late - lost)
 
 
-def slopes(late: float, bad: float, mix: dict[str, float], each: dict[str, float],
+def slopes(late: float, lost: float, mix: dict[str, float], each: dict[str, float],
            late_order: int) -> tuple[float, float]:
-    """What the order costs more when its late rate is 1, and when its defect rate is 1."""
-    per_bad = math.fsum(mix[kind] * each[kind] for kind in DEFECT_COSTS)
-    if late <= bad * mix["lost"]:
-        return 0.0, per_bad
-    return float(late_order), per_bad - mix["lost"] * late_order
+    """What the order costs more when its late rate is 1, and when its defect rate is 1. The part
+    of the late ones that is lost enters by its mean, whatever the rate."""
+    return (late_order * late_not_lost(late, lost) / late,
+            math.fsum(mix[kind] * each[kind] for kind in DEFECT_COSTS))
 
 
 # ---- all of them -----------------------------------------------------------------------------
