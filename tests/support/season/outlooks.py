@@ -10,7 +10,7 @@ from curves import (FEWEST_AT_RISK, Step, area_between, bucket_days, curve, last
 from days import DAY_MS
 from entries import DEFECT_KINDS, Counted
 from naive import time_rows
-from rates import Moment, defect_entries, is_known_defect
+from rates import Moment, defect_entries, defect_kinds, is_known_defect
 
 LONGEST_PROMISE = 120
 LOST_AFTER_DAYS = 30
@@ -23,7 +23,7 @@ class Outlook:
     orders: float                   # decayed, paid
     steps: list[Step]               # of the curve from payment to delivery
     defects: float                  # decayed, by the claim window
-    kinds: dict[str, float]         # of these
+    kinds: dict[str, float]         # of these, split by the shares of kinds (rates.defect_kinds)
     disputes: float                 # decayed
     answer_days: float              # mean, of the disputes
     promised: float                 # decayed orders with a promise
@@ -34,7 +34,10 @@ class Outlook:
         return 1.0 if step is None else step.left
 
     def days_by(self, days: int) -> float:
-        return area_between(self.steps, 0.0, days + 0.5, bucket_days)
+        """Of an order not arrived by then all of them; of one that has, until its bucket says."""
+        last = last_whole_bucket(half_day_after(days))
+        before = [step for step in self.steps if step.bucket <= last]
+        return area_between(before, 0.0, days + 0.5, bucket_days)
 
     def late_beta(self, days: int) -> tuple[float, float] | None:
         """The share not there by a promise, where at least five orders' worth know it."""
@@ -52,7 +55,9 @@ def half_day_after(days: int) -> int:
 def outlook_of(orders: list[Counted], moment: Moment) -> Outlook:
     own = [order for order in orders if not order.is_excused]
     delivery = [order.times["delivery"] for order in own if moment.counts(order.times["delivery"])]
-    defects = [entry for entry in defect_entries(own, moment) if is_known_defect(entry, moment)]
+    shares = defect_kinds(own, moment)
+    defects = math.fsum(moment.weight(entry.day) for entry in defect_entries(own, moment)
+                        if is_known_defect(entry, moment))
     claims = [order.times["response"] for order in orders
               if moment.counts(order.times["response"])]
     promises = [order for order in orders
@@ -65,8 +70,8 @@ def outlook_of(orders: list[Counted], moment: Moment) -> Outlook:
     return Outlook(
         orders=math.fsum(moment.weight(entry.day) for entry in delivery),
         steps=curve(time_rows(delivery, moment)),
-        defects=math.fsum(moment.weight(entry.day) for entry in defects),
-        kinds={kind: math.fsum(moment.weight(entry.day) for entry in defects if entry.kind == kind)
+        defects=defects,
+        kinds={kind: defects * shares.get(kind, 0.0) / math.fsum(shares.values()) if shares else 0.0
                for kind in DEFECT_KINDS},
         disputes=math.fsum(moment.weight(entry.day) for entry in claims),
         answer_days=answer_days,
@@ -77,59 +82,50 @@ def outlook_of(orders: list[Counted], moment: Moment) -> Outlook:
 
 # ---- leaning on others -----------------------------------------------------------------------
 
-def mean_of(outlooks: list[Outlook], weight, value) -> float | None:
-    """None where nothing weighs anything."""
-    total = math.fsum(weight(one) for one in outlooks)
-    if total == 0.0:
-        return None
-    return math.fsum(weight(one) * value(one) for one in outlooks if weight(one) > 0.0) / total
-
-
-def leaning(own: float | None, own_weight: float, other: float | None) -> float | None:
+def leaning(own: float, own_weight: float, other: float) -> float:
     """Its own, with `LEANING` orders of the others among them."""
-    if other is None:
-        return own
-    if own is None:
-        return other
     return (own_weight * own + LEANING * other) / (own_weight + LEANING)
+
+
+def mean_of(outlooks: list[Outlook], weight, value) -> float:
+    return (math.fsum(weight(one) * value(one) for one in outlooks if weight(one) > 0.0)
+            / math.fsum(weight(one) for one in outlooks))
 
 
 def orders_of(one: Outlook) -> float:
     return one.orders
 
 
-def kind_mix(pair: Outlook | None, fleet: list[Outlook]) -> dict[str, float]:
-    """Of defects."""
-    mix = {}
-    for kind in DEFECT_KINDS:
-        fleets = mean_of(fleet, lambda one: one.defects,
-                         lambda one, kind=kind: one.kinds[kind] / one.defects)
-        own_weight = 0.0 if pair is None else pair.defects
-        own = pair.kinds[kind] / own_weight if own_weight > 0.0 else None
-        mix[kind] = leaning(own, own_weight, fleets) or 0.0
+def disputes_of(one: Outlook) -> float:
+    return one.disputes
+
+
+def kind_mix(pair: Outlook | None, supplier: list[Outlook],
+             fleet: list[Outlook]) -> dict[str, float]:
+    """Of defects: the pair's lean on the supplier's, those on the fleet's, those on all alike."""
+    mix = {kind: 1.0 / len(DEFECT_KINDS) for kind in DEFECT_KINDS}
+    for among in (fleet, supplier, [] if pair is None else [pair]):
+        defects = math.fsum(one.defects for one in among)
+        for kind in DEFECT_KINDS:
+            of_kind = math.fsum(one.kinds[kind] for one in among)
+            mix[kind] = (of_kind + LEANING * mix[kind]) / (defects + LEANING)
     return mix
 
 
-def claims(pair: Outlook | None, supplier: list[Outlook],
-           fleet: list[Outlook]) -> tuple[float, float]:
-    """The share of orders with one, and the mean days until its answer."""
-    def share(one: Outlook) -> float:
-        return one.disputes / one.orders
-
-    def disputes(one: Outlook) -> float:
-        return one.disputes
-
-    def answer(one: Outlook) -> float:
-        return one.answer_days
-
-    own = [] if pair is None else [pair]
-    of_share, of_answer = mean_of(fleet, orders_of, share), mean_of(fleet, disputes, answer)
-    for among in (supplier, own):
-        of_share = leaning(mean_of(among, orders_of, share),
-                           math.fsum(one.orders for one in among), of_share)
-        of_answer = leaning(mean_of(among, disputes, answer),
-                            math.fsum(one.disputes for one in among), of_answer)
-    return of_share or 0.0, of_answer or 0.0
+def claims(supplier: list[Outlook], fleet: list[Outlook]) -> tuple[float, float]:
+    """The share of a supplier's orders with one, and the mean days until its answer; both lean on
+    the fleet's."""
+    share = answer = 0.0
+    for among in (fleet, supplier):
+        orders = math.fsum(one.orders for one in among)
+        disputes = math.fsum(one.disputes for one in among)
+        if orders > 0.0:
+            own = mean_of(among, orders_of, lambda one: one.disputes / one.orders)
+            share = own if among is fleet else leaning(own, orders, share)
+        if disputes > 0.0:
+            own = mean_of(among, disputes_of, lambda one: one.answer_days)
+            answer = own if among is fleet else leaning(own, disputes, answer)
+    return share, answer
 
 
 @dataclass(frozen=True)
@@ -139,21 +135,26 @@ class Days:
     assumed: bool
 
 
-def days_of(pair: Outlook | None, lane: list[Outlook], promised: int, lost: float) -> Days:
-    """Mean days over all orders of those that come before they are taken as lost."""
-    promised = min(promised, LONGEST_PROMISE)
+def days_among(outlooks: list[Outlook], promised: int, lost: float) -> tuple[float, float]:
+    """Mean days late and waiting, over all orders, of those that come before they are taken as
+    lost; all but the lost ones come on the last day at the latest."""
     last = promised + LOST_AFTER_DAYS
-    own_orders = 0.0 if pair is None else pair.orders
+    missing = mean_of(outlooks, orders_of, lambda one: one.not_arrived(last))
+    by_last = mean_of(outlooks, orders_of, lambda one: one.days_by(last))
+    by_promise = mean_of(outlooks, orders_of, lambda one: one.days_by(promised))
+    never = min(missing, lost)
+    return by_last - by_promise - never * LOST_AFTER_DAYS, by_last - never * (last + 0.5)
 
-    def believed(value) -> float | None:
-        own = value(pair) if own_orders > 0.0 else None
-        return leaning(own, own_orders, mean_of(lane, orders_of, value))
 
-    missing = believed(lambda one: one.not_arrived(last))
-    if missing is None:
-        return Days(0.0, float(promised), True)
-    by_last = believed(lambda one: one.days_by(last))
-    by_promise = believed(lambda one: one.days_by(promised))
-    never = min(missing, lost)                  # all others come on the last day at the latest
-    return Days(late=by_last - by_promise - never * LOST_AFTER_DAYS,
-                waiting=by_last - never * (last + 0.5), assumed=own_orders == 0.0)
+def days_of(pair: Outlook | None, lane: list[Outlook], promised: int, lost: float) -> Days:
+    """A pair's days lean on those of its lane; without any order there are those of the lane, and
+    without any there the promise is taken at its word."""
+    promised = min(promised, LONGEST_PROMISE)
+    late, waiting = 0.0, float(promised)
+    if any(one.orders > 0.0 for one in lane):
+        late, waiting = days_among(lane, promised, lost)
+    if pair is None or pair.orders == 0.0:
+        return Days(late, waiting, assumed=True)
+    own_late, own_waiting = days_among([pair], promised, lost)
+    return Days(leaning(own_late, pair.orders, late), leaning(own_waiting, pair.orders, waiting),
+                assumed=False)

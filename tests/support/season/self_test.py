@@ -317,14 +317,14 @@ def days_by_hand() -> None:
     one = Outlook(8.0, [Step(bucket, 0.5, 0.1, 8.0)], 0.0, {}, 0.0, 0.0, 0.0, 0.0)
     came, last = bucket_days(bucket), 2 + 30
     on_the_way = came + 0.5 * (last + 0.5 - came)
-    told = days_of(one, [], 2, 0.1)
+    told = days_of(one, [one], 2, 0.1)
     check("days waiting", told.waiting, on_the_way - 0.1 * (last + 0.5), 1e-12)
     check("days late", told.late, on_the_way - 2.5 - 0.1 * 30, 1e-12)
     other = Outlook(2.0, [Step(bucket, 0.0, 0.0, 2.0)], 0.0, {}, 0.0, 0.0, 0.0, 0.0)
     lane = (8.0 * on_the_way + 2.0 * came) / 10.0
     told = days_of(other, [one, other], 2, 1.0)
     check("days waiting, leaning on the lane", told.waiting,
-          (2.0 * came + 4.0 * lane) / 6.0 - 4.0 * 0.4 / 6.0 * (last + 0.5), 1e-12)
+          (2.0 * came + 4.0 * (lane - 0.4 * (last + 0.5))) / 6.0, 1e-12)
 
 
 def run() -> int:

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import rates
-from agreements import (DEFECT_COSTS, Agreements, NotKnown, converted, cost_class, first_open_day,
-                        is_paused, minor_units, month_of, promised_day, quote_for,
+from agreements import (DEFECT_COSTS, Agreements, NotKnown, Quote, converted, cost_class,
+                        first_open_day, is_paused, minor_units, month_of, promised_day, quote_for,
                         read_agreements)
 from days import DAY_MS, day_of, end_of
 from entries import LOST_AFTER_DAYS, Counted, apply_excuses, work_out
@@ -232,7 +232,7 @@ def candidate(season: Season, question: Question, key: Key, given: dict,
             by_arrivals = pair.late_beta(promised)
     late = by_arrivals or late
 
-    mix = kind_mix(pair, fleet)
+    mix = kind_mix(pair, same_supplier, fleet)
     shares = {kind: mean(bad) * share for kind, share in mix.items()}
     each = {}
     for kind in DEFECT_COSTS:
@@ -243,14 +243,14 @@ def candidate(season: Season, question: Question, key: Key, given: dict,
                    shares["lost"])
     waiting = days.waiting + (opens - day)
     late_days = 0.0 if promised is None else days.late
-    dispute_share, answer_days = claims(pair, same_supplier, fleet)
+    dispute_share, answer_days = claims(same_supplier, fleet)
     parts = {"landed": float(landed), "late": late_share * amount["late_order"],
              "days_late": late_days * amount["day_late"],
              "waiting": waiting * amount["day_waiting"],
              "defect": math.fsum(shares[kind] * each[kind] for kind in DEFECT_COSTS[:-1]),
              "lost": shares["lost"] * each["lost"],
              "unanswered": dispute_share * answer_days * amount["unanswered_day"]}
-    per_late, per_bad = slopes(mean(late), mean(bad), mix, each,
+    per_late, per_bad = slopes(mean(late), shares["lost"], mix, each,
                                0 if promised is None else amount["late_order"])
     return Candidate(key, landed, (quoted, quote.currency), promised, opens - day, late_share,
                      late_days, waiting, shares, dispute_share, answer_days,
@@ -263,13 +263,12 @@ def late_not_lost(late: float, lost: float) -> float:
     return max(0.0, late - lost)
 
 
-def slopes(late: float, bad: float, mix: dict[str, float], each: dict[str, float],
+def slopes(late: float, lost: float, mix: dict[str, float], each: dict[str, float],
            late_order: int) -> tuple[float, float]:
-    """What the order costs more when its late rate is 1, and when its defect rate is 1."""
-    per_bad = math.fsum(mix[kind] * each[kind] for kind in DEFECT_COSTS)
-    if late <= bad * mix["lost"]:
-        return 0.0, per_bad
-    return float(late_order), per_bad - mix["lost"] * late_order
+    """What the order costs more when its late rate is 1, and when its defect rate is 1. The part
+    of the late ones that is lost enters by its mean, whatever the rate."""
+    return (late_order * late_not_lost(late, lost) / late,
+            math.fsum(mix[kind] * each[kind] for kind in DEFECT_COSTS))
 
 
 # ---- all of them -----------------------------------------------------------------------------
@@ -338,12 +337,22 @@ def cost_of(order: Order) -> tuple[int, str] | None:
     return None
 
 
-def is_waited_for(order: Order, counted: Counted, moment: Moment) -> bool:
-    """Paid, and neither closed by whatever nor given up as lost."""
-    if counted.paid_day is None or counted.closing_days:
+def is_waited_for(order: Counted, due_day: int | None, moment: Moment) -> bool:
+    """Paid, and neither closed by whatever nor given up as lost; nothing is without a promise."""
+    if order.paid_day is None or order.closing_days:
         return False
-    due = counted.due_day if counted.due_day is not None else counted.paid_day + LOST_AFTER_DAYS
-    return end_of(due + LOST_AFTER_DAYS) > moment.horizon
+    return due_day is None or end_of(due_day + LOST_AFTER_DAYS) > moment.horizon
+
+
+def due_by_quote(season: Season, order: Order, counted: Counted) -> int | None:
+    """Its own promise, or that of the quote that held when it was paid."""
+    if counted.due_day is not None or counted.paid_day is None:
+        return counted.due_day
+    quote = quote_of(season, order, counted)
+    if quote is None or quote.promise is None:
+        return None
+    return promised_day(quote.promise, counted.paid_day,
+                        season.agreed.terms.get(counted.supplier))
 
 
 def risks(season: Season, now: int, days: int = 90,
@@ -355,7 +364,8 @@ def risks(season: Season, now: int, days: int = 90,
         latest = max(event["instant"] for event in order.events)
         risk.last_event = max(latest, risk.last_event or latest)
         cost = cost_of(order)
-        if is_waited_for(order, counted, moment):
+        due = due_by_quote(season, order, counted) if quotes_loaded_first else counted.due_day
+        if is_waited_for(counted, due, moment):
             risk.underway += 1
             add(risk.exposure, cost)
         if counted.paid_day is not None and counted.paid_day > day_of(now) - days:
@@ -363,11 +373,11 @@ def risks(season: Season, now: int, days: int = 90,
             is_replacement = order.fact("replaces") is not None
             if not is_replacement:
                 add(risk.paid, cost)
-            quoted = quoted_of(season, order, counted) if quotes_loaded_first else None
-            if quoted is not None and cost is not None and cost[1] == quoted[1] \
+            quote = quote_of(season, order, counted) if quotes_loaded_first else None
+            if quote is not None and cost is not None and cost[1] == quote.currency \
                     and not is_replacement:
                 sums = risk.charged.setdefault(cost[1], [0, 0, 0])
-                for i, amount in enumerate((1, cost[0], quoted[0])):
+                for i, amount in enumerate((1, cost[0], quote.landed(units_of(order)))):
                     sums[i] += amount
     return found
 
@@ -377,16 +387,18 @@ def add(sums: dict[str, int], money: tuple[int, str] | None) -> None:
         sums[money[1]] = sums.get(money[1], 0) + money[0]
 
 
-def quoted_of(season: Season, order: Order, counted: Counted) -> tuple[int, str] | None:
-    """The landed price of the quote that held when it was paid."""
-    item, units = order.fact("item"), order.fact("units")
+def units_of(order: Order) -> int:
+    return int(order.fact("units") or 1)
+
+
+def quote_of(season: Season, order: Order, counted: Counted) -> Quote | None:
+    """The one that held when it was paid."""
     service = "" if counted.service == "-" else counted.service
     try:
-        quote = quote_for(season.agreed, counted.supplier, item or "", counted.lane, service,
-                          int(units or 1), counted.paid_day)
+        return quote_for(season.agreed, counted.supplier, order.fact("item") or "", counted.lane,
+                         service, units_of(order), counted.paid_day)
     except NotKnown:
         return None
-    return quote.landed(int(units or 1)), quote.currency
 
 
 def concentration(amounts: list[float]) -> float | None:
