@@ -43,7 +43,6 @@ void Watch::Advance(const Subject& subject, std::span<const Day> accepted, Day l
         next_ = *next_ + kDesignEveryDays;
         continue;
       }
-      changed_ = *next_;
     }
     if (!TakeDays(subject, accepted, last, designs)) break;
   }
@@ -135,6 +134,7 @@ void Watch::Step(const DayCount& count) {
     changed_ = count.day + 1;
     return;
   }
+  if (path_.empty()) changed_ = count.day;
   path_.push_back({count, level_});
   if (level_ < kLevelUnit * plan_->chart.alarm_level) return;
   Alert alert;

@@ -14,7 +14,7 @@
 // the days of the guard nor, of alerts that returned to normal, those from change to return.
 //
 // Alert. It opens on the day S reaches the alarm level. The change is estimated to have begun on
-// the day after S was last 0. While it is open S stands still and the mirrored chart runs; the day
+// the day on which S last left 0. While it is open S stands still and the mirrored chart runs; the day
 // it reaches its level is the one the alert closes on, and S starts from 0.
 //
 // A new normal. On an accepted day an open alert closes. What came from the change on is normal
@@ -76,7 +76,9 @@ struct Plan {
   // At the chart's rate. At most the accepted ones, but for subjects too slow to be given so few
   // orders to run (kLeastTarget).
   double FalseAlarmsAYear() const { return yearly_orders / chart.orders_to_false_alarm; }
-  // From the day the odds become odds_ratio times as high, on average. REQUIRES: yearly_orders > 0.
+  // From the day the odds become odds_ratio times as high, on average, were each order judged by
+  // itself; by the day it takes 1.15 times as long with two orders a day. REQUIRES: yearly_orders
+  // > 0.
   double DaysToHear() const { return 364 * chart.orders_to_hear / yearly_orders; }
   bool operator==(const Plan&) const = default;
 };
@@ -149,7 +151,7 @@ class Watch {
   std::optional<Plan> plan_;
   std::optional<Day> last_day_;
   int64_t level_ = 0, clearing_ = 0;
-  Day changed_;                     // the day after S was last 0
+  Day changed_;                     // the day S left 0, or when it is 0 the next
   std::vector<ChartPoint> path_;    // since then
   std::optional<Day> normal_from_;  // what was accepted
   std::optional<Day> accepted_through_;
