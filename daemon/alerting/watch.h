@@ -25,7 +25,9 @@
 // Hinkley, "Inference about the change-point from cumulative sum tests", Biometrika 58 (1971)
 // 509-523). Rules of design, clearing and acceptance are our own.
 //
-// Pure; const use is thread-safe. A day without design costs below 1 us (tests/bench).
+// Pure; const use is thread-safe. A day of 10,000 lanes takes 25 ms, a tenth of them designed anew
+// from 400 days each with charts from the cache; replaying 400 days of a lane 0.2 ms (CPU time on 2
+// busy virtual cores, alerting_bench).
 #pragma once
 
 #include <cstdint>

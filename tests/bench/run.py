@@ -18,7 +18,8 @@ def machine():
 def main():
     print(machine(), flush=True)
     for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("layout_bench",),
-                             ("backtest_bench",), ("answers_bench", "--benchmark_min_time=0.3")):
+                             ("backtest_bench",), ("answers_bench", "--benchmark_min_time=0.3"),
+                             ("alerting_bench", "--benchmark_min_time=0.3")):
         print(f"\n== {name}", flush=True)
         done = subprocess.run([os.path.join(BIN, name), *arguments])
         if done.returncode != 0:
