@@ -121,7 +121,7 @@ class Watch {
  public:
   explicit Watch(WatchRules rules) : rules_(rules) {}
 
-  // Takes the days that are new up to `last`. `accepted`: ascending, the last day this watch had
+  // Takes the days that are new up to `last`. `accepted`: ascending, the last_day() this watch had
   // taken when the user said so; those of earlier calls again, and none beyond `last`.
   // REQUIRES: the same subject, grown, `last` >= that of the call before.
   void Advance(const Subject& subject, std::span<const Day> accepted, Day last,
