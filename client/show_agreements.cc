@@ -5,6 +5,8 @@
 #include <absl/strings/str_join.h>
 #include <absl/strings/str_split.h>
 
+#include <algorithm>
+
 #include "client/show.h"
 #include "client/table.h"
 #include "client/text.h"
@@ -22,9 +24,10 @@ std::string ItemText(const v1::Quote& quote) {
   return quote.supplier_item().empty() ? "any item" : "their " + quote.supplier_item();
 }
 
-std::string LaneOf(const v1::Quote& quote) {
-  return absl::StrCat(quote.origin(), "-", quote.destination(), quote.service().empty() ? "" : "/",
-                      quote.service());
+// "lotus-works, VN-DE/express"; without a service it is for any.
+std::string HeadingOf(const v1::Quote& quote) {
+  return absl::StrCat(quote.supplier(), ", ", quote.origin(), "-", quote.destination(),
+                      quote.service().empty() ? "" : "/", quote.service());
 }
 
 bool EndsSoon(const v1::QuoteStatus& quote) {
@@ -152,29 +155,34 @@ std::string ShowQuotes(const v1::ListQuotesResponse& answer, int width) {
   if (answer.quotes().empty()) {
     return "no quotes; load some with \"plumblane quotes load FILE\"\n";
   }
+  std::vector<const v1::QuoteStatus*> quotes;
+  for (const v1::QuoteStatus& quote : answer.quotes()) quotes.push_back(&quote);
+  std::stable_sort(quotes.begin(), quotes.end(), [](const auto* a, const auto* b) {
+    return HeadingOf(a->quote()) < HeadingOf(b->quote());
+  });
   Table table({{"item"},
-               {"lane"},
                {"price", Align::kRight},
                {"promised\ndays"},
                {"days\nold", Align::kRight},
                {"holds"}});
   int soon = 0;
-  for (const v1::QuoteStatus& status : answer.quotes()) {
-    const v1::Quote& quote = status.quote();
-    soon += EndsSoon(status) ? 1 : 0;
-    table.Add({ItemText(quote), LaneOf(quote), MoneyText(quote.price()),
+  for (const v1::QuoteStatus* status : quotes) {
+    const v1::Quote& quote = status->quote();
+    soon += EndsSoon(*status) ? 1 : 0;
+    table.Add({ItemText(quote), MoneyText(quote.price()),
                quote.promised_days().empty() ? "none" : quote.promised_days(),
-               Thousands(status.age_days()), HoldsText(status)});
+               Thousands(status->age_days()), HoldsText(*status)});
   }
-  // The header, then a line for each quote, under the name of its supplier.
+  // The header, then a line for each quote, under the name of its supplier and lane.
   const std::vector<std::string> lines = absl::StrSplit(table.Render(width, /*indent=*/2), '\n');
   std::string text = absl::StrCat(lines[0], "\n", lines[1], "\n");
-  for (int i = 0; i < answer.quotes_size(); ++i) {
-    const v1::Quote& quote = answer.quotes(i).quote();
-    const bool is_first = i == 0 || answer.quotes(i - 1).quote().supplier() != quote.supplier();
-    if (is_first) absl::StrAppend(&text, quote.supplier(), "\n");
-    absl::StrAppend(&text, lines[static_cast<size_t>(i) + 2], "\n");
-    const std::string more = MoreText(quote);
+  for (size_t i = 0; i < quotes.size(); ++i) {
+    const std::string heading = HeadingOf(quotes[i]->quote());
+    if (i == 0 || heading != HeadingOf(quotes[i - 1]->quote())) {
+      absl::StrAppend(&text, heading, "\n");
+    }
+    absl::StrAppend(&text, lines[i + 2], "\n");
+    const std::string more = MoreText(quotes[i]->quote());
     if (!more.empty()) text += DetailLine("", more, /*label_width=*/2, width);
   }
   if (soon > 0) {

@@ -140,15 +140,17 @@ std::string ShowPick(const v1::AssignOrderResult& result, bool dry_run, int widt
 
 std::string ShowAssignments(const v1::ListAssignmentsResponse& answer, int width) {
   if (answer.assignments().empty()) return "no assignments\n";
-  Table table(
-      {{"order"}, {"day"}, {"supplier"}, {"lane"}, {"how"}, {"saving", Align::kRight}, {"state"}});
+  // Two lines each: the order, then who got it.
+  Table table({{"order\nand supplier"}, {"day"}, {"how"}, {"saving", Align::kRight}, {"state"}});
   for (const v1::Assignment& assignment : answer.assignments()) {
     table.Add({OrderText(assignment), TimeText(assignment.assign_time()).substr(0, 10),
-               assignment.supplier(), LaneText(assignment.lane()), HowText(assignment),
+               HowText(assignment),
                assignment.has_expected_saving()
                    ? AmountWithCode(assignment.expected_saving(), assignment.currency_code())
                    : "-",
                StateText(assignment)});
+    table.Add({absl::StrCat("  ", assignment.supplier(), ", ", LaneText(assignment.lane())), "", "",
+               "", ""});
   }
   std::string text = table.Render(width) + "\n" + Wrapped(CountsText(answer), width);
   const std::string saving = SavingText(answer);

@@ -4,6 +4,7 @@
 #include <absl/strings/str_format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <vector>
 
 #include "client/show.h"
@@ -15,6 +16,7 @@ namespace plumblane::client {
 namespace {
 
 constexpr char kLost[] = "lost";
+constexpr double kRounding = 0.5;  // minor units
 
 // The class that the answer was reckoned with; null when the settings do not have it.
 const v1::CostClass* ClassOf(const v1::CostSettings& settings, const v1::CostBasis& basis) {
@@ -112,6 +114,13 @@ class Parts {
                 class_ == nullptr ? "" : FineAmountText(part, currency_) + "  "});
   }
 
+  // The lines of the kinds come to what the daemon says.
+  bool KindsMatch() const {
+    double sum = 0;
+    for (const auto& [kind, share] : cost_.defect_shares()) sum += KindCost(kind, share);
+    return std::abs(sum - cost_.defect_cost() - cost_.lost_cost()) < kRounding;
+  }
+
   std::string Notes(int width) const {
     std::string text;
     const auto say = [&](const std::string& sentence) {
@@ -129,6 +138,10 @@ class Parts {
                         AmountText(cost_.low(), currency_), AmountText(cost_.median(), currency_),
                         AmountText(cost_.high(), currency_),
                         FineAmountText(cost_.standard_deviation(), currency_)));
+    if (class_ != nullptr && !KindsMatch()) {
+      say("the costs that hold now are not those that this was reckoned with: bad goods and lost "
+          "orders cannot be redone");
+    }
     if (cost_.times_assumed()) say("its days rest on others, or on its promise");
     return text;
   }

@@ -132,7 +132,9 @@ std::string CostAdvice(const v1::RankSuppliersResponse& answer, const std::strin
                     Percent(first.cost().cheapest_chance()));
   }
   text += ".";
-  if (answer.trials_on()) {
+  if (answer.trials_on() && first.share() >= 1) {
+    text += " Trials are on, but none is worth its cost here.";
+  } else if (answer.trials_on()) {
     absl::StrAppend(&text, " Trials are on: it gets ", Percent(first.share()),
                     " of such orders, others the rest, to learn how they do. Trial orders go to "
                     "real customers.");

@@ -56,9 +56,8 @@ class Loading {
     const grpc::Status status = load_.send(/*validate_only=*/!wrong_.empty(), answer);
     if (!status.ok()) return status;
     for (const v1::RowError& error : answer->errors()) {
-      const size_t index = static_cast<size_t>(std::max(0, error.index()));
-      if (index >= sent_.size()) continue;
-      const Sent& sent = sent_[index];
+      const int last = static_cast<int>(sent_.size()) - 1;
+      const Sent& sent = sent_[static_cast<size_t>(std::clamp(error.index(), 0, last))];
       const Complaint why{"REJECTED", ColumnOf(error.field()), error.message()};
       wrong_.emplace(sent.row, Rejection{sent.line, why, sent.text});
     }

@@ -105,7 +105,9 @@ absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(
     return RatesOf((**measures)[Measure::kOnTime], (**measures)[Measure::kDefect], question.scope,
                    question.ended, question.rules);
   };
+  if (before && changed.empty()) return before;
   auto fleet = std::make_shared<Fleet>();
+  bool same_rates = false;
   if (!before) {
     fleet->pairs.reserve(source.pairs.size());
     for (const Pair& pair : source.pairs) {
@@ -124,15 +126,20 @@ absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(
         recounted.emplace(pair, *std::move(rates));
       }
     }
-    if (recounted.empty()) return before;
-    fleet->pairs = Replaced(before->pairs, std::move(recounted));
+    same_rates = recounted.empty();
+    if (!same_rates) fleet->pairs = Replaced(before->pairs, std::move(recounted));
   }
   const auto total = source.read(Pair{}, /*again=*/true);
   if (!total.ok()) return total.status();
   const MeasureSet& sums = **total;
-  fleet->priors =
-      FleetPriors(fleet->pairs, PooledPriors(sums[Measure::kOnTime], sums[Measure::kDefect],
-                                             question.ended, question.rules, question.scope));
+  fleet->pooled = PooledPriors(sums[Measure::kOnTime], sums[Measure::kDefect], question.ended,
+                               question.rules, question.scope);
+  // A defect known a day later changes no rate of a pair, yet the curve of delays.
+  if (same_rates) {
+    if (fleet->pooled == before->pooled) return before;
+    fleet->pairs = before->pairs;
+  }
+  fleet->priors = FleetPriors(fleet->pairs, fleet->pooled);
   fleet->candidates.reserve(fleet->pairs.size());
   for (const PairOfFleet& one : fleet->pairs) {
     fleet->candidates.push_back(CandidateOf(one.pair, one.rates, fleet->priors.Of({&one.pair, 1})));

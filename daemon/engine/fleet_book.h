@@ -34,6 +34,7 @@ namespace plumblane {
 // Immutable.
 struct Fleet {
   std::vector<PairOfFleet> pairs;  // ascending
+  Priors pooled;                   // what the priors are fitted around
   FleetPriors priors;
   std::vector<RankCandidate> candidates;  // along `pairs`
   // Of a pair that has no cells, as of one with none settled.

@@ -35,7 +35,7 @@ absl::StatusOr<Offer> PriceOf(const Pair& pair, const OrderToSource& order,
   if (held == nullptr) {
     return absl::NotFoundError(absl::StrCat(
         "no quote holds for ", order.item.empty() ? "any item" : absl::StrCat("item ", order.item),
-        " on ", FormatDay(today)));
+        " on ", FormatDay(today), order.item.empty() ? "; name the item" : ""));
   }
   const std::optional<Money> landed = LandedPrice(held->quote, order.units);
   if (!landed) return absl::OutOfRangeError("the quoted price of so many units is beyond measure");

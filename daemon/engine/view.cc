@@ -239,14 +239,22 @@ absl::StatusOr<MonthUse> View::MonthUse(const std::string& supplier) const {
   for (const Pair& pair : PairsOf({supplier, std::nullopt})) {
     const auto measures = Read(pair);
     if (!measures.ok()) return measures.status();
+    // Every part paid is in it on its paid day, whatever became of it and however its dates
+    // contradict each other.
     const Series& paid = (**measures)[Measure::kUnderway];
     for (auto cohort = paid.rbegin(); cohort != paid.rend() && use.month.first <= cohort->day;
          ++cohort) {
       use.paid_count += cohort->cell.counted.entered + cohort->cell.excused.entered;
     }
   }
-  for (const auto& [part, open] : catalog_->assignments->by_part) {
-    if (open.supplier == supplier && use.month.first <= DayOf(open.time)) ++use.assigned_count;
+  const auto& open = catalog_->assignments->by_part;
+  for (auto it = open.begin(); it != open.end(); ++it) {
+    const auto next = std::next(it);
+    // Routed again, the part before waits for nothing.
+    if (next != open.end() && next->first.first == it->first.first) continue;
+    if (it->second.supplier == supplier && use.month.first <= DayOf(it->second.time)) {
+      ++use.assigned_count;
+    }
   }
   return use;
 }

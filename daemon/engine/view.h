@@ -23,7 +23,6 @@
 #include "engine/catalog.h"
 #include "engine/cost_proposal.h"
 #include "engine/memory.h"
-#include "engine/month_use.h"
 #include "engine/risk.h"
 #include "engine/sourcing.h"
 #include "orders/fold.h"
@@ -108,6 +107,13 @@ struct OrderMatch {
   std::string destination;
 };
 
+// How much of a supplier's month is used, against its monthly order limit.
+struct MonthUse {
+  Month month;
+  int64_t paid_count = 0;      // order parts paid to it since the month began
+  int64_t assigned_count = 0;  // given to it since then and not paid yet
+};
+
 class View {
  public:
   // `memory` has been told of all that entries changed since it was made, up to this state.
@@ -166,7 +172,7 @@ class View {
   // What waits for one supplier: exposure, orders under way, silence; nothing else is filled in.
   absl::StatusOr<SupplierRisk> WaitingFor(const std::string& supplier) const;
 
-  // As of now; the month starts as the supplier's terms say.
+  // As of now. The month is that of the supplier's terms; without terms the calendar's.
   absl::StatusOr<plumblane::MonthUse> MonthUse(const std::string& supplier) const;
 
   absl::StatusOr<OrderAnswer> Order(const OrderKey& key) const;

@@ -12,7 +12,7 @@ namespace {
 constexpr size_t kPoints = 33;                     // of a rate
 constexpr size_t kSteps = 128;                     // of a cost table
 using CostTable = std::array<double, kSteps + 2>;  // the last step is beyond what is asked
-constexpr double kDrop = 14;        // points reach to where the density is e^-14 of its peak ...
+constexpr double kDrop = 11;        // points reach to where the density is e^-11 of its peak ...
 constexpr double kReach = 14;       // ... and at most this far from it on the logit scale
 constexpr double kTie = 1e-12;      // costs closer than this part of them are equal
 constexpr double kFewest = 32;      // cells that a contest starts with
@@ -111,7 +111,7 @@ class RatePoints {
     steps.fill(0);
     size_t used = 0;
     const auto put = [&](double cost, double probability) {
-      const double place = (cost - first_) / step;
+      const double place = std::max(0.0, (cost - first_) / step);
       if (place > kSteps + 1) return;
       const size_t whole = std::min(static_cast<size_t>(place), kSteps);
       const double far = probability * (place - static_cast<double>(whole));

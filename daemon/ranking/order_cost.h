@@ -55,6 +55,7 @@ struct CostParts {
   double Expected() const {
     return landed + late + days_late + waiting + defect + lost + unanswered;
   }
+  bool operator==(const CostParts&) const = default;
 };
 
 struct OrderCost {

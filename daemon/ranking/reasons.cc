@@ -30,24 +30,27 @@ std::string Days(double days) {
 std::string Drawback(const Named& one, const Named& other) {
   const CostParts& a = one.parts;
   const CostParts& b = other.parts;
-  const std::string there = absl::StrCat(" (", other.supplier, ": ");
   struct Part {
     double more;
-    std::string words;
+    std::string verb, here, there;
   };
   const std::array<Part, 4> parts = {{
-      {a.late + a.days_late - b.late - b.days_late,
-       absl::StrCat("is late ", OneIn(a.late_share), there, OneIn(b.late_share), ")")},
-      {a.defect + a.lost - b.defect - b.lost,
-       absl::StrCat("is bad or lost ", OneIn(BadShare(a)), there, OneIn(BadShare(b)), ")")},
-      {a.waiting - b.waiting,
-       absl::StrCat("takes ", Days(a.waiting_days), there, Days(b.waiting_days), ")")},
-      {a.unanswered - b.unanswered,
-       absl::StrCat("answers claims after ", Days(a.answer_days), there, Days(b.answer_days), ")")},
+      {a.late + a.days_late - b.late - b.days_late, "is late ", OneIn(a.late_share),
+       OneIn(b.late_share)},
+      {a.defect + a.lost - b.defect - b.lost, "is bad or lost ", OneIn(BadShare(a)),
+       OneIn(BadShare(b))},
+      {a.waiting - b.waiting, "takes ", Days(a.waiting_days), Days(b.waiting_days)},
+      {a.unanswered - b.unanswered, "answers claims after ", Days(a.answer_days),
+       Days(b.answer_days)},
   }};
-  const auto most = std::max_element(parts.begin(), parts.end(),
-                                     [](const Part& x, const Part& y) { return x.more < y.more; });
-  return std::llround(most->more) > 0 ? most->words : "";
+  // A difference that the words do not show is no reason.
+  const Part* most = nullptr;
+  for (const Part& part : parts) {
+    if (std::llround(part.more) <= 0 || part.here == part.there) continue;
+    if (most == nullptr || most->more < part.more) most = &part;
+  }
+  if (most == nullptr) return "";
+  return absl::StrCat(most->verb, most->here, " (", other.supplier, ": ", most->there, ")");
 }
 
 }  // namespace

@@ -28,7 +28,7 @@ bool IsAbove(const CostBelief& belief, double cost) {
 
 std::vector<double> SharesToGive(std::span<const CostBelief> beliefs, const ShareRules& rules) {
   assert(!beliefs.empty() && rules.orders_a_day >= 0 && rules.half_life_days > 0);
-  assert(rules.most_share >= 0 && rules.most_share <= 1);
+  assert(rules.most_share >= 0 && rules.most_share <= 1 && rules.most_cost.value_or(0) >= 0);
   const auto cheaper = [](const CostBelief& a, const CostBelief& b) {
     return a.Expected() < b.Expected();
   };

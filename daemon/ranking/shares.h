@@ -5,6 +5,11 @@
 // the same as taking the cheapest of one joint draw), with a floor, so that what is believed of a
 // supplier stays alive, and with caps, because a trial order goes to a real customer.
 //
+// The cap on the share holds for all that is not the lowest expected cost, not for the floors
+// alone. In simulation (tests/bench/sourcing_bench, mean of seven scenarios) a cap on the floors
+// alone loses a tenth less, 348 against 382, but then 24 % of the orders are trials, and "at most
+// one in ten" would be untrue; with the cap as it is they are 8.5 %.
+//
 // Sources: O. Chapelle, L. Li, "An empirical evaluation of Thompson sampling", NIPS 24 (2011)
 // 2249-2257 (delayed feedback, sharpening); S. Agrawal, N. Goyal, COLT 2012, PMLR 23:39 (regret);
 // V. Raj, S. Kalyani, arXiv:1707.09727 (2017) (drift); figures: simulation, tests/bench.
@@ -25,27 +30,35 @@ namespace plumblane {
 
 inline constexpr double kSharpening = 4;
 
-struct ShareRules {
-  bool trials = false;
-  // Orders a day among these candidates, and the half-life: the floor of a supplier is
-  // kLiveWeight ln 2 / half_life orders a day, enough to keep kLiveWeight orders' worth of
-  // evidence.
-  double orders_a_day = 0;  // >= 0; 0 = unknown: no floor
-  double half_life_days = 45;
-  // Others than the lowest expected cost get at most this share together, 0..1 ...
-  double most_share = 0.1;
-  // ... and cost at most this much more per order on average.
-  std::optional<double> most_cost = std::nullopt;
-};
+// A floor keeps this many orders' worth of evidence of a supplier.
 inline constexpr double kLiveWeight = 5;
 
+// REQUIRES: orders_a_day >= 0, half_life_days > 0, most_share in 0..1, most_cost >= 0.
+struct ShareRules {
+  bool trials = false;
+  // Orders a day among these candidates (0 = unknown: no floor), and the half-life of what is known
+  // of them: the floor of a supplier is kLiveWeight ln 2 / half_life_days orders a day. Short
+  // half-lives cost more than they find where nothing changes: best when these candidates get 200
+  // orders or more in one together.
+  double orders_a_day = 0;
+  double half_life_days = 45;
+  // Others than the lowest expected cost, floors included, get at most this share together, equals
+  // of the lowest too: this is the cap on trial orders ...
+  double most_share = 0.1;
+  // ... and cost at most this much more per order on average, minor units over all orders. Where
+  // either cap binds, the others keep their proportions, below their floors if need be.
+  std::optional<double> most_cost = std::nullopt;
+};
+
 // Sums to 1. The lowest expected cost (the first of equals) gets what the others leave. One whose
-// low limit (2.5 %) exceeds the best one's high limit gets nothing.
+// low limit (2.5 %) exceeds the best one's high limit (97.5 %) gets nothing.
+// Costs about 7 us a candidate with trials (200: 1.5 ms).
 // REQUIRES: not empty.
 std::vector<double> SharesToGive(std::span<const CostBelief> beliefs, const ShareRules& rules);
 
 // The one an order gets, drawn by the shares with a counter-based generator keyed by the text: the
-// same text and shares, the same pick, on every machine. Never one whose share is 0.
+// same text and proportions, the same pick, on every machine and in every version (a seed that is
+// the hash of the text, base/hash.h). Never one whose share is 0.
 // REQUIRES: shares not negative, their sum > 0.
 size_t PickByShare(std::span<const double> shares, std::string_view key);
 

@@ -6,7 +6,6 @@
 #include <set>
 
 #include "base/ids.h"
-#include "engine/month_use.h"
 #include "service/page_token.h"
 #include "service/read_agreement.h"
 #include "service/status.h"
@@ -21,7 +20,7 @@ using Reactor = grpc::ServerUnaryReactor;
 
 absl::Status WriteStatusOf(const View& view, const std::string& supplier, v1::TermsStatus* out) {
   const Day today = DayOf(view.now());
-  const auto use = MonthUseOf(view.snapshot(), view.catalog(), supplier, today);
+  const auto use = view.MonthUse(supplier);
   if (!use.ok()) return use.status();
   WriteTermsStatus(view.catalog().agreements->terms, supplier, *use, today, out);
   return absl::OkStatus();

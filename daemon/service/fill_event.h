@@ -2,8 +2,8 @@
 // needs no quotes to be read again, and a later quote changes nothing of it.
 //
 //   origin, service   of the terms; a service sent as "-" is none and stays none
-//   quoted            the landed price of the quote that holds on the day it was paid, for the units
-//                     sent or 1; needs supplier and both lane ends
+//   quoted            the landed price of the quote that holds on the day it was paid, for the
+//                     units sent or 1; needs supplier and both lane ends
 //   promise           where neither moment nor days were sent: the days of that quote, else of the
 //                     terms, past the supplier's closures, to the end of that day at the
 //                     destination, as days that were sent; marked as implied

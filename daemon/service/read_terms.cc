@@ -153,8 +153,9 @@ CostSettings ReadCosts(const v1::CostSettings& in, RowErrors& errors) {
   for (int i = 0; i < in.classes_size(); ++i) {
     RowReader row(i, errors);
     CostClass one = ReadCostClass(in.classes(i), settings.currency, row);
+    // One that cannot be read is no second.
     const auto [first, is_new] = seen.try_emplace({one.shop, one.item_class}, i);
-    if (!is_new) {
+    if (!is_new && row.ok()) {
       row.Bad("item_class", absl::StrCat("expected each shop and class once: row ", first->second,
                                          " has it already"));
     }

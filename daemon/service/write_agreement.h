@@ -4,7 +4,7 @@
 #include <plumblane/v1/agreements.pb.h>
 
 #include "agreements/agreements.h"
-#include "engine/month_use.h"
+#include "engine/view.h"
 
 namespace plumblane {
 

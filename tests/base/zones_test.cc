@@ -112,6 +112,19 @@ INSTANTIATE_TEST_SUITE_P(
                       PromiseCase{"2026-03-05T10:00:00Z", 3, "XX", "2026-03-09T00:00:00Z"},
                       PromiseCase{"2026-03-05T10:00:00Z", 365, "DE", "2027-03-05T23:00:00Z"}));
 
+TEST(Zones, TheDayOfAMomentIsThatOfTheCalendarAtTheDestination) {
+  const Zones zones = Zones::Load().value();
+  EXPECT_EQ(zones.DayAt(At("2026-03-05T22:59:59Z"), "DE"), On("2026-03-05"));
+  EXPECT_EQ(zones.DayAt(At("2026-03-05T23:00:00Z"), "DE"), On("2026-03-06"));
+  EXPECT_EQ(zones.DayAt(At("2026-03-05T23:00:00Z"), "XX"), On("2026-03-05"));
+  for (const char* destination : {"DE", "NZ", "US", "RU", "KI", "MX", "DEHAM", "XX"}) {
+    for (const Day day : {On("2026-01-15"), On("2026-03-29"), On("2026-10-25")}) {
+      EXPECT_EQ(zones.DayAt(zones.StartOfDay(day, destination), destination), day) << destination;
+      EXPECT_EQ(zones.DayAt(zones.LastMillisOfDay(day, "DE"), "DE"), day);
+    }
+  }
+}
+
 TEST(Zones, AnUnknownDestinationUsesTheFallbackThatWasAskedFor) {
   const Zones berlin = Zones::Load("Europe/Berlin").value();
   EXPECT_EQ(berlin.StartOfDay(On("2026-01-15"), "XX"), At("2026-01-14T23:00:00Z"));

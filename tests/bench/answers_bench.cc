@@ -227,8 +227,10 @@ BENCHMARK(BM_FirstQuestionOfADay)->Unit(benchmark::kMillisecond);
 void BM_RankHot(benchmark::State& state) {
   const View view = Stored::Get(static_cast<int>(state.range(0))).Look(Stored::Empty());
   const auto limit = static_cast<size_t>(state.range(1));
-  Check(view.Source({.destination = "DE"}, {}, limit).status());
-  for (auto _ : state) Check(view.Source({.destination = "DE"}, {}, limit).status());
+  OrderToSource order;
+  order.destination = "DE";
+  Check(view.Source(order, {}, limit).status());
+  for (auto _ : state) Check(view.Source(order, {}, limit).status());
 }
 BENCHMARK(BM_RankHot)
     ->ArgNames({"pairs", "told"})

@@ -176,8 +176,18 @@ TEST_F(AgreementsTest, QuotesSayHowLongTheyHold) {
      "state":"STATE_REPLACED","ageDays":120}]})");
   daemon_.state.quotes.assign(list.quotes().begin(), list.quotes().end());
   EXPECT_EQ(Run({"quotes", "list"}).out,
-            "                                               promised     days\n"
-            "  item                 lane               price  days          old  holds\n");
+            "                                  promised     days\n"
+            "  item                     price  days          old  holds\n"
+            "copper-ferry, TR-DE\n"
+            "  their K-7            10.00 EUR  8             120  expired 2026-09-15\n"
+            "  mug                  10.00 EUR  8             120  replaced\n"
+            "lotus-works, VN-DE\n"
+            "  any item             14.00 USD  none            3\n"
+            "    and 3.50 USD freight an order and 0.80 USD duty a unit; from 10 units on\n"
+            "lotus-works, VN-DE/express\n"
+            "  basket-willow-small  13.75 EUR  5-8 working    40  ends in 5 days\n"
+            "\n"
+            "1 quote ends within 14 days: ask for new ones.\n");
 }
 
 TEST_F(AgreementsTest, EndsOfQuotesAreSaidInWords) {
@@ -231,8 +241,9 @@ TEST_F(AgreementsTest, TermsTellWhereTheMonthStands) {
 
 TEST_F(AgreementsTest, PauseAndResume) {
   const Result paused = Run({"pause", "a", "--until", "2026-12-01", "--reason", "unsafe toys"});
-  EXPECT_EQ(paused.out,
-            "a is paused until 2026-12-01: unsafe toys. It gets no orders from rank and assign.\n");
+  EXPECT_EQ(
+      paused.out,
+      "a is paused until 2026-12-01: unsafe toys. It gets no orders from rank and\nassign.\n");
   EXPECT_EQ(daemon_.state.pause_request.pause().until_date(), "2026-12-01");
   EXPECT_EQ(Run({"resume", "a"}).out, "a gets orders again\n");
   const Result other = Run({"resume", "b"});
@@ -299,6 +310,53 @@ TEST_F(AgreementsTest, WrongCostsNameTheirLines) {
   EXPECT_EQ(refused.code, kSomeRejected);
   EXPECT_THAT(refused.err, HasSubstr(good + ": line 3: sale: expected one currency\n"));
   EXPECT_EQ(nlohmann::json::parse(refused.out)["errors"][0]["field"], "sale");
+}
+
+// ---- rank, as far as agreements change it -----------------------------------------------------
+
+TEST_F(AgreementsTest, RankSaysAllThatIsKnownOfTheOrder) {
+  Run({"rank", "--to", "de", "--item", "kite", "--units", "2", "--shop", "harbour", "--sale",
+       "39.80", "--currency", "eur"});
+  EXPECT_EQ(daemon_.state.rank_request.ShortDebugString(),
+            "destination: \"DE\" item: \"kite\" unit_count: 2 shop: \"harbour\" sale { "
+            "minor_units: 3980 currency_code: \"EUR\" }");
+}
+
+TEST_F(AgreementsTest, RankWithoutACandidateTellsWhyForEach) {
+  v1::ExcludedCandidate& excluded = *daemon_.state.ranking.add_excluded();
+  excluded.set_supplier("a");
+  excluded.set_reason("no rate from USD to EUR");
+  const Result result = Run({"rank", "--to", "DE", "--service", "express"});
+  EXPECT_EQ(result.code, kNoSupplier);
+  EXPECT_EQ(result.err,
+            "no supplier can get an order to DE by service express:\n"
+            "- a: no rate from USD to EUR\n");
+}
+
+TEST_F(AgreementsTest, RankByCostAsksForTheCostsOnlyToExplain) {
+  daemon_.state.ranking = FromJson<v1::RankSuppliersResponse>(R"({"order":"ORDER_EXPECTED_COST",
+    "currencyCode":"EUR","candidates":[{"rank":1,"share":1,"reason":"lowest expected cost",
+    "score":{"supplierId":"a","lane":{"origin":"TR","destination":"DE"}},
+    "cost":{"expected":1000,"landed":"1000","defectShares":{"damaged":0.5}}}]})");
+  EXPECT_EQ(Run({"rank", "--to", "DE"}).code, kDone);
+  EXPECT_EQ(Run({"rank", "--to", "DE", "--explain"}).code, kFailed);  // there are no costs
+  daemon_.state.costs = FromJson<v1::CostSettings>(
+      R"({"classes":[{"defects":[{"kind":"damaged","refundShare":0.25}]}]})");
+  const Result result = Run({"rank", "--to", "DE", "--explain"});
+  EXPECT_EQ(result.code, kDone);
+  EXPECT_THAT(result.out, HasSubstr("damaged          0.5000 x (0.25 x 0)"));
+}
+
+// ---- sample-events/agreements -----------------------------------------------------------------
+
+TEST_F(AgreementsTest, SampleAgreementsRead) {
+  const std::string folder = std::string(PLUMBLANE_SAMPLES) + "/agreements/";
+  EXPECT_EQ(Run({"quotes", "load", folder + "quotes.csv"}).out, "loaded 131 quotes\n");
+  EXPECT_EQ(Run({"terms", "load", folder + "terms.csv"}).out, "loaded 7 suppliers\n");
+  EXPECT_EQ(Run({"rates", "load", folder + "rates.csv"}).out, "loaded 4 rates\n");
+  EXPECT_EQ(Run({"items", "load", folder + "items.csv"}).out, "loaded 30 items\n");
+  EXPECT_EQ(Run({"costs", "load", folder + "costs.toml"}).out, "loaded 3 cost classes\n");
+  EXPECT_EQ(Run({"assign", "--file", folder + "open-orders.csv"}).err, "12 orders assigned\n");
 }
 
 }  // namespace

@@ -215,8 +215,10 @@ TEST_F(AssignTest, WrongOrdersHaveAProblemAndTheOthersASupplier) {
 
 TEST_F(AssignTest, OneOrderWithoutASupplierIsExitCodeFive) {
   daemon_.state.assign = [](const v1::OrderToAssign& order, v1::AssignOrderResult* result) {
-    if (order.order_id() == "1043")
-      return result->Swap(std::make_unique<v1::AssignOrderResult>(Picked()).get());
+    if (order.order_id() == "1043") {
+      *result = Picked();
+      return;
+    }
     result->set_code(v1::AssignOrderResult::CODE_NONE_ELIGIBLE);
     result->set_problem("no supplier is eligible");
     result->add_excluded()->set_supplier("a");
@@ -300,17 +302,20 @@ TEST_F(AssignTest, AssignmentsAndWhatTheySaved) {
     "savings":[{"currencyCode":"EUR","expectedSaving":83.4,"assignmentCount":"2"}]})");
   const Result result =
       Run({"assignments", "--supplier", "a", "--since", "2026-09-01", "--until", "2026-09-30"});
-  EXPECT_EQ(
-      result.out,
-      "order           day         supplier      lane           how        saving  state\n"
-      "harbour/1043#2  2026-10-01  lotus-works   VN-DE/express  trial   -0.40 EUR  open\n"
-      "harbour/1042    2026-09-30  copper-ferry  TR-DE/-        lowest   1.23 EUR  paid\n"
-      "default/7       2026-09-29  amber-gate    PL-SE/-        chosen          -  elsewhere\n"
-      "\n"
-      "3 assignments, of them 1 trial and 1 choice of your own.\n"
-      "Expected saving against always taking the cheapest quote: 0.83 EUR over 2\n"
-      "assignments, choices of your own left out. That is what was expected when each\n"
-      "was decided; what the other supplier would really have done is never known.\n");
+  EXPECT_EQ(result.out,
+            "order\n"
+            "and supplier                  day         how        saving  state\n"
+            "harbour/1043#2                2026-10-01  trial   -0.40 EUR  open\n"
+            "  lotus-works, VN-DE/express\n"
+            "harbour/1042                  2026-09-30  lowest   1.23 EUR  paid\n"
+            "  copper-ferry, TR-DE/-\n"
+            "default/7                     2026-09-29  chosen          -  elsewhere\n"
+            "  amber-gate, PL-SE/-\n"
+            "\n"
+            "3 assignments, of them 1 trial and 1 choice of your own.\n"
+            "Expected saving against always taking the cheapest quote: 0.83 EUR over 2\n"
+            "assignments, choices of your own left out. That is what was expected when each\n"
+            "was decided; what the other supplier would really have done is never known.\n");
   const v1::ListAssignmentsRequest& request = daemon_.state.assignments_request;
   EXPECT_EQ(request.supplier(), "a");
   EXPECT_EQ(TimeText(request.from_time()), "2026-09-01");

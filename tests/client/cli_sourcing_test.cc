@@ -2,6 +2,7 @@
 
 #include <gmock/gmock.h>
 
+#include <iomanip>
 #include <set>
 #include <sstream>
 
@@ -41,7 +42,27 @@ TEST(CliSourcingTest, EveryCommandIsItsOwn) {
   EXPECT_EQ(verbs.size(), std::size(kCommands));
 }
 
+// The words of the examples in a help page, as a shell would part them, up to a pipe or a file.
+std::vector<Words> ExamplesIn(std::string help) {
+  const size_t begin = help.find("Examples:\n");
+  help = help.substr(begin, help.find("\nUsage: ") - begin);
+  for (size_t at; (at = help.find("\\\n")) != std::string::npos;) help.erase(at, 2);
+  std::vector<Words> examples;
+  std::istringstream lines(help);
+  for (std::string line; std::getline(lines, line);) {
+    if (!line.starts_with("  plumblane ")) continue;
+    std::istringstream read(line);
+    Words words;
+    for (std::string word; read >> std::quoted(word) && word != "|" && word != ">";) {
+      words.push_back(word);
+    }
+    examples.emplace_back(words.begin() + 1, words.end());
+  }
+  return examples;
+}
+
 TEST(CliSourcingTest, HelpBeginsWithExamplesThatParse) {
+  size_t count = 0;
   std::vector<Words> pages = {{"quotes"}, {"terms"}, {"rates"}, {"items"}, {"costs"}};
   pages.insert(pages.end(), std::begin(kCommands), std::end(kCommands));
   for (Words words : pages) {
@@ -52,7 +73,12 @@ TEST(CliSourcingTest, HelpBeginsWithExamplesThatParse) {
     EXPECT_LT(examples, leave.out.find("Usage: plumblane")) << words[0];
     std::istringstream lines(leave.out);
     for (std::string line; std::getline(lines, line);) EXPECT_LE(line.size(), 80u) << line;
+    for (const Words& example : ExamplesIn(leave.out)) {
+      EXPECT_EQ(MistakeOf(example), "none") << testing::PrintToString(example);
+      ++count;
+    }
   }
+  EXPECT_GE(count, 2 * std::size(kCommands));
 }
 
 TEST(CliSourcingTest, MistakesSayWhatWasExpected) {

@@ -40,6 +40,39 @@ Subject AnySubject(RandomOrders& random) {
   return subject;
 }
 
+OrderToSource ToGermany() {
+  OrderToSource order;
+  order.destination = "DE";
+  return order;
+}
+
+// From here on orders are ranked by cost.
+void Agree(AppliedState& state) {
+  Submission content;
+  std::vector<Quote> quotes;
+  int64_t price = 1000;
+  for (const char* supplier : {"lotus", "copper", "amber"}) {
+    for (const char* origin : {"VN", "TR"}) {
+      Quote quote;
+      quote.key = {supplier, "", {origin, "DE", ""}, 1};
+      quote.price = {price += 10, "EUR"};
+      quote.promise = PromisedDays{0, static_cast<int>(price % 17), false};
+      quotes.push_back(quote);
+    }
+  }
+  CostSettings costs;
+  costs.currency = "EUR";
+  costs.trials.on = true;
+  CostClass all;
+  all.late_order = 400;
+  all.day_late = 50;
+  all.day_waiting = 5;
+  all.unanswered_day = 20;
+  costs.classes = {all};
+  content.agreements = {quotes, costs};
+  state.Apply(content);
+}
+
 void ExpectSameAnswers(const View& ours, const View& theirs, RandomOrders& random) {
   Asked asked;
   if (random.Below(3) == 0) asked.as_of = StartOf(Day{20'000 + 20 + random.Below(4) * 20});
@@ -53,9 +86,8 @@ void ExpectSameAnswers(const View& ours, const View& theirs, RandomOrders& rando
     ASSERT_TRUE(x->answer.pairs == y->answer.pairs);
     ASSERT_TRUE(x->basis.late_fleet == y->basis.late_fleet);
   }
-  const OrderToSource order{.destination = "DE"};
-  const auto ranked = ours.Source(order, asked, 3);
-  const auto expected = theirs.Source(order, asked, 3);
+  const auto ranked = ours.Source(ToGermany(), asked, 3);
+  const auto expected = theirs.Source(ToGermany(), asked, 3);
   ASSERT_TRUE(ranked.ok() && expected.ok());
   ASSERT_EQ(ranked->answer.candidates.size(), expected->answer.candidates.size());
   for (size_t i = 0; i < ranked->answer.candidates.size(); ++i) {
@@ -64,6 +96,10 @@ void ExpectSameAnswers(const View& ours, const View& theirs, RandomOrders& rando
     ASSERT_EQ(one.ranked.expected_bad, expected->answer.candidates[i].ranked.expected_bad);
     ASSERT_TRUE(one.score == expected->answer.candidates[i].score);
     ASSERT_EQ(one.score.has_value(), i < 3);
+    ASSERT_EQ(one.priced.has_value(), expected->answer.candidates[i].priced.has_value());
+    if (!one.priced) continue;
+    ASSERT_TRUE(one.priced->cost.parts == expected->answer.candidates[i].priced->cost.parts);
+    ASSERT_EQ(one.share, expected->answer.candidates[i].share);
   }
 }
 
@@ -87,11 +123,12 @@ void ApplyAll(AppliedState& state, RandomOrders& random, int orders,
 
 TEST(Memory, ChangesNoAnswer) {
   int asked = 0;
-  for (uint64_t seed = 1; seed <= 25; ++seed) {
+  for (uint64_t seed = 1; seed <= 38; ++seed) {
     RandomOrders random(seed);
     AppliedState state;
     const auto roomy = std::make_shared<Memory>(kRoom);
     const auto cramped = std::make_shared<Memory>(kHardlyAnyRoom);
+    if (seed % 2 == 0) Agree(state);
     ApplyAll(state, random, 120, {roomy, cramped}, [&] {
       for (const auto& memory : {roomy, cramped}) {
         if (random.Below(3) != 0) continue;  // several entries may pass between two questions
@@ -120,7 +157,7 @@ TEST(Memory, RankedSharesAreThoseOfTheScoresAtAnyTimeOfTheDay) {
       const View view(
           state.store().TakeSnapshot(), std::make_shared<const Catalog>(state.catalog()),
           std::make_shared<Memory>(kRoom), rules, StartOf(Day{20'000 + 40}) + hour * 3'600'000);
-      const auto ranked = view.Source({.destination = "DE"}, {}, 100);
+      const auto ranked = view.Source(ToGermany(), {}, 100);
       ASSERT_TRUE(ranked.ok()) << ranked.status();
       for (const SourcingCandidate& one : ranked->answer.candidates) {
         const RateEstimate &late = one.score->on_time, &bad = one.score->defect;

@@ -1,5 +1,6 @@
 // The fold, rule by rule: each test is one sentence of orders/fold.h; what money adds is in
-// money_test.cc. An entry is written as "measure day outcome", e.g. "on_time 2026-03-10 delivered@0".
+// money_test.cc. An entry is written as "measure day outcome", e.g. "on_time 2026-03-10
+// delivered@0".
 #include "orders/fold.h"
 
 #include <absl/strings/str_join.h>

@@ -1,5 +1,5 @@
-// What an order's amounts add to the cohorts: sums by currency, the comparison with quotes, and what
-// is at risk while it is under way.
+// What an order's amounts add to the cohorts: sums by currency, the comparison with quotes, and
+// what is at risk while it is under way.
 #include <absl/strings/str_join.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

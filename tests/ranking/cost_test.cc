@@ -105,9 +105,9 @@ struct TwoRates {
 };
 class ExactChances : public ::testing::TestWithParam<TwoRates> {};
 
-// The first: 9/5 - 1, by hand. The next three: the sum over whole parameters in E. Miller, "Formulas
-// for Bayesian A/B testing" (evanmiller.org), computed in R and equal to quadrature. The last two:
-// two quadratures in R, and symmetry.
+// The first: 9/5 - 1, by hand. The next three: the sum over whole parameters in E. Miller,
+// "Formulas for Bayesian A/B Testing", computed in R and equal to quadrature. The last two: two
+// quadratures in R, and symmetry.
 INSTANTIATE_TEST_SUITE_P(Cost, ExactChances,
                          ::testing::Values(TwoRates{3, 1, 2, 2, .8},
                                            TwoRates{146, 856, 121, 881, .950196907617},

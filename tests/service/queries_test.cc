@@ -184,6 +184,7 @@ TEST_F(Lists, RankingTellsTheBestOfAll) {
   const Instant latest = LatestAskable(*engine_, view);
   v1::RankSuppliersRequest request;
   request.set_destination("DE");
+  request.set_limit(100);
   v1::RankSuppliersResponse all;
   ASSERT_TRUE(RankSuppliers(view, request, latest, &all).ok());
   ASSERT_GT(all.candidates_size(), 2);

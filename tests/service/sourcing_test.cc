@@ -224,7 +224,8 @@ TEST_F(Sourcing, MoneyIsConvertedAtTheRateOfTheDay) {
   Load(std::vector<ExchangeRate>{*ParseExchangeRate("USD", "EUR", "0.9", On("2026-05-01")),
                                  *ParseExchangeRate("USD", "EUR", "0.5", On("2026-06-02"))});
   Load(std::vector<Quote>{QuoteOf("dear", "TR", 1000, "USD")});
-  for (const v1::Candidate& one : Rank().candidates()) {
+  const v1::RankSuppliersResponse answer = Rank();
+  for (const v1::Candidate& one : answer.candidates()) {
     if (one.score().supplier_id() != "dear") continue;
     EXPECT_EQ(one.cost().landed(), 900);
     EXPECT_EQ(one.cost().quoted().minor_units(), 1000);
@@ -347,7 +348,8 @@ TEST_F(Sourcing, TrialsAreFewSaidAndTheSameEachTime) {
     EXPECT_GE(one.assignment().dearer(), 0);
   }
   double shares = 0;
-  for (const v1::Candidate& one : Rank().candidates()) shares += one.rank() > 1 ? one.share() : 0;
+  const v1::RankSuppliersResponse ranked = Rank();
+  for (const v1::Candidate& one : ranked.candidates()) shares += one.rank() > 1 ? one.share() : 0;
   EXPECT_GT(shares, 0);
   EXPECT_NEAR(trials / 1000.0, shares, 4 * std::sqrt(shares / 1000));
   EXPECT_EQ(Assign(request).SerializeAsString(), once.SerializeAsString());
@@ -452,7 +454,8 @@ TEST_F(Sourcing, RiskSaysWhatIsPaidForAndHowMuchDependsOnWhom) {
 
   v1::GetRiskRequest request;
   request.set_supplier("nobody");
-  EXPECT_TRUE(absl::IsNotFound(GetRisk(engine_->Look(), request, &risk)));
+  v1::Risk none;
+  EXPECT_TRUE(absl::IsNotFound(GetRisk(engine_->Look(), request, &none)));
   request.set_days(-1);
   EXPECT_TRUE(absl::IsInvalidArgument(GetRisk(engine_->Look(), request, &risk)));
 }

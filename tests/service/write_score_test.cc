@@ -147,7 +147,9 @@ TEST_F(WrittenScore, BeforeTheFirstEventThereAreNoOrdersYet) {
     ASSERT_THAT(all.scores(), SizeIs(1));
     scores.push_back(all.scores(0));
   }
-  const auto ranking = view.Source({.destination = "DE"}, {At("2025-01-01"), {}}, 10);
+  OrderToSource order;
+  order.destination = "DE";
+  const auto ranking = view.Source(order, {At("2025-01-01"), {}}, 10);
   ASSERT_TRUE(ranking.ok()) << ranking.status();
   v1::RankSuppliersResponse ranked;
   WriteSourcing(*ranking, 10, &ranked);
