@@ -106,8 +106,9 @@ absl::StatusOr<SupplierRisk> View::WaitingFor(const std::string& supplier) const
     if (!measures.ok()) return measures.status();
     const MeasureSet& cells = **measures;
     one.underway_count += UnderwayCount(cells[Measure::kUnderway], Scope::kWithExcused, moment);
-    AddSums(cells[Measure::kExposure], Code::kCost, DayOf(now_) - rules_.fold.lost_after_days,
-            one.exposure);
+    // From here on nothing is lost yet, as for UnderwayCount.
+    AddSums(cells[Measure::kExposure], Code::kCost,
+            DayOf(moment.horizon) - rules_.fold.lost_after_days, one.exposure);
   }
   const auto heard = LastHeard(supplier);
   if (!heard.ok()) return heard.status();

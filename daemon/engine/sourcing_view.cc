@@ -97,14 +97,13 @@ class View::Sourcer {
     const auto& by_destination = view_.catalog_->pairs->by_destination;
     if (const auto at = by_destination.find(order_.destination); at != by_destination.end()) {
       for (const auto& [lane, supplier] : at->second) {
-        if ((order_.origin && *order_.origin != lane.origin) ||
-            (order_.service && *order_.service != lane.service)) {
-          continue;
-        }
         shipped_.insert({supplier, lane});
+        if ((!order_.origin || *order_.origin == lane.origin) &&
+            (!order_.service || *order_.service == lane.service)) {
+          pairs_.insert({supplier, lane});
+        }
       }
     }
-    pairs_ = shipped_;
     AddOffers(order_, agreements_, today_, pairs_);
   }
 
@@ -288,7 +287,10 @@ class View::Sourcer {
   const size_t told_;
   const Agreements& agreements_;
   const Day today_;
-  std::set<Pair> shipped_, pairs_;  // to the destination; with those that only quote
+  // All that have shipped to the destination: what is believed of a candidate does not depend on
+  // who else was asked for.
+  std::set<Pair> shipped_;
+  std::set<Pair> pairs_;  // those asked for, with those that only quote
   Outlooks outlooks_;
   std::vector<RankCandidate> judged_;  // along answer_.candidates until it is sorted
   SourcingAnswer answer_;

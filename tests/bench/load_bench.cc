@@ -12,7 +12,6 @@
 #include <plumblane/v1/scores.grpc.pb.h>
 #include <rocksdb/db.h>
 #include <signal.h>
-#include <sys/prctl.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -25,23 +24,22 @@
 #include <thread>
 #include <vector>
 
+#include "bench/served.h"
+
 namespace {
 
+using plumblane::bench::Clock;
+using plumblane::bench::Die;
+using plumblane::bench::Latency;
+using plumblane::bench::Seconds;
+using plumblane::bench::StartDaemon;
 using plumblane::v1::BatchReceipt;
 using plumblane::v1::Event;
 using plumblane::v1::EventBatch;
-using Clock = std::chrono::steady_clock;
 
 constexpr int kStreams = 8, kBatch = 500, kInFlight = 8, kRounds = 5;
-constexpr int kOrdersARound = 40'000, kSuppliers = 20, kCalls = 4000;
+constexpr int kOrdersARound = 40'000, kSuppliers = 20;
 constexpr int64_t kStart = 1'767'225'600;  // 2026-01-01
-
-[[noreturn]] void Die(const std::string& why) {
-  std::fprintf(stderr, "%s\n", why.c_str());
-  std::exit(1);
-}
-
-double Seconds(Clock::duration d) { return std::chrono::duration<double>(d).count(); }
 
 // The events of one round, by stream; each order stays on its stream, its events spread out.
 std::vector<std::vector<EventBatch>> MakeLoad(int round) {
@@ -181,20 +179,6 @@ Spread SpreadOf(std::vector<double> values) {
   return {values[values.size() / 2], values.front(), values.back()};
 }
 
-// Microseconds at the median and the 99th percentile.
-template <typename Call>
-std::pair<double, double> Latency(const Call& call) {
-  for (int i = 0; i < 200; ++i) call();
-  std::vector<double> micros;
-  for (int i = 0; i < kCalls; ++i) {
-    const auto start = Clock::now();
-    call();
-    micros.push_back(Seconds(Clock::now() - start) * 1e6);
-  }
-  std::sort(micros.begin(), micros.end());
-  return {micros[kCalls / 2], micros[kCalls * 99 / 100]};
-}
-
 void EmptyCall(const std::shared_ptr<grpc::Channel>& channel) {
   grpc::GenericStub stub(channel);
   grpc::ClientContext context;
@@ -230,24 +214,6 @@ void MeasureScore(const std::string& address) {
   std::printf(
       "GetScore       %8.0f %8.0f   (a pair with 270 active days)\nratio          %8.2f %8.2f\n",
       score.first, score.second, score.first / empty.first, score.second / empty.second);
-}
-
-// Starts the daemon and waits for its ready line.
-pid_t StartDaemon(const char* binary, const std::string& data, const std::string& address) {
-  int out[2];
-  if (pipe(out) != 0) std::exit(1);
-  const pid_t child = fork();
-  if (child == 0) {
-    prctl(PR_SET_PDEATHSIG, SIGTERM);  // it ends with this program, however that ends
-    dup2(out[1], STDOUT_FILENO);
-    execl(binary, binary, "--data", data.c_str(), "--listen", address.c_str(), "--clock", "events",
-          nullptr);
-    _exit(127);
-  }
-  close(out[1]);
-  char byte = 0;
-  if (read(out[0], &byte, 1) != 1) std::exit(1);
-  return child;
 }
 
 }  // namespace
