@@ -6,7 +6,7 @@ question, one candidate, all of them; then draws; then risk.
 
 import math
 import random
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import rates
@@ -315,6 +315,44 @@ def quantile_range(draws: list[float], q: float, errors: float = 4.0) -> tuple[f
     place, error = q * len(draws), errors * math.sqrt(q * (1.0 - q) * len(draws))
     return (ordered[max(0, math.floor(place - error) - 1)],
             ordered[min(len(draws) - 1, math.ceil(place + error))])
+
+
+SHARPENING = 4.0
+LIVE_WEIGHT = 5.0           # orders' worth that a floor keeps known
+
+
+def orders_a_day(season: Season, question: Question) -> float:
+    """To its destination: steady orders of n a day weigh n half-lives / ln 2."""
+    weight = math.fsum(one.orders for key, one in known_at(season, question.as_of).outlooks.items()
+                       if split(key)[1] == question.destination)
+    return weight * math.log(2.0) / season.half_life
+
+
+def shares_to_give(season: Season, question: Question, candidates: list[Candidate], count: int,
+                   dice: random.Random) -> list[float]:
+    """The first gets what the others leave: each its chance of being cheapest once all are
+    believed more firmly, but not less than a floor, and together not more than the caps."""
+    trials = season.agreed.costs.get("trials", {})
+    if not trials.get("on", False):
+        return [1.0] + [0.0] * (len(candidates) - 1)
+    firm = [replace(one, late=(SHARPENING * one.late[0], SHARPENING * one.late[1]),
+                    bad=(SHARPENING * one.bad[0], SHARPENING * one.bad[1]))
+            for one in candidates]
+    floor = (LIVE_WEIGHT * math.log(2.0) / season.half_life) / orders_a_day(season, question)
+    draws = [sorted(draws_of(one, count, dice)) for one in candidates]
+    low, high = round(0.025 * count), round(0.975 * count)
+    given = [max(chance, floor) if own[low] <= draws[0][high] else 0.0
+             for chance, own in zip(chances([draws_of(one, count, dice) for one in firm]), draws)]
+    others = math.fsum(given[1:])
+    dearer = math.fsum(share * (one.expected - candidates[0].expected)
+                       for share, one in zip(given[1:], candidates[1:]))
+    scale = 1.0
+    if others > 0.0:
+        scale = min(scale, trials.get("most_share", 0.1) / others)
+    if dearer > 0.0 and "most_cost" in trials:
+        most = minor_units(trials["most_cost"], season.agreed.costs["currency"])
+        scale = min(scale, most / dearer)
+    return [1.0 - scale * others] + [scale * share for share in given[1:]]
 
 
 # ---- risk ------------------------------------------------------------------------------------
