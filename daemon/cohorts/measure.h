@@ -22,7 +22,7 @@ enum class Measure : uint8_t {
   kUnderway = 8,  // on the paid day; whole days until no longer under way
   kOverdue = 9,   // as kUnderway, on the promised day, for orders with a counted promise
   // Only what is under way at present: number of orders and kCost; closed ones leave no trace. On
-  // the promised day or, without a counted promise, lost_after days after the paid day.
+  // the promised day; without a counted promise on the last day there is, as it is never given up.
   kExposure = 10,
 };
 inline constexpr Measure kLastMeasure = Measure::kExposure;

@@ -16,15 +16,12 @@ void AddOffers(const OrderToSource& order, const Agreements& agreements, Day tod
     if (order.service && !offer.lane.service.empty() && *order.service != offer.lane.service) {
       continue;
     }
-    Lane lane = offer.lane;
-    if (lane.service.empty()) {
-      if (order.service) {
-        lane.service = *order.service;
-      } else if (shipped.contains({offer.supplier, lane.origin})) {
-        continue;
-      }
+    // Quoted for any service, nothing says that there is the one asked for.
+    if (offer.lane.service.empty() &&
+        (order.service || shipped.contains({offer.supplier, offer.lane.origin}))) {
+      continue;
     }
-    pairs.insert({offer.supplier, lane});
+    pairs.insert({offer.supplier, offer.lane});
   }
 }
 

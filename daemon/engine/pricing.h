@@ -17,8 +17,8 @@
 
 namespace plumblane {
 
-// Adds the pairs that quote for the order. Quoted for any service, where the supplier has shipped
-// with services of its own, adds none.
+// Adds the pairs that quote for the order. A quote for any service adds none where a service is
+// asked for, or where the supplier has shipped with services of its own.
 void AddOffers(const OrderToSource& order, const Agreements& agreements, Day today,
                std::set<Pair>& pairs);
 

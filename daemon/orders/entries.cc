@@ -129,7 +129,7 @@ class Writer {
 
   void Exposure() {
     if (!part_.paid || Closed()) return;
-    const Day day = part_.promised_day.value_or(DayOf(*part_.paid) + rules_.lost_after_days);
+    const Day day = part_.promised_day.value_or(DayOf(kLatestInstant));
     Entry& entry = Enter(Measure::kExposure, day, false);
     if (part_.cost && part_.cost->minor_units != 0) {
       entry.outcomes.push_back(

@@ -110,10 +110,10 @@ TEST(FoldMoney, MoneyIsExposedOnThePromisedDayUntilTheOrderIsClosed) {
   EXPECT_EQ(exposed(costing(Started(), 1000)), "exposure 2026-03-10 cost=1000");
   EXPECT_EQ(exposed(Started()), "exposure 2026-03-10");
   EXPECT_EQ(exposed(costing(Started(), 0)), "exposure 2026-03-10");
-  // Without a counted promise on the day it would be given up if it had been promised at once.
-  EXPECT_EQ(exposed(costing(Bare(), 1000)), "exposure 2026-03-31 cost=1000");
+  // Without a counted promise it is never given up.
+  EXPECT_EQ(exposed(costing(Bare(), 1000)), "exposure 9999-12-31 cost=1000");
   EXPECT_EQ(exposed(costing(Bare(), 1000).Shipped("2026-03-02").Disputed("2026-04-20")),
-            "exposure 2026-03-31 cost=1000");
+            "exposure 9999-12-31 cost=1000");
   EXPECT_EQ(exposed(costing(Started(), 1000).Delivered("2026-05-09")), "");
   EXPECT_EQ(exposed(costing(Started(), 1000).Cancelled("2026-03-02")), "");
   EXPECT_EQ(exposed(costing(Started(), 1000).Refunded("2026-03-09")), "");
@@ -131,7 +131,7 @@ TEST(FoldMoney, AReplacementIsExposedByItsOwnCost) {
   order.Delivered("2026-03-09");
   order.Part(2).Paid("2026-03-20").With([](Event& e) { Sum(e, &Event::cost, 700).replaces = 1; });
   EXPECT_THAT(In(Measure::kExposure, order.Fold(), 0), IsEmpty());
-  EXPECT_THAT(In(Measure::kExposure, order.Fold(), 1), ElementsAre("exposure 2026-04-19 cost=700"));
+  EXPECT_THAT(In(Measure::kExposure, order.Fold(), 1), ElementsAre("exposure 9999-12-31 cost=700"));
 }
 
 }  // namespace
