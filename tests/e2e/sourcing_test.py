@@ -233,22 +233,35 @@ def shares_are_chances_within_their_limits(daemon, known):
     assert given > 0, "nobody else gets anything"
 
 
+NARROWER = [(("--from", "VN"), lambda lane: lane.startswith("VN-")),
+            (("--from", "TR"), lambda lane: lane.startswith("TR-")),
+            (("--service", "express"), lambda lane: lane.endswith("/express"))]
+
+
 def a_narrower_question_expects_the_same_of_who_is_left():
-    known = season()
-    found = []
+    known, asked, found = season(), QUESTIONS[2], Differences()
     with Sourced() as daemon:
-        for asked, flags, fits in (
-                (QUESTIONS[2], ("--from", "VN"), lambda lane: lane.startswith("VN-")),
-                (QUESTIONS[2], ("--service", "express"), lambda lane: lane.endswith("/express")),
-                (QUESTIONS[2], ("--from", "TR"), lambda lane: lane.startswith("TR-")),
-                (QUESTIONS[7], ("--service", "standard"), lambda lane: lane.endswith("/standard")),
-        ):
-            theirs = sourcing.answer(known, asked.question())
-            theirs.candidates = [one for one in theirs.candidates if fits(one.key[1])]
-            theirs.excluded = {key: why for key, why in theirs.excluded.items() if fits(key[1])}
-            ours = ask(daemon, asked, "--as-of", AS_OF, *flags)
-            found += compare_answer(" ".join(flags), ours, theirs, draw=False)
+        for flags, fits in NARROWER:
+            told = {key_of(one["score"]["supplierId"], one["score"]["lane"]): one
+                    for one in ask(daemon, asked, "--as-of", AS_OF, *flags)["candidates"]}
+            for one in sourcing.answer(known, asked.question()).candidates:
+                if fits(one.key[1]):
+                    compare_candidate(f"{flags} {one.key}", told[one.key], one, found)
     assert not found, f"{len(found)} figures differ, the first:\n" + "\n".join(found[:40])
+
+
+def a_narrower_question_adds_nobody():
+    """Who is quoted for any service has shipped with services of its own (engine/pricing.h)."""
+    known, found = season(), Differences()
+    with Sourced() as daemon:
+        for asked in (QUESTIONS[2], QUESTIONS[7]):
+            theirs = [one.key for one in sourcing.answer(known, asked.question()).candidates]
+            for flags, fits in NARROWER:
+                ours = ask(daemon, asked, "--as-of", AS_OF, *flags)["candidates"]
+                found.check(f"{asked} {flags}", [key_of(one["score"]["supplierId"],
+                                                        one["score"]["lane"]) for one in ours],
+                            [key for key in theirs if fits(key[1])])
+    assert not found, "\n".join(found)
 
 
 MORE_QUOTES = """\
@@ -458,6 +471,6 @@ def a_load_with_wrong_rows_loads_nothing_and_names_each():
 
 if __name__ == "__main__":
     main([every_figure_of_a_ranking_is_the_naive_models,
-          a_narrower_question_expects_the_same_of_who_is_left,
+          a_narrower_question_expects_the_same_of_who_is_left, a_narrower_question_adds_nobody,
           orders_of_a_file_get_what_single_answers_say, limits_of_a_month_are_kept,
           a_load_with_wrong_rows_loads_nothing_and_names_each])
