@@ -62,15 +62,15 @@ constexpr int64_t NextLevel(int64_t level, int64_t score) {
   return level + score > 0 ? level + score : 0;
 }
 
-// Expected orders until S, from `start`, first reaches `level`, all three in whole steps; each order
+// Expected orders until S, from `start`, first reaches `level`, both in whole steps, when each order
 // is judged by itself. REQUIRES: 0 <= start < level, 0 < rate < 1.
 double OrdersToAlarm(const Steps& steps, int level, double rate, int start = 0);
 
 // The same for C.
 double OrdersToClear(const Steps& steps, int level, double rate);
 
-// The level at which OrdersToAlarm at `rate` is about `target`, by a corrected diffusion: with r the
-// positive root of p e^(r (1 - a/D)) + q e^(-r a/D) = 1 and h = H/D + eps sqrt(p q), it is
+// The level at which OrdersToAlarm at `rate` is about `target`, by a corrected diffusion: with r
+// the positive root of p e^(r (1 - a/D)) + q e^(-r a/D) = 1 and h = H/D + eps sqrt(p q), it is
 // (e^(h r) - h r - 1)/(r (a/D - p)). Good to 4 % of orders where a = 1 and H > 2 D; it is where
 // the search for the exact level starts. REQUIRES: target > 0, hits rarer than a/D.
 double GuessLevel(const Steps& steps, double rate, double target);
