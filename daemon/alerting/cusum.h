@@ -47,7 +47,7 @@ struct Steps {
 };
 
 // The smallest a of 1, 2, 4, 8, 16 for which a/D with D = round(a/g) is within 2 % of g; 16 when
-// none is. REQUIRES: 0 < rate < 1, 1 < odds_ratio <= 10.
+// none is. REQUIRES: 0 < rate < 1, 1.5 <= odds_ratio <= 10.
 Steps ChooseSteps(double rate, double odds_ratio);
 
 // Levels and scores are in this part of a step.
@@ -62,8 +62,8 @@ constexpr int64_t NextLevel(int64_t level, int64_t score) {
   return level + score > 0 ? level + score : 0;
 }
 
-// Expected orders until S, from `start`, first reaches `level`, both in whole steps, when each order
-// is judged by itself. REQUIRES: 0 <= start < level, 0 < rate < 1.
+// Expected orders until S, from `start`, first reaches `level`, both in whole steps, when each
+// order is judged by itself. REQUIRES: 0 <= start < level, 0 < rate < 1.
 double OrdersToAlarm(const Steps& steps, int level, double rate, int start = 0);
 
 // The same for C.
@@ -87,7 +87,7 @@ struct ChartDesign {
   bool operator==(const ChartDesign&) const = default;
 };
 
-// The exact design for these figures. REQUIRES: 0.001 <= rate <= 0.8, 1 < odds_ratio <= 10,
+// The exact design for these figures. REQUIRES: .005 <= rate <= .61, 1.5 <= odds_ratio <= 10,
 // 1 <= target <= 1e8. Takes 10 to 200 us, up to 11 ms at a rate of .005 (alerting_bench).
 ChartDesign DesignChart(double rate, double odds_ratio, double target);
 

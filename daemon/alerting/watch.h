@@ -63,7 +63,7 @@ class Subject {
 };
 
 struct WatchRules {
-  double odds_ratio = 3;                 // worth an alert; 1 < .. <= 10
+  double odds_ratio = 3;                 // worth an alert; 1.5 to 10
   double false_alarms_a_year = .1;       // accepted of this chart, > 0
   double baseline_half_life_days = 180;  // at least kBaselineHalfLives of scores
   bool operator==(const WatchRules&) const = default;
