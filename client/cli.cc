@@ -18,6 +18,8 @@ namespace plumblane::client {
 namespace {
 
 constexpr size_t kMostWithins = 20;
+constexpr int kMostOrders = 1'000'000'000;
+constexpr int kMostRiskDays = 3650;
 
 struct Builder {
   CLI::App& app;
@@ -89,8 +91,28 @@ struct Builder {
               to.record.time_zone);
   }
 
+  CLI::App& AddSuppliers() {
+    SuppliersOptions& options = to.suppliers;
+    CLI::App& sub = Command(app, "suppliers", Verb::kSuppliers, "How all suppliers do");
+    AddParsed(sub, "--lane", "LANE", "Only those that ship on it, and how they do there",
+              ParseLaneQuery, options.lane);
+    AddParsed(sub, "--tag", "TAG", "Only those whose terms carry this tag", ParseTag, options.tag);
+    AddParsed(sub, "--min-orders", "N", "Only those with so many settled orders",
+              ParseNumber<1, kMostOrders>, options.min_orders);
+    AddParsed(sub, "--sort", "BY", "name, on-time, defect, orders or under-way", ParseSort,
+              options.sort);
+    CLI::Option* risk = sub.add_flag("--risk", options.risk, "Instead: what depends on whom");
+    AddParsed(sub, "--days", "DAYS", "Risk from the orders paid in so many days; 90 if not given",
+              ParseNumber<1, kMostRiskDays>, options.days)
+        ->needs(risk);
+    for (const char* option : {"--lane", "--tag", "--min-orders", "--sort"}) {
+      risk->excludes(sub.get_option(option));
+    }
+    return sub;
+  }
+
   void AddScores() {
-    CLI::App& suppliers = Command(app, "suppliers", Verb::kSuppliers, "How all suppliers do");
+    CLI::App& suppliers = AddSuppliers();
     CLI::App& supplier = Command(app, "supplier", Verb::kSupplier, "One supplier, lane by lane");
     AddParsed(supplier, "SUPPLIER", "", "Its id", ParseId, to.supplier);
     CLI::App& lanes = Command(app, "lanes", Verb::kLanes, "How all lanes do");
@@ -107,6 +129,7 @@ struct Builder {
     for (CLI::App* sub : {&suppliers, &supplier, &lanes, &lane}) {
       sub->add_flag("--average", to.average, "The average of the past instead of the rate now");
     }
+    suppliers.get_option("--average")->excludes(suppliers.get_option("--risk"));
     for (CLI::App* sub : {&supplier, &lane}) {
       sub->add_flag("--explain", to.explain, "Show what the figures rest on");
     }
@@ -247,6 +270,10 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
     return command == "backtest"
                ? "--half-life goes after backtest, once for each half-life to try"
                : "--half-life goes with suppliers, supplier, lanes, lane and rank only";
+  }
+  if (invocation.suppliers.risk && (invocation.as_of || invocation.half_life)) {
+    return "--risk is told as of now and counts every order alike: neither --as-of nor --half-life "
+           "goes with it";
   }
   return CheckSourcing(invocation);
 }
