@@ -101,13 +101,9 @@ struct Builder {
               ParseNumber<1, kMostOrders>, options.min_orders);
     AddParsed(sub, "--sort", "BY", "name, on-time, defect, orders or under-way", ParseSort,
               options.sort);
-    CLI::Option* risk = sub.add_flag("--risk", options.risk, "Instead: what depends on whom");
-    AddParsed(sub, "--days", "DAYS", "Risk from the orders paid in so many days; 90 if not given",
-              ParseNumber<1, kMostRiskDays>, options.days)
-        ->needs(risk);
-    for (const char* option : {"--lane", "--tag", "--min-orders", "--sort"}) {
-      risk->excludes(sub.get_option(option));
-    }
+    sub.add_flag("--risk", options.risk, "Instead: how much depends on whom, as of now");
+    AddParsed(sub, "--days", "DAYS", "Risk by the orders of so many days, else 90",
+              ParseNumber<1, kMostRiskDays>, options.days);
     return sub;
   }
 
@@ -129,7 +125,6 @@ struct Builder {
     for (CLI::App* sub : {&suppliers, &supplier, &lanes, &lane}) {
       sub->add_flag("--average", to.average, "The average of the past instead of the rate now");
     }
-    suppliers.get_option("--average")->excludes(suppliers.get_option("--risk"));
     for (CLI::App* sub : {&supplier, &lane}) {
       sub->add_flag("--explain", to.explain, "Show what the figures rest on");
     }
@@ -255,6 +250,20 @@ std::string DescribeMistake(const CLI::App& app, const CLI::App& command, const 
   return what;
 }
 
+std::string CheckSuppliers(const Invocation& invocation) {
+  const SuppliersOptions& options = invocation.suppliers;
+  if (!options.risk) return options.days ? "--days goes with --risk only" : "";
+  if (options.lane || !options.tag.empty() || options.min_orders ||
+      options.sort != SupplierSort::kName) {
+    return "--risk tells of all suppliers: no --lane, --tag, --min-orders or --sort goes with it";
+  }
+  if (invocation.average || invocation.as_of || invocation.half_life) {
+    return "--risk counts every order alike, as of now: no --average, --as-of or --half-life goes "
+           "with it";
+  }
+  return "";
+}
+
 // What only the whole line shows: options that say nothing to the command, an excuse for nothing.
 std::string CheckWhole(const Invocation& invocation, const std::string& command) {
   if (invocation.verb == Verb::kExcuseAdd && !invocation.excuse.lane && !invocation.excuse.order) {
@@ -271,10 +280,7 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
                ? "--half-life goes after backtest, once for each half-life to try"
                : "--half-life goes with suppliers, supplier, lanes, lane and rank only";
   }
-  if (invocation.suppliers.risk && (invocation.as_of || invocation.half_life)) {
-    return "--risk is told as of now and counts every order alike: neither --as-of nor --half-life "
-           "goes with it";
-  }
+  if (invocation.verb == Verb::kSuppliers) return CheckSuppliers(invocation);
   return CheckSourcing(invocation);
 }
 

@@ -89,7 +89,7 @@ std::string TableText(const std::vector<const v1::SupplierRisk*>& suppliers, boo
                {"silent\ndays", Align::kRight},
                {"in"},
                {"paid for\nthese", Align::kRight},
-               {"charged to\nquoted", Align::kRight}});
+               {"charged over\nquoted", Align::kRight}});
   for (const v1::SupplierRisk* one : suppliers) AddRows(*one, has_shares, table);
   return table.Render(width);
 }
@@ -165,7 +165,10 @@ std::string ChargesText(const v1::Charges& charges) {
   const std::string over = ", over " + Counted(charges.order_count(), "order");
   if (charges.quoted() <= 0) return sums + " quoted" + over;
   const double drift = Drift(charges);
-  if (drift == 0) return absl::StrCat("as quoted, ", sums, over);
+  if (drift == 0) {
+    return absl::StrCat(charges.charged() == charges.quoted() ? "" : "nearly ", "as quoted, ", sums,
+                        over);
+  }
   return absl::StrFormat("%.1f %% %s than quoted, %s%s", std::abs(drift),
                          drift > 0 ? "more" : "less", sums, over);
 }

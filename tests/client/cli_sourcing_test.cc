@@ -42,7 +42,7 @@ TEST(CliSourcingTest, EveryCommandIsItsOwn) {
   EXPECT_EQ(verbs.size(), std::size(kCommands));
 }
 
-// The words of the examples in a help page, as a shell would part them, up to a pipe or ">".
+// The words of the examples in a help page, as a shell would part them, up to a pipe or redirection.
 std::vector<Words> ExamplesIn(std::string help) {
   const size_t begin = help.find("Examples:\n");
   help = help.substr(begin, help.find("\nUsage: ") - begin);

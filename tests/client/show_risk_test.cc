@@ -51,7 +51,7 @@ constexpr char kRisk[] = R"({"days":90,"asOfTime":"2026-10-01T00:00:00Z","curren
 
 TEST(ShowRiskTest, WholeScreenWithSeveralCurrencies) {
   EXPECT_EQ(ShowRisk(RiskOf(kRisk), 80),
-            "              orders  money  under  silent       paid for    charged to\n"
+            "              orders  money  under  silent       paid for  charged over\n"
             "supplier           %      %    way    days  in      these        quoted\n"
             "linden-store      60     40  1,400     0.3  EUR  14123.50  +2.3 % of 41\n"
             "lotus-works       30     50      3    12.0  EUR         -   -2.0 % of 2\n"
@@ -80,7 +80,7 @@ TEST(ShowRiskTest, OneWithAllAndNoSharesOfMoney) {
       "suppliers":[{"supplierId":"a","orderCount":"1","orderShare":1,"underwayCount":"1"}]})"),
                80);
   EXPECT_THAT(text,
-              HasSubstr("\na            100      -      1       -  -          -           -\n"));
+              HasSubstr("\na            100      -      1       -  -          -             -\n"));
   EXPECT_THAT(text, HasSubstr("paid in the last day, and of what was\npaid for them; under way"));
   EXPECT_THAT(
       text,
@@ -108,7 +108,7 @@ TEST(ShowRiskTest, NothingIsSaidOfNothing) {
   const std::string text =
       ShowRisk(RiskOf(R"({"days":30,"suppliers":[{"supplierId":"a"},{"supplierId":"b"}]})"), 80);
   EXPECT_THAT(text,
-              HasSubstr("\nb              -      -      0       -  -          -           -\n"));
+              HasSubstr("\nb              -      -      0       -  -          -             -\n"));
   EXPECT_THAT(text, HasSubstr("\nNo order was paid in the last 30 days, so there are no shares; "
                               "--days asks for\nmore days.\n"));
   EXPECT_THAT(text, Not(HasSubstr("Concentration")));
@@ -150,9 +150,11 @@ TEST(RiskLinesTest, FactsOfOneSupplier) {
       {With(R"("underwayCount":"1")"),
        "  at risk        not known: what was paid for 1 order under way\n"},
       {With(R"("charges":[{"currencyCode":"EUR","orderCount":"3","charged":"100020",
-        "quoted":"100000"},{"currencyCode":"JPY","orderCount":"2","charged":"500"}])"),
-       "  charged        as quoted, 1000.20 EUR for 1000.00 EUR, over 3 orders\n"
-       "                 500 JPY for 0 JPY quoted, over 2 orders\n"},
+        "quoted":"100000"},{"currencyCode":"JPY","orderCount":"2","charged":"500"},
+        {"currencyCode":"USD","orderCount":"1","charged":"100","quoted":"100"}])"),
+       "  charged        nearly as quoted, 1000.20 EUR for 1000.00 EUR, over 3 orders\n"
+       "                 500 JPY for 0 JPY quoted, over 2 orders\n"
+       "                 as quoted, 1.00 USD for 1.00 USD, over 1 order\n"},
       {With(R"("orderCount":"0")"), ""},
       {v1::Risk(), ""}};
   for (const auto& [risk, lines] : cases) {
