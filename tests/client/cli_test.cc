@@ -200,7 +200,8 @@ TEST(CliTest, MistakesSayWhatWasExpected) {
       {{"send", "f", "--format", "xml"},
        "--format: expected ndjson or csv, not \"xml\"\nSee plumblane send --help.\n"},
       {{"suppliers", "--lane", "VNDE"},
-       "--lane: expected a lane such as VN-DE or VN-DE/express, not \"VNDE\"\n"
+       "--lane: expected a lane such as VN-DE or VN-DE/express: there is no hyphen between origin "
+       "and destination, not \"VNDE\"\n"
        "See plumblane suppliers --help.\n"},
       {{"suppliers", "--tag", "Toys!"},
        "--tag: expected 1 to 32 of a-z, 0-9 and hyphen, not \"Toys!\"\n"

@@ -81,7 +81,7 @@ TEST(ShowRiskTest, OneWithAllAndNoSharesOfMoney) {
                80);
   EXPECT_THAT(text,
               HasSubstr("\na            100      -      1       -  -          -             -\n"));
-  EXPECT_THAT(text, HasSubstr("paid in the last day, and of what was\npaid for them; under way"));
+  EXPECT_THAT(text, HasSubstr("paid in the last day, and of what was paid\nfor them; under way"));
   EXPECT_THAT(
       text,
       EndsWith("\n\na gets most: 100 % of the 1 order paid in the last day.\n"
@@ -140,8 +140,8 @@ TEST(RiskLinesTest, FactsOfOneSupplier) {
         "charges":[{"currencyCode":"EUR","orderCount":"41","charged":"56320","quoted":"55050"},
                    {"currencyCode":"USD","orderCount":"1","charged":"9800","quoted":"10000"}])"),
        "  at risk        412.50 EUR and 20.00 USD paid for 14 orders under way\n"
-       "  share          38 % of the orders of all suppliers and 41 % of the money in the\n"
-       "                 last 90 days\n"
+       "  share          38 % of the orders of all suppliers and 41 % of the money in\n"
+       "                 the last 90 days\n"
        "  charged        2.3 % more than quoted, 563.20 EUR for 550.50 EUR, over 41\n"
        "                 orders\n"
        "                 2.0 % less than quoted, 98.00 USD for 100.00 USD, over 1 order\n"},
