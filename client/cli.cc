@@ -18,6 +18,8 @@ namespace plumblane::client {
 namespace {
 
 constexpr size_t kMostWithins = 20;
+constexpr int kMostOrders = 1'000'000'000;
+constexpr int kMostRiskDays = 3650;
 
 struct Builder {
   CLI::App& app;
@@ -89,8 +91,24 @@ struct Builder {
               to.record.time_zone);
   }
 
+  CLI::App& AddSuppliers() {
+    SuppliersOptions& options = to.suppliers;
+    CLI::App& sub = Command(app, "suppliers", Verb::kSuppliers, "How all suppliers do");
+    AddParsed(sub, "--lane", "LANE", "Only those that ship on it, and how they do there",
+              ParseLaneQuery, options.lane);
+    AddParsed(sub, "--tag", "TAG", "Only those whose terms carry this tag", ParseTag, options.tag);
+    AddParsed(sub, "--min-orders", "N", "Only those with so many settled orders",
+              ParseNumber<1, kMostOrders>, options.min_orders);
+    AddParsed(sub, "--sort", "BY", "name, on-time, defect, orders or under-way", ParseSort,
+              options.sort);
+    sub.add_flag("--risk", options.risk, "Instead: how much depends on whom, as of now");
+    AddParsed(sub, "--days", "DAYS", "Risk by the orders of so many days, else 90",
+              ParseNumber<1, kMostRiskDays>, options.days);
+    return sub;
+  }
+
   void AddScores() {
-    CLI::App& suppliers = Command(app, "suppliers", Verb::kSuppliers, "How all suppliers do");
+    CLI::App& suppliers = AddSuppliers();
     CLI::App& supplier = Command(app, "supplier", Verb::kSupplier, "One supplier, lane by lane");
     AddParsed(supplier, "SUPPLIER", "", "Its id", ParseId, to.supplier);
     CLI::App& lanes = Command(app, "lanes", Verb::kLanes, "How all lanes do");
@@ -232,6 +250,20 @@ std::string DescribeMistake(const CLI::App& app, const CLI::App& command, const 
   return what;
 }
 
+std::string CheckSuppliers(const Invocation& invocation) {
+  const SuppliersOptions& options = invocation.suppliers;
+  if (!options.risk) return options.days ? "--days goes with --risk only" : "";
+  if (options.lane || !options.tag.empty() || options.min_orders ||
+      options.sort != SupplierSort::kName) {
+    return "--risk tells of all suppliers: no --lane, --tag, --min-orders or --sort goes with it";
+  }
+  if (invocation.average || invocation.as_of || invocation.half_life) {
+    return "--risk counts every order alike, as of now: no --average, --as-of or --half-life goes "
+           "with it";
+  }
+  return "";
+}
+
 // What only the whole line shows: options that say nothing to the command, an excuse for nothing.
 std::string CheckWhole(const Invocation& invocation, const std::string& command) {
   if (invocation.verb == Verb::kExcuseAdd && !invocation.excuse.lane && !invocation.excuse.order) {
@@ -248,6 +280,7 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
                ? "--half-life goes after backtest, once for each half-life to try"
                : "--half-life goes with suppliers, supplier, lanes, lane and rank only";
   }
+  if (invocation.verb == Verb::kSuppliers) return CheckSuppliers(invocation);
   return CheckSourcing(invocation);
 }
 

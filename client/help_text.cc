@@ -36,6 +36,13 @@ all others count. After a file with shipped or delivered events its sources
 count as complete up to the latest event in it, or up to --complete-through;
 what comes through "-" counts as live.)";
 
+constexpr std::string_view kSuppliersNotes =
+    R"(--sort: on-time and defect begin with the best, orders (settled) and under-way
+with the most; who has no figure comes last.
+--risk shows for each supplier its share of the orders and of the money, what
+was paid for orders under way, how long it has been silent while they wait, and
+what it charged beyond its quotes. It is told as of now.)";
+
 constexpr std::string_view kAverageNotes =
     R"(Rates say what to expect now: recent orders count more, and the ranges allow
 for change. With --average they say what the average was: the ranges are
@@ -71,9 +78,12 @@ of what is said and when, so the same command with the same --time changes
 nothing the second time.)"},
     {"suppliers",
      R"(  plumblane suppliers
+  plumblane suppliers --lane VN-DE --min-orders 20 --sort on-time
+  plumblane suppliers --tag toys --sort under-way
+  plumblane suppliers --risk --days 30       what depends on whom?
   plumblane suppliers --as-of 2026-07-01 --half-life 20
   plumblane suppliers --average)",
-     kAverageNotes},
+     kSuppliersNotes, kAverageNotes},
     {"supplier",
      R"(  plumblane supplier lotus-works
   plumblane supplier lotus-works --within 10 --within 14

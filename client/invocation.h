@@ -48,6 +48,18 @@ enum class Verb {
   kAssignments,
 };
 
+enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
+
+// Which suppliers to list, and in which order; or what is at risk with them.
+struct SuppliersOptions {
+  std::optional<LaneQuery> lane;  // absent = wherever they ship
+  std::string tag;                // "" = any
+  std::optional<int> min_orders;  // settled ones
+  SupplierSort sort = SupplierSort::kName;
+  bool risk = false;
+  std::optional<int> days;  // of risk; absent = the daemon's choice
+};
+
 struct SendOptions {
   std::vector<std::string> files;  // "-" is standard input
   EventFile::Format format = EventFile::Format::kByContent;
@@ -131,6 +143,7 @@ struct Invocation {
   std::string supplier;           // kSupplier
   std::optional<LaneQuery> lane;  // kLane
   OrderKey order;                 // kOrder
+  SuppliersOptions suppliers;
   SendOptions send;
   RecordOptions record;
   RankOptions rank;

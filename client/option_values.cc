@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "base/lane.h"
 #include "base/money.h"
 
 namespace plumblane::client {
@@ -43,6 +44,25 @@ absl::StatusOr<double> ParseWithin(const std::string& text) {
   double days = 0;
   if (absl::SimpleAtod(text, &days) && days >= 0 && days <= kMostWithinDays) return days;
   return absl::InvalidArgumentError("expected days from 0 to 120, such as 10");
+}
+
+absl::StatusOr<std::string> ParseTag(const std::string& text) {
+  const absl::StatusOr<std::string> word = ParseService(text);
+  if (word.ok() && !word->empty()) return *word;
+  return absl::InvalidArgumentError("expected 1 to 32 of a-z, 0-9 and hyphen");
+}
+
+absl::StatusOr<SupplierSort> ParseSort(const std::string& text) {
+  const std::pair<std::string_view, SupplierSort> sorts[] = {
+      {"name", SupplierSort::kName},
+      {"on-time", SupplierSort::kOnTime},
+      {"defect", SupplierSort::kDefect},
+      {"orders", SupplierSort::kOrders},
+      {"under-way", SupplierSort::kUnderWay}};
+  for (const auto& [word, sort] : sorts) {
+    if (text == word) return sort;
+  }
+  return absl::InvalidArgumentError("expected name, on-time, defect, orders or under-way");
 }
 
 absl::StatusOr<EventFile::Format> ParseFormat(const std::string& text) {

@@ -13,6 +13,7 @@
 #include "base/ids.h"
 #include "base/time.h"
 #include "client/event_file.h"
+#include "client/invocation.h"
 #include "plumblane/v1/event.pb.h"
 
 namespace plumblane::client {
@@ -26,6 +27,10 @@ absl::StatusOr<Instant> ParseMoment(const std::string& text);
 // Days, fractions allowed: a half-life, and days after payment.
 absl::StatusOr<google::protobuf::Duration> ParseHalfLife(const std::string& text);
 absl::StatusOr<double> ParseWithin(const std::string& text);
+
+// A tag of a supplier's terms; what to sort suppliers by.
+absl::StatusOr<std::string> ParseTag(const std::string& text);
+absl::StatusOr<SupplierSort> ParseSort(const std::string& text);
 
 absl::StatusOr<EventFile::Format> ParseFormat(const std::string& text);
 

@@ -6,102 +6,20 @@
 #include "client/assign.h"
 #include "client/cli.h"
 #include "client/excuses.h"
-#include "client/moment.h"
 #include "client/rank.h"
 #include "client/record.h"
+#include "client/scores.h"
 #include "client/send.h"
 #include "client/show.h"
 #include "client/show_backtest.h"
 #include "client/show_order.h"
-#include "client/show_scores.h"
 #include "client/show_status.h"
 #include "client/text.h"
-#include "client/words.h"
 
 namespace plumblane::client {
 namespace {
 
-constexpr int kPageSize = 1000;
 constexpr int kBacktestPatienceSeconds = 600;
-
-// All pages as one.
-grpc::Status ListScores(const Invocation& invocation, const Connection& connection,
-                        v1::ListScoresRequest::Collection collection, v1::ListScoresResponse& all) {
-  v1::ListScoresRequest request;
-  request.set_collection(collection);
-  request.set_page_size(kPageSize);
-  SetMoment(invocation, request);
-  while (true) {
-    CallContext context;
-    v1::ListScoresResponse page;
-    const grpc::Status status = connection.scores()->ListScores(&context, request, &page);
-    if (!status.ok()) return status;
-    for (v1::Score& score : *page.mutable_scores()) *all.add_scores() = std::move(score);
-    if (page.next_page_token().empty()) return status;
-    request.set_page_token(page.next_page_token());
-  }
-}
-
-ExitCode RunList(const Invocation& invocation, const Connection& connection, const Io& io) {
-  const bool suppliers = invocation.verb == Verb::kSuppliers;
-  v1::ListScoresResponse answer;
-  const grpc::Status status = ListScores(invocation, connection,
-                                         suppliers ? v1::ListScoresRequest::COLLECTION_SUPPLIERS
-                                                   : v1::ListScoresRequest::COLLECTION_LANES,
-                                         answer);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(answer, io);
-  } else {
-    io.out << ShowScoreTable({answer.scores().begin(), answer.scores().end()},
-                             suppliers ? Naming::kSupplier : Naming::kLane, io.width);
-  }
-  return kDone;
-}
-
-// No order names it: perhaps it is spelled otherwise.
-ExitCode SayUnknown(const Invocation& invocation, const Connection& connection, const Io& io) {
-  const bool is_supplier = invocation.verb == Verb::kSupplier;
-  const std::string name = is_supplier ? invocation.supplier : FormatLaneQuery(*invocation.lane);
-  v1::ListScoresResponse known;
-  std::vector<std::string> names;
-  if (ListScores(invocation, connection,
-                 is_supplier ? v1::ListScoresRequest::COLLECTION_SUPPLIERS
-                             : v1::ListScoresRequest::COLLECTION_LANES,
-                 known)
-          .ok()) {
-    for (const v1::Score& score : known.scores()) {
-      names.push_back(is_supplier ? score.supplier_id() : LaneText(score.lane()));
-    }
-  }
-  const std::string nearest = DidYouMean(name, names);
-  io.err << "no order names " << (is_supplier ? "supplier " : "lane ") << Quoted(name)
-         << (nearest.empty() ? "." : nearest) << " See plumblane "
-         << (is_supplier ? "suppliers" : "lanes") << ".\n";
-  return kFailed;
-}
-
-ExitCode RunScore(const Invocation& invocation, const Connection& connection, const Io& io) {
-  v1::GetScoreRequest request;
-  request.set_name(invocation.verb == Verb::kSupplier
-                       ? "suppliers/" + invocation.supplier
-                       : "lanes/" + FormatLaneQuery(*invocation.lane));
-  SetMoment(invocation, request);
-  for (const double days : invocation.within_days) request.add_within_days(days);
-  CallContext context;
-  v1::Score score;
-  const grpc::Status status = connection.scores()->GetScore(&context, request, &score);
-  if (status.error_code() == grpc::StatusCode::NOT_FOUND) {
-    return SayUnknown(invocation, connection, io);
-  }
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(score, io);
-  } else {
-    io.out << ShowScore(score, invocation.explain, io.width);
-  }
-  return kDone;
-}
 
 ExitCode RunOrder(const Invocation& invocation, const Connection& connection, const Io& io) {
   const std::string shop = invocation.order.shop.empty() ? kDefaultShop : invocation.order.shop;
@@ -166,11 +84,10 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
     case Verb::kRecord:
       return RunRecord(invocation.record, invocation.json, connection, io);
     case Verb::kSuppliers:
-    case Verb::kLanes:
-      return RunList(invocation, connection, io);
     case Verb::kSupplier:
+    case Verb::kLanes:
     case Verb::kLane:
-      return RunScore(invocation, connection, io);
+      return RunScores(invocation, connection, io);
     case Verb::kOrder:
       return RunOrder(invocation, connection, io);
     case Verb::kRank:

@@ -50,15 +50,11 @@ std::string MoreText(const v1::Quote& quote) {
   return text;
 }
 
-std::string DaysText(double days) {
-  return absl::StrFormat("%.6g day%s", days, days == 1 ? "" : "s");
-}
-
 std::string TargetsText(const v1::Targets& targets) {
   std::vector<std::string> parts;
-  if (targets.has_on_time()) parts.push_back(Percent(targets.on_time()) + " on time");
+  if (targets.has_on_time()) parts.push_back(ExactPercent(targets.on_time()) + " on time");
   if (targets.has_defect()) {
-    parts.push_back(absl::StrCat("at most ", Percent(targets.defect()), " bad or lost"));
+    parts.push_back(absl::StrCat("at most ", ExactPercent(targets.defect()), " bad or lost"));
   }
   if (targets.has_delivery_days()) {
     parts.push_back("9 in 10 delivered within " + DaysText(targets.delivery_days()));

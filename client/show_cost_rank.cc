@@ -73,11 +73,7 @@ std::string ReasonLines(const v1::RankSuppliersResponse& answer, int width) {
     if (!candidate.supplier_item().empty()) {
       absl::StrAppend(&line, "; it calls the item ", candidate.supplier_item());
     }
-    if (!candidate.closed_until_date().empty()) {
-      absl::StrAppend(&line, "; closed until ", candidate.closed_until_date(),
-                      ", those days count as waiting");
-    }
-    text += Wrapped(line, width, /*indent=*/2);
+    text += Wrapped(line, width, /*indent=*/2) + NotesText(candidate, width);
   }
   return text;
 }
@@ -144,6 +140,14 @@ std::string CostAdvice(const v1::RankSuppliersResponse& answer, const std::strin
 
 }  // namespace
 
+std::string NotesText(const v1::Candidate& candidate, int width) {
+  std::string text;
+  for (const std::string& note : candidate.notes()) {
+    text += DetailLine("-", note, /*label_width=*/2, width);
+  }
+  return text;
+}
+
 std::string ExcludedText(const google::protobuf::RepeatedPtrField<v1::ExcludedCandidate>& excluded,
                          int width) {
   std::string text;
@@ -162,7 +166,8 @@ std::string ShowCostRank(const v1::RankSuppliersResponse& answer, const std::str
   std::string text = TableText(answer, width);
   absl::StrAppend(
       &text, "\n",
-      Wrapped("late, bad: share of orders; days: from payment to delivery; expected: what an order "
+      Wrapped("late, bad: share of orders; days: from payment to delivery, also while closed; "
+              "expected: what an order "
               "costs in all, with the range of what is believed of it; best: the chance that no "
               "other is cheaper; give: share of orders; left: orders it takes this month.",
               width),

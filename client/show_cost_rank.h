@@ -17,6 +17,9 @@ namespace plumblane::client {
 std::string ShowCostRank(const v1::RankSuppliersResponse& answer, const std::string& destination,
                          const v1::CostSettings* settings, int width);
 
+// What to know of it besides, "  - closed until 2026-12-01", one line or more each; "" for nothing.
+std::string NotesText(const v1::Candidate& candidate, int width);
+
 // "lotus-works, VN-DE/express: no quote for this item", one line or more each; "" for none.
 std::string ExcludedText(const google::protobuf::RepeatedPtrField<v1::ExcludedCandidate>& excluded,
                          int width);

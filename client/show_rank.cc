@@ -97,6 +97,26 @@ std::string OthersSentence(const v1::RankSuppliersResponse& answer) {
   return text;
 }
 
+// Why it stands where it does, what to know besides, and what its figures rest on.
+std::string ReasonLines(const v1::Candidate& candidate, int width) {
+  const v1::Score& score = candidate.score();
+  const auto observed = [](const v1::Rate& rate) {
+    return rate.has_observed() ? Percent(rate.observed()) : "-";
+  };
+  return absl::StrCat(
+      Wrapped(absl::StrCat(candidate.rank(), "  ", PairText(candidate), ": ", candidate.reason()),
+              width, /*indent=*/3),
+      NotesText(candidate, width),
+      absl::StrFormat("   weight %.1f on time, %.1f bad or lost; observed %s and %s\n",
+                      score.on_time().weight(), score.defect().weight(), observed(score.on_time()),
+                      observed(score.defect())),
+      DetailLine(
+          "",
+          absl::StrCat("late starts from ", PriorText(score.has_late_prior(), score.late_prior()),
+                       "; bad from ", PriorText(score.has_defect_prior(), score.defect_prior())),
+          /*label_width=*/1, width));
+}
+
 }  // namespace
 
 std::string Advice(const v1::RankSuppliersResponse& answer, const std::string& destination) {
@@ -130,27 +150,15 @@ std::string ShowRank(const v1::RankSuppliersResponse& answer, const std::string&
                                  answer.candidate_count(), "; --limit N tells more or fewer."),
                     width);
   }
-  if (explain) {
-    for (const v1::Candidate& candidate : answer.candidates()) {
-      const v1::Score& score = candidate.score();
-      absl::StrAppend(
-          &text,
-          Wrapped(
-              absl::StrCat(candidate.rank(), "  ", PairText(candidate), ": ", candidate.reason()),
-              width, /*indent=*/3),
-          absl::StrFormat(
-              "   weight %.1f on time, %.1f bad or lost; observed %s and %s\n",
-              score.on_time().weight(), score.defect().weight(),
-              score.on_time().has_observed() ? Percent(score.on_time().observed()) : "-",
-              score.defect().has_observed() ? Percent(score.defect().observed()) : "-"),
-          DetailLine("",
-                     absl::StrCat(
-                         "late starts from ", PriorText(score.has_late_prior(), score.late_prior()),
-                         "; bad from ", PriorText(score.has_defect_prior(), score.defect_prior())),
-                     /*label_width=*/1, width));
+  for (const v1::Candidate& candidate : answer.candidates()) {
+    if (explain) {
+      text += ReasonLines(candidate, width);
+    } else if (!candidate.notes().empty()) {
+      text += absl::StrCat(candidate.rank(), " ", PairText(candidate), ":\n",
+                           NotesText(candidate, width));
     }
-    text += "\n";
   }
+  if (!text.ends_with("\n\n")) text += "\n";
   text += Wrapped(Advice(answer, destination), width);
   const bool all_unsure = std::all_of(answer.candidates().begin(), answer.candidates().end(),
                                       [](const v1::Candidate& c) { return IsUnsure(c); });

@@ -7,6 +7,7 @@
 
 #include "client/show.h"
 #include "client/show_explain.h"
+#include "client/show_risk.h"
 #include "client/table.h"
 #include "client/text.h"
 #include "client/words.h"
@@ -44,22 +45,25 @@ bool IsAverage(const v1::Score& score) { return score.rate_mode() == v1::RATE_MO
 
 // How much is on its way, and whom to ask about what is late. A lane that stands there with its
 // services beside it counts once.
-std::string UnderwayText(const std::vector<v1::Score>& scores, Naming naming, int width) {
+std::string UnderwayText(const std::vector<v1::Score>& scores, Naming naming, bool each,
+                         int width) {
   const bool has_sums = std::any_of(scores.begin(), scores.end(), [](const v1::Score& score) {
     return !score.lane().has_service();
   });
-  std::vector<std::string> late;
+  std::vector<std::string> late, waiting;
   int64_t underway = 0;
   for (const v1::Score& score : scores) {
     if (has_sums && score.lane().has_service()) continue;
     underway += score.underway_count();
-    if (score.overdue_count() == 0) continue;
-    late.push_back(NameOf(score, naming) + " " + Thousands(score.overdue_count()));
+    const std::string name = NameOf(score, naming) + " ";
+    if (score.underway_count() > 0) waiting.push_back(name + Thousands(score.underway_count()));
+    if (score.overdue_count() > 0) late.push_back(name + Thousands(score.overdue_count()));
   }
   if (underway == 0) return "";
-  return Wrapped(absl::StrCat("Under way: ", Counted(underway, "order"),
-                              "; past the promise: ", late.empty() ? "none" : Listed(late), "."),
-                 width);
+  return Wrapped(
+      absl::StrCat("Under way: ", Counted(underway, "order"), each ? ": " + Listed(waiting) : "",
+                   "; past the promise: ", late.empty() ? "none" : Listed(late), "."),
+      width);
 }
 
 // Whose figures lean on those of others.
@@ -149,6 +153,43 @@ std::string KindsLine(const v1::Score& score) {
                                      : "");
 }
 
+// "on time at least 92 %: below target, not sure".
+std::string TargetText(const v1::TargetReading& reading) {
+  const std::string& measure = reading.measure();
+  std::string wanted = measure, missed = "missed";
+  if (measure == "on_time") {
+    wanted = "on time at least " + ExactPercent(reading.target());
+    missed = "below target";
+  } else if (measure == "defect") {
+    wanted = absl::StrCat("at most ", ExactPercent(reading.target()), " bad or lost");
+    missed = "above target";
+  } else if (measure == "delivery" || measure == "response") {
+    wanted = absl::StrCat("9 in 10 ", measure == "delivery" ? "delivered" : "answered", " within ",
+                          DaysText(reading.target()));
+    missed = "takes longer";
+  }
+  switch (reading.standing()) {
+    case v1::TargetReading::STANDING_MET:
+      return wanted + ": kept";
+    case v1::TargetReading::STANDING_MISSED:
+      return absl::StrCat(wanted, ": ", missed);
+    case v1::TargetReading::STANDING_MET_NOT_SURE:
+      return wanted + ": kept, not sure";
+    case v1::TargetReading::STANDING_MISSED_NOT_SURE:
+      return absl::StrCat(wanted, ": ", missed, ", not sure");
+    default:
+      return wanted + ": too few orders to tell";
+  }
+}
+
+std::string TargetLines(const v1::Score& score) {
+  std::string text;
+  for (const v1::TargetReading& reading : score.targets()) {
+    text += Fact(text.empty() ? "targets" : "", TargetText(reading));
+  }
+  return text;
+}
+
 std::string ArrivalText(const v1::Arrival& arrival, const v1::Times& delivery) {
   if (!arrival.has_share()) return "too early to tell, none on its way so long";
   std::string text = Percent(arrival.share());
@@ -169,13 +210,11 @@ std::string ArrivalText(const v1::Arrival& arrival, const v1::Times& delivery) {
 std::string ArrivalLines(const v1::Score& score) {
   std::string text;
   for (const v1::Arrival& arrival : score.arrivals()) {
-    const std::string days = absl::StrFormat("%.6g", arrival.days());
-    absl::StrAppend(&text,
-                    Fact(text.empty() ? "arrives" : "",
-                         score.delivery().entered_count() == 0
-                             ? kNoOrders
-                             : absl::StrCat("within ", days, days == "1" ? " day: " : " days: ",
-                                            ArrivalText(arrival, score.delivery()))));
+    absl::StrAppend(&text, Fact(text.empty() ? "arrives" : "",
+                                score.delivery().entered_count() == 0
+                                    ? kNoOrders
+                                    : absl::StrCat("within ", DaysText(arrival.days()), ": ",
+                                                   ArrivalText(arrival, score.delivery()))));
     if (score.delivery().entered_count() == 0) break;
   }
   return text;
@@ -198,12 +237,14 @@ std::string DetailText(const v1::Score& score) {
     absl::StrAppend(&text, Fact("last heard of", TimeText(score.last_event_time())));
   }
   const std::string left_out = LeftOutText(score);
-  return left_out.empty() ? text : absl::StrCat(text, Fact("left out", left_out));
+  if (!left_out.empty()) text += Fact("left out", left_out);
+  return text + TargetLines(score);
 }
 
 }  // namespace
 
-std::string ShowScoreTable(const std::vector<v1::Score>& scores, Naming naming, int width) {
+std::string ShowScoreTable(const std::vector<v1::Score>& scores, Naming naming, int width,
+                           bool each_underway) {
   if (scores.empty()) return "no orders yet; feed some with \"plumblane send\"\n";
   const bool average = IsAverage(scores.front());
   Table table({{HeaderOf(naming)},
@@ -217,16 +258,17 @@ std::string ShowScoreTable(const std::vector<v1::Score>& scores, Naming naming, 
         {NameOf(score, naming), RateText(score.on_time()), RateText(score.defect()), times.back()});
   }
   const std::string holds = HoldsFor(scores.front());
-  return absl::StrCat(table.Render(width), "\n", UnderwayText(scores, naming, width),
+  return absl::StrCat(table.Render(width), "\n", UnderwayText(scores, naming, each_underway, width),
                       ThinText(scores, naming, width), SignsText(times),
                       AverageText(scores.front(), width),
                       holds.empty() ? "" : Wrapped(holds, width));
 }
 
-std::string ShowScore(const v1::Score& score, bool explain, int width) {
+std::string ShowScore(const v1::Score& score, bool explain, int width, const v1::Risk* risk) {
   const bool is_supplier = !score.supplier_id().empty();
   const std::string name = is_supplier ? score.supplier_id() : LaneText(score.lane());
   std::string text = absl::StrCat(name, "\n", DetailText(score));
+  if (risk != nullptr) text += RiskLines(*risk, width);
   if (explain) absl::StrAppend(&text, ExplainText(score, width));
   const std::vector<v1::Score> pairs(score.pairs().begin(), score.pairs().end());
   text += "\n";

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "plumblane/v1/scores.pb.h"
+#include "plumblane/v1/sourcing.pb.h"
 
 namespace plumblane::client {
 
@@ -17,10 +18,14 @@ enum class Naming {
   kSupplierService,  // under a lane: "lotus-works", "lotus-works/express"
 };
 
-// The table with what must be said below it: thin evidence, what "-" means, what it holds for.
-std::string ShowScoreTable(const std::vector<v1::Score>& scores, Naming naming, int width);
+// The table with what must be said below it: how much is under way, with `each_underway` by whom,
+// thin evidence, what "-" means, what it holds for.
+std::string ShowScoreTable(const std::vector<v1::Score>& scores, Naming naming, int width,
+                           bool each_underway = false);
 
-// One supplier or lane, and its pairs. `explain` adds what the estimates are made of.
-std::string ShowScore(const v1::Score& score, bool explain, int width);
+// One supplier or lane, and its pairs. `explain` adds what the estimates are made of. A supplier
+// comes with its targets and, unless null, what is at risk with it (show_risk.h).
+std::string ShowScore(const v1::Score& score, bool explain, int width,
+                      const v1::Risk* risk = nullptr);
 
 }  // namespace plumblane::client

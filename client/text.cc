@@ -82,6 +82,13 @@ std::string PercentNumber(double share) {
 
 std::string Percent(double share) { return PercentNumber(share) + " %"; }
 
+std::string ExactPercent(double share) { return absl::StrFormat("%.6g %%", share * 100); }
+
+std::string DaysText(double days) {
+  const std::string number = absl::StrFormat("%.6g", days);
+  return number + (number == "1" ? " day" : " days");
+}
+
 bool IsEmpty(const v1::Rate& rate) { return !rate.has_estimate() || rate.order_count() == 0; }
 
 bool IsThin(const v1::Rate& rate) { return IsEmpty(rate) || rate.weight() < kThinWeight; }

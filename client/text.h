@@ -38,6 +38,12 @@ std::string PercentNumber(double share);
 // "92 %".
 std::string Percent(double share);
 
+// The same with all its digits: "92.5 %", for what was agreed rather than counted.
+std::string ExactPercent(double share);
+
+// "1 day", "2.5 days".
+std::string DaysText(double days);
+
 // True when no order stands behind the rate.
 bool IsEmpty(const v1::Rate& rate);
 

@@ -228,7 +228,7 @@ TEST_F(AgreementsTest, TermsTellWhereTheMonthStands) {
             "  promises    5-8 days\n"
             "  ships       from VN by express\n"
             "  closed      2026-12-24 to 2026-12-31, 2027-02-05\n"
-            "  targets     95 % on time, at most 3.0 % bad or lost, 9 in 10 delivered within\n"
+            "  targets     95 % on time, at most 3 % bad or lost, 9 in 10 delivered within\n"
             "              12.5 days, 9 in 10 answered within 1 day\n"
             "  tags        air small\n"
             "\n"

@@ -91,6 +91,38 @@ TEST(CliTest, WithinMayBeRepeated) {
   EXPECT_EQ(MistakeOf(words), "--within: expected at most 20 of them\n");
 }
 
+TEST(CliTest, SuppliersAreChosenAndSorted) {
+  const SuppliersOptions all = Parse({"suppliers"}).suppliers;
+  EXPECT_FALSE(all.lane || all.min_orders || all.risk || all.days);
+  EXPECT_EQ(all.sort, SupplierSort::kName);
+  const SuppliersOptions some = Parse({"suppliers", "--lane", "vn-de/-", "--tag", "toys",
+                                       "--min-orders", "20", "--sort", "under-way"})
+                                    .suppliers;
+  EXPECT_EQ(FormatLaneQuery(*some.lane), "VN-DE/-");
+  EXPECT_EQ(some.tag, "toys");
+  EXPECT_EQ(some.min_orders, 20);
+  EXPECT_EQ(some.sort, SupplierSort::kUnderWay);
+  EXPECT_EQ(Parse({"suppliers", "--risk", "--days", "3650"}).suppliers.days, 3650);
+}
+
+TEST(CliTest, RiskGoesWithDaysAlone) {
+  for (const Words& more :
+       {Words{"--lane", "VN-DE"}, {"--tag", "toys"}, {"--min-orders", "3"}, {"--sort", "orders"}}) {
+    Words words = {"suppliers", "--risk"};
+    words.insert(words.end(), more.begin(), more.end());
+    EXPECT_EQ(MistakeOf(words),
+              "--risk tells of all suppliers: no --lane, --tag, --min-orders or --sort goes with "
+              "it\n");
+  }
+  for (const Words& more : {Words{"--average"}, {"--as-of", "2026-07-01"}, {"--half-life", "20"}}) {
+    Words words = {"suppliers", "--risk"};
+    words.insert(words.end(), more.begin(), more.end());
+    EXPECT_EQ(MistakeOf(words),
+              "--risk counts every order alike, as of now: no --average, --as-of or --half-life "
+              "goes with it\n");
+  }
+}
+
 TEST(CliTest, AverageGoesWithScores) {
   for (const Words& words : {Words{"suppliers"}, {"supplier", "a"}, {"lanes"}, {"lane", "VN-DE"}}) {
     EXPECT_FALSE(Parse(words).average);
@@ -167,6 +199,30 @@ TEST(CliTest, MistakesSayWhatWasExpected) {
        "See plumblane send --help.\n"},
       {{"send", "f", "--format", "xml"},
        "--format: expected ndjson or csv, not \"xml\"\nSee plumblane send --help.\n"},
+      {{"suppliers", "--lane", "VNDE"},
+       "--lane: expected a lane such as VN-DE or VN-DE/express: there is no hyphen between origin "
+       "and destination, not \"VNDE\"\n"
+       "See plumblane suppliers --help.\n"},
+      {{"suppliers", "--tag", "Toys!"},
+       "--tag: expected 1 to 32 of a-z, 0-9 and hyphen, not \"Toys!\"\n"
+       "See plumblane suppliers --help.\n"},
+      {{"suppliers", "--tag", "-"},
+       "--tag: expected 1 to 32 of a-z, 0-9 and hyphen, not \"-\"\n"
+       "See plumblane suppliers --help.\n"},
+      {{"suppliers", "--min-orders", "0"},
+       "--min-orders: expected a whole number from 1 to 1000000000, not \"0\"\n"
+       "See plumblane suppliers --help.\n"},
+      {{"suppliers", "--sort", "late"},
+       "--sort: expected name, on-time, defect, orders or under-way, not \"late\"\n"
+       "See plumblane suppliers --help.\n"},
+      {{"suppliers", "--days", "30"}, "--days goes with --risk only\n"},
+      {{"suppliers", "--risk", "--days", "0"},
+       "--days: expected a whole number from 1 to 3650, not \"0\"\n"
+       "See plumblane suppliers --help.\n"},
+      {{"suppliers", "--risk", "--days", "3651"},
+       "--days: expected a whole number from 1 to 3650, not \"3651\"\n"
+       "See plumblane suppliers --help.\n"},
+      {{"lanes", "--sort", "name"}, "unknown option \"--sort\"\nSee plumblane lanes --help.\n"},
       {{"excuse"}, "expected a command\nSee plumblane excuse --help.\n"},
       {{"excuse", "lod", "f"},
        "unknown command \"lod\", did you mean \"load\"?\nSee plumblane excuse --help.\n"},

@@ -40,6 +40,7 @@ struct FakeState {
   std::vector<v1::Order> orders;
   std::vector<v1::Excuse> excuses;
   v1::RankSuppliersResponse ranking;
+  v1::Risk risk;  // GetRisk; only the supplier asked for, if one is
   // What every load answers; with errors it loads nothing.
   v1::LoadResponse load;
   std::vector<v1::QuoteStatus> quotes;  // ListQuotes, paged
@@ -62,6 +63,7 @@ struct FakeState {
   v1::GetScoreRequest score_request;
   v1::ListScoresRequest list_request;
   v1::RankSuppliersRequest rank_request;
+  std::vector<v1::GetRiskRequest> risk_requests;
   v1::BacktestRequest backtest_request;
   v1::LoadQuotesRequest quotes_load;
   v1::LoadTermsRequest terms_load;

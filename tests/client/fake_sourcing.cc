@@ -29,6 +29,19 @@ class FakeSourcing : public v1::Sourcing::Service {
     return grpc::Status::OK;
   }
 
+  grpc::Status GetRisk(grpc::ServerContext*, const v1::GetRiskRequest* request,
+                       v1::Risk* answer) override {
+    const std::lock_guard lock(state_.mutex);
+    state_.risk_requests.push_back(*request);
+    *answer = state_.risk;
+    if (request->supplier().empty()) return grpc::Status::OK;
+    answer->clear_suppliers();
+    for (const v1::SupplierRisk& one : state_.risk.suppliers()) {
+      if (one.supplier_id() == request->supplier()) *answer->add_suppliers() = one;
+    }
+    return grpc::Status::OK;
+  }
+
   grpc::Status AssignOrders(grpc::ServerContext*, const v1::AssignOrdersRequest* request,
                             v1::AssignOrdersResponse* answer) override {
     const std::lock_guard lock(state_.mutex);

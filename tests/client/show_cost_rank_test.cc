@@ -43,7 +43,7 @@ constexpr char kAnswer[] = R"({
   "candidates":[
    {"rank":1,"share":1,"reason":"lowest expected cost; 607 orders settled","remainingCapacity":"12",
     "score":{"supplierId":"copper-ferry","lane":{"origin":"TR","destination":"DE","service":""}},
-    "supplierItem":"CF-20",
+    "supplierItem":"CF-20","notes":["gets 62 % of the orders to DE already"],
     "cost":{"expected":1408.88,"standardDeviation":11.2,"low":1391.4,"median":1408,"high":1428.1,
      "cheapestChance":0.83,"landed":"1254","quoted":{"minorUnits":"1254","currencyCode":"EUR"},
      "lateCost":28,"daysLateCost":12,"waitingCost":45,"defectCost":44.98,"lostCost":19.9,
@@ -52,6 +52,9 @@ constexpr char kAnswer[] = R"({
      "promisedDays":9}},
    {"rank":2,"share":0,"reason":"0.86 EUR dearer: quick, but bad more often",
     "closedUntilDate":"2026-10-05","assumed":true,
+    "notes":["closed until 2026-10-05","412.50 EUR paid for 14 orders under way",
+     "20.00 USD paid for 14 orders under way",
+     "unsafe goods were reported: stop selling them, look up what product-safety law asks of you"],
     "score":{"supplierId":"saffron-depot","lane":{"origin":"IN","destination":"DE",
      "service":"express"}},
     "cost":{"expected":1495.2,"standardDeviation":100,"low":1308.3,"median":1480,"high":1660.5,
@@ -80,15 +83,20 @@ TEST(ShowCostRankTest, WholeScreen) {
             "2  saffron-depot    8.75     -   12  12.0         14.95    17     0   any\n"
             "   IN-DE/express                            13.08-16.61\n"
             "\n"
-            "late, bad: share of orders; days: from payment to delivery; expected: what an\n"
-            "order costs in all, with the range of what is believed of it; best: the chance\n"
-            "that no other is cheaper; give: share of orders; left: orders it takes this\n"
-            "month.\n"
+            "late, bad: share of orders; days: from payment to delivery, also while closed;\n"
+            "expected: what an order costs in all, with the range of what is believed of it;\n"
+            "best: the chance that no other is cheaper; give: share of orders; left: orders\n"
+            "it takes this month.\n"
             "\n"
             "1 copper-ferry, TR-DE/-: lowest expected cost; 607 orders settled; it calls the\n"
             "  item CF-20\n"
-            "2 saffron-depot, IN-DE/express: 0.86 EUR dearer: quick, but bad more often;\n"
-            "  closed until 2026-10-05, those days count as waiting\n"
+            "  - gets 62 % of the orders to DE already\n"
+            "2 saffron-depot, IN-DE/express: 0.86 EUR dearer: quick, but bad more often\n"
+            "  - closed until 2026-10-05\n"
+            "  - 412.50 EUR paid for 14 orders under way\n"
+            "  - 20.00 USD paid for 14 orders under way\n"
+            "  - unsafe goods were reported: stop selling them, look up what product-safety\n"
+            "    law asks of you\n"
             "\n"
             "Could not get the order:\n"
             "- lotus-works, VN-DE/express: its limit of 150 orders a month is reached\n"
@@ -228,6 +236,32 @@ TEST(ShowRankTest, WhyNotByCostIsSaid) {
   EXPECT_THAT(ShowRank(answer, "DE", /*explain=*/false, 80),
               HasSubstr("\nCould not get the order:\n- b: paused until resumed: quality\n"
                         "\nNot by expected cost: no quotes yet: plumblane quotes load\n"));
+}
+
+TEST(ShowRankTest, NotesStandWithTheirCandidate) {
+  v1::RankSuppliersResponse answer;
+  for (const char* id : {"copper-ferry", "lotus-works"}) {
+    v1::Candidate& candidate = *answer.add_candidates();
+    candidate.set_rank(answer.candidates_size());
+    candidate.set_reason("expect 1 in 12 late");
+    candidate.mutable_score()->set_supplier_id(id);
+    candidate.mutable_score()->mutable_lane()->set_origin("TR");
+  }
+  answer.mutable_candidates(1)->add_notes("not heard of for 12 days");
+  answer.mutable_candidates(1)->add_notes(
+      "unsafe goods were reported: stop selling them, look up what product-safety law asks of you");
+  EXPECT_THAT(ShowRank(answer, "DE", /*explain=*/false, 80),
+              HasSubstr("      0\n\n"
+                        "2 lotus-works from TR:\n"
+                        "  - not heard of for 12 days\n"
+                        "  - unsafe goods were reported: stop selling them, look up what "
+                        "product-safety\n"
+                        "    law asks of you\n\nNothing to choose by"));
+  const std::string explained = ShowRank(answer, "DE", /*explain=*/true, 80);
+  EXPECT_THAT(explained, HasSubstr("2 lotus-works from TR: expect 1 in 12 late\n"
+                                   "  - not heard of for 12 days\n  - unsafe goods"));
+  EXPECT_THAT(explained, HasSubstr("law asks of you\n   weight 0.0 on time"));
+  EXPECT_LE(WidestLine(explained), 80);
 }
 
 TEST(AmountTextTest, MinorUnitsBecomeMajorOnes) {

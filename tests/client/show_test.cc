@@ -225,6 +225,43 @@ TEST(ShowScoresTest, ArrivalsAreToldForEachNumberOfDays) {
   }
 }
 
+TEST(ShowScoresTest, TargetsAreToldInWords) {
+  using Reading = v1::TargetReading;
+  const std::tuple<const char*, double, Reading::Standing, const char*> cases[] = {
+      {"on_time", .92, Reading::STANDING_MISSED_NOT_SURE,
+       "on time at least 92 %: below target, not sure"},
+      {"on_time", .925, Reading::STANDING_MISSED, "on time at least 92.5 %: below target"},
+      {"defect", .02, Reading::STANDING_MISSED, "at most 2 % bad or lost: above target"},
+      {"defect", .02, Reading::STANDING_MET, "at most 2 % bad or lost: kept"},
+      {"delivery", 12, Reading::STANDING_MISSED, "9 in 10 delivered within 12 days: takes longer"},
+      {"response", 1, Reading::STANDING_MET_NOT_SURE,
+       "9 in 10 answered within 1 day: kept, not sure"},
+      {"response", 2.5, Reading::STANDING_TOO_FEW,
+       "9 in 10 answered within 2.5 days: too few orders to tell"}};
+  v1::Score score = SupplierScore("a");
+  EXPECT_THAT(ShowScore(score, /*explain=*/false, 80), Not(HasSubstr("targets")));
+  std::string lines;
+  for (const auto& [measure, target, standing, words] : cases) {
+    v1::TargetReading& reading = *score.add_targets();
+    reading.set_measure(measure);
+    reading.set_target(target);
+    reading.set_standing(standing);
+    lines +=
+        (lines.empty() ? "  targets        " : "                 ") + std::string(words) + "\n";
+  }
+  const std::string text = ShowScore(score, /*explain=*/false, 80);
+  EXPECT_THAT(text, HasSubstr("past the promise\n" + lines + "\n"));
+  EXPECT_LE(WidestLine(text), 80);
+}
+
+TEST(ShowScoresTest, WhoHasHowMuchUnderWayIsToldWhenAsked) {
+  v1::Score idle = SupplierScore("b");
+  idle.set_underway_count(0);
+  EXPECT_THAT(ShowScoreTable({SupplierScore("a"), idle}, Naming::kSupplier, 80,
+                             /*each_underway=*/true),
+              HasSubstr("\nUnder way: 20 orders: a 20; past the promise: none.\n"));
+}
+
 TEST(ShowScoresTest, WhatCameLaterIsNotTheLastHeardOf) {
   v1::Score score = SupplierScore("a");
   *score.mutable_last_event_time() = ToTimestamp(*ParseInstant("2026-09-30T00:00:00Z"));

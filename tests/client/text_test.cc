@@ -113,6 +113,8 @@ TEST(TextTest, AtLeastIsNeverMoreThanItWas) {
 }
 
 TEST(TextTest, DurationsChooseTheirUnit) {
+  EXPECT_EQ(DaysText(1), "1 day");
+  EXPECT_EQ(DaysText(2.5), "2.5 days");
   EXPECT_EQ(DurationText(Seconds(0)), "0 min");
   EXPECT_EQ(DurationText(Seconds(1500)), "25 min");
   EXPECT_EQ(DurationText(Seconds(3600 * 2 + 1800)), "2.5 h");
