@@ -405,10 +405,7 @@ def risks(season: Season, now: int, days: int = 90,
         due = due_by_quote(season, order, counted) if quotes_loaded_first else counted.due_day
         if is_waited_for(counted, due, moment):
             risk.underway += 1
-            # Without a promise its money is given up all the same, only later.
-            until = due if due is not None else counted.paid_day + LOST_AFTER_DAYS
-            if is_waited_for(counted, until, moment):
-                add(risk.exposure, cost)
+            add(risk.exposure, cost)
         if counted.paid_day is not None and counted.paid_day > day_of(now) - days:
             risk.order_count += 1
             is_replacement = order.fact("replaces") is not None
