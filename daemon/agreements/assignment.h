@@ -44,7 +44,8 @@ struct Assignment {
   AssignMode mode = AssignMode::kLowestCost;
   bool trial = false;            // not the lowest expected cost
   std::optional<double> dearer;  // expected, than the lowest expected cost
-  // Expected at the decision, against always taking the cheapest quote; none without costs and for
+  // Expected at the decision, against always taking the cheapest quote: its expected cost less that
+  // of the pick; none without costs and for
   // a person's own choice.
   std::optional<double> expected_saving;
   std::string reason;                           // one plain sentence

@@ -23,7 +23,7 @@ struct Charges {
 struct SupplierRisk {
   std::string supplier;
   int64_t underway_count = 0;
-  Sums exposure;  // paid for what is under way
+  Sums exposure;                           // paid for what is under way
   int64_t order_count = 0;                 // paid in the days asked
   Sums paid;                               // likewise
   std::map<std::string, Charges> charges;  // of those, by currency

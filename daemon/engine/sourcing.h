@@ -58,6 +58,8 @@ struct ExcludedPair {
   std::string reason;
 };
 
+// Quotes, rates of exchange, closures and pauses are those of the day asked about, months those of
+// now; promised days count from the day the supplier opens.
 struct SourcingAnswer {
   bool by_cost = false;
   std::string order_reason;  // why not by cost, or what the costs leave out; "" = nothing to say

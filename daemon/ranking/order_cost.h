@@ -8,10 +8,14 @@
 //   + lost share x the same for `lost`
 //   + share of disputes x days to the answer x unanswered_day
 //
-// A lost order is not charged as late too. The late and the defect rate are believed as their Betas
-// say; all else (times, mix of kinds, claims) enters by its mean. Means of few orders lean on
-// others: times on the lane, kinds on the fleet, claims on the supplier and then the fleet, each as
-// much as kPooledStrength orders.
+// A lost order is not charged as late too: of the late rate the mean share that is lost is taken
+// out. The late and the defect rate are believed as their Betas say; all else (times, mix of kinds,
+// claims) enters by its mean. Means of few orders lean on what stands behind them, each time as much
+// as kPooledStrength orders: times of the pair on the lane; kinds of defect of the pair on the
+// supplier, on the fleet, on all kinds alike; claims, which are the supplier's and not the pair's,
+// on the fleet. A promise that differs by more than a fifth from the mean promise of the pair's
+// orders is judged by arrivals (scoring/outlook.h). Without a promise days are counted up to
+// kLongestPromise.
 //
 // Pure and thread-safe. Costs well under 1 us.
 #pragma once
@@ -37,10 +41,12 @@ struct OrderTerms {
 // What it is believed by. The Betas are of the pair; `pair` may be without orders.
 struct OrderBelief {
   Beta late, bad;
-  const Outlook* pair = nullptr;      // null: no order yet
-  const Outlook* lane = nullptr;      // all pairs on the lane; null: none
-  const Outlook* supplier = nullptr;  // all its pairs; null: none
-  const Outlook* fleet = nullptr;     // all pairs that were looked at; null: none
+  const Outlook* pair = nullptr;  // null: no order yet
+  // Of all pairs that have shipped to the destination: those on the lane, those of the supplier,
+  // all; null: none.
+  const Outlook* lane = nullptr;
+  const Outlook* supplier = nullptr;
+  const Outlook* fleet = nullptr;
 };
 
 struct CostParts {

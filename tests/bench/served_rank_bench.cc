@@ -1,10 +1,10 @@
 // How long RankSuppliers takes over gRPC when it ranks by cost: so many suppliers quote for the
 // order, with events coming in meanwhile and without.
 //
-// Each supplier has 60 orders over nine months, a quote of one to two times the lowest price; trials
-// are on. "ingest" is one stream of new orders as fast as they are acknowledged.
+// Each supplier has 30 orders over nine months, a quote of one to two times the lowest price, and
+// trials are on. "ingest" is one stream of new orders as fast as they are acknowledged.
 //
-// Usage: served_rank_bench PLUMBLANED  (the daemon's binary; it is started on a temporary directory)
+// Usage: served_rank_bench PLUMBLANED  (the daemon's binary; started on a temporary directory)
 #include <grpcpp/grpcpp.h>
 #include <plumblane/v1/agreements.grpc.pb.h>
 #include <plumblane/v1/intake.grpc.pb.h>
@@ -24,7 +24,7 @@ using namespace plumblane::v1;  // NOLINT: names of the API only
 using plumblane::bench::Die;
 
 constexpr int64_t kStart = 1'767'225'600, kDay = 86'400;  // 2026-01-01
-constexpr int kOrdersEach = 60;
+constexpr int kOrdersEach = 30;
 
 std::string Name(int supplier) { return "supplier-" + std::to_string(supplier); }
 
