@@ -10,8 +10,8 @@
 //
 // A lost order is not charged as late too: of the late rate the mean share that is lost is taken
 // out. The late and the defect rate are believed as their Betas say; all else (times, mix of kinds,
-// claims) enters by its mean. Means of few orders lean on what stands behind them, each time as much
-// as kPooledStrength orders: times of the pair on the lane; kinds of defect of the pair on the
+// claims) enters by its mean. Means of few orders lean on what stands behind them, each time as
+// much as kPooledStrength orders: times of the pair on the lane; kinds of defect of the pair on the
 // supplier, on the fleet, on all kinds alike; claims, which are the supplier's and not the pair's,
 // on the fleet. A promise that differs by more than a fifth from the mean promise of the pair's
 // orders is judged by arrivals (scoring/outlook.h). Without a promise days are counted up to

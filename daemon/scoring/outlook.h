@@ -42,10 +42,11 @@ struct Outlook {
   // The curve is known up to here: beyond it stays at its last value for want of news.
   double followed_days = 0;
 
-  double defects = 0;             // decayed, by the claim window
-  std::array<double, 7> kinds{};  // of these, by kind in the order of Code; they sum up
-  double disputes = 0;            // decayed, of the orders above
-  double answer_days = 0;         // mean, of the disputes; 0 without any
+  double defects = 0;  // decayed, known by the claim window
+  // Of these by kind, in the order of Code: split by the Aalen-Johansen shares; they sum up.
+  std::array<double, 7> kinds{};
+  double disputes = 0;     // decayed, by the day of the claim
+  double answer_days = 0;  // mean, of the disputes; 0 without any
 
   // Decayed orders with a counted promise, and the sum of the days they were promised in.
   double promised = 0, promised_days = 0;
