@@ -346,6 +346,19 @@ TEST(Upgrade, DataOfTheFirstVersionGetsWhatItDidNotKeep) {
       });
   ASSERT_TRUE(scanned.ok());
   ASSERT_GT(exposed, 5);
+  for (const PairIndex kind : {PairIndex::kClaims, PairIndex::kUnclaimed}) {
+    int indexed = 0;
+    ASSERT_TRUE(state.store()
+                    .TakeSnapshot()
+                    ->Scan(Space::kIndex, PairIndexPrefix(kind), "",
+                           [&](auto key, auto) {
+                             first.Delete(Space::kIndex, std::string(key));
+                             ++indexed;
+                             return true;
+                           })
+                    .ok());
+    ASSERT_GT(indexed, 2) << static_cast<char>(kind);
+  }
   first.Put(Space::kMeta, std::string(kFormatKey), EncodeFormat({1, {}, {}, {}}));
   ASSERT_TRUE(state.store().Write(first, true).ok());
   ASSERT_NE(state.Difference(), "");
