@@ -75,6 +75,12 @@ class View::Claimer {
                         Consider(order, part);
                         return absl::OkStatus();
                       });
+    // What is claimed, or known to be bad, comes from the other indexes.
+    PartReader open(*view_.snapshot_, view_.rules_.fold, *view_.catalog_->excuses,
+                    [this](const OrderKey& order, const PartState& part) {
+                      if (ClaimStandingOf(part) == ClaimStanding::kNone) Consider(order, part);
+                      return absl::OkStatus();
+                    });
     absl::Status bad;
     bad.Update(Scan(PairIndexPrefix(PairIndex::kClaims, filter_.supplier), "", {}, reader));
     const auto& pairs = view_.catalog_->pairs->by_supplier;
@@ -87,9 +93,10 @@ class View::Claimer {
                       PairIndexFrom(PairIndex::kUnclaimed, *pair, first), {}, reader));
       // What has not arrived, and was promised before the horizon.
       bad.Update(Scan(PairIndexPrefix(PairIndex::kOpen, *pair),
-                      PairIndexFrom(PairIndex::kOpen, *pair, first), DayOf(horizon_), reader));
+                      PairIndexFrom(PairIndex::kOpen, *pair, first), DayOf(horizon_), open));
     }
     bad.Update(reader.Finish());
+    bad.Update(open.Finish());
     return bad;
   }
 

@@ -11,6 +11,7 @@ namespace plumblane {
 namespace {
 
 constexpr double kSecondsPerDay = 86'400;
+constexpr double kAllAlike = 36'500;  // a half-life that weighs all orders the same
 
 // The cells of these pairs, added up.
 template <typename Read>
@@ -152,14 +153,18 @@ class View::Chaser {
     return LateChance(chased, {&*all}, news_);
   }
 
-  // Nine in ten orders of the supplier are shipped within so many days; none when too few say.
+  // Nine in ten orders of the supplier are shipped within so many days; none when too few say. Old
+  // orders count like new ones: one that stops shipping does not thereby change what is usual.
   absl::StatusOr<std::optional<double>> UsualDays(const std::string& supplier) {
     const auto known = usual_.find(supplier);
     if (known != usual_.end()) return known->second;
     const auto sum = SumOfSeries(view_.PairsOf({supplier, std::nullopt}), Measure::kHandling,
                                  [this](const Pair& one) { return view_.Read(one); });
     if (!sum.ok()) return sum.status();
-    const TimesEstimate times = TimesOf(Measure::kHandling, *sum, Scope::kCounted, moment_, rules_);
+    ScoreRules usual_rules = rules_;
+    usual_rules.half_life_days = kAllAlike;
+    const TimesEstimate times =
+        TimesOf(Measure::kHandling, *sum, Scope::kCounted, moment_, usual_rules);
     std::optional<double> days;
     if (times.p90) days = times.p90->seconds / kSecondsPerDay;
     return usual_[supplier] = days;

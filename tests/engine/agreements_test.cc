@@ -333,7 +333,7 @@ TEST(Agreements, OfAnEngineSurviveAPowerCut) {
 TEST(Upgrade, DataOfTheFirstVersionGetsWhatItDidNotKeep) {
   RandomOrders random(9);
   AppliedState state;
-  ApplyInBatches(state, random.Make(80), random);
+  ApplyInBatches(state, random.Make(400), random);
   const auto expected = state.Bytes();
   Batch first;
   int exposed = 0;

@@ -5,15 +5,18 @@
 #include <gtest/gtest.h>
 
 #include "cohorts/buckets.h"
-#include "support/order_builder.h"
 
 namespace plumblane {
 namespace {
 
-using test::At;
-using test::On;
 using ::testing::HasSubstr;
 using ::testing::IsEmpty;
+
+// "2026-03-05" is the start of that day, "2026-03-05T12" noon.
+Day On(const std::string& day) { return ParseDay(day.substr(0, 10)).value(); }
+Instant At(const std::string& time) {
+  return StartOf(On(time)) + (time.size() > 10 ? kMillisPerDay / 2 : 0);
+}
 
 constexpr int64_t kDay = kMillisPerDay;
 int64_t Days(double days) { return static_cast<int64_t>(days * static_cast<double>(kDay)); }
@@ -85,8 +88,8 @@ class Chase : public ::testing::Test {
                                const std::vector<const LegCurve*>& curves) const {
     return LateChance(order, curves, news_);
   }
-  const Instant news_ = At("2026-03-05T12:00");
-  Chased order_{At("2026-03-01"), At("2026-03-03"), At("2026-03-08T12:00"), {}};
+  const Instant news_ = At("2026-03-05T12");
+  Chased order_{At("2026-03-01"), At("2026-03-03"), At("2026-03-08T12"), {}};
 };
 
 TEST_F(Chase, AShippedOrderIsTimedFromItsShipTimeAnotherFromItsPayment) {
