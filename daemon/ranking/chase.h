@@ -49,8 +49,9 @@ struct Chased {
   std::optional<double> usual_days;  // nine in ten orders of its supplier are shipped by then
 };
 
-// By the first of the curves, those of transit or delivery as the order needs, that can tell; 1 when
-// the deadline lies before `news`, up to which an arrival would be known. None without deadline.
+// By the first of the curves, those of transit or delivery as the order needs, that can tell; 1
+// when the deadline lies before `news`, up to which an arrival would be known. None without
+// deadline.
 std::optional<double> LateChance(const Chased& order, const std::vector<const LegCurve*>& curves,
                                  Instant news);
 

@@ -6,9 +6,9 @@
 //   index   'p' lane supplier                 the pairs by lane; value: number of order parts
 //           'o' supplier 0 lane day(big32) part   open orders by promised day (0xFFFFFFFF = none)
 //           'd' lane day(big32) part              all orders with a promise by promised day
-//           'c' supplier 0 lane day(big32) part   open claims, unanswered or owed, by day of dispute
-//           'l' supplier 0 lane day(big32) part   late or bad and not claimed, by the day that claim
-//                                                 days count from (orders/standing.h)
+//           'c' supplier 0 lane day(big32) part   claims unanswered or owed, by day of dispute
+//           'l' supplier 0 lane day(big32) part   late or bad and not claimed, by the day from
+//                                                 which claim days count (orders/standing.h)
 //           't' tracking 0 part
 //           's' supplier                          value: latest event time, signed millis
 //           'a' part                              value: its assignment

@@ -139,8 +139,8 @@ class Stored {
   View Look(const std::shared_ptr<Memory>& memory) const {
     return View(store_->TakeSnapshot(), catalog_, memory, {}, kNow);
   }
-  // So many orders under way with the first ten pairs: paid over 20 days, promised within 15, two of
-  // three shipped, one of ten disputed.
+  // So many orders under way with the first ten pairs: paid over 20 days, promised within 15, two
+  // of three shipped, one of ten disputed.
   void PutOrders(int count) {
     Batch batch;
     for (int i = 0; i < count; ++i) {
