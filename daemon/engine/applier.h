@@ -43,7 +43,8 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
                                  Format& format);
 
 // Takes data of an earlier version to kFormatVersion: the changes, with the new format record in
-// the batch, and `format` after them. What version 1 did not keep are the cells of exposure.
+// the batch, and `format` after them. Version 1 had neither the cells of exposure nor the indexes
+// of claims.
 absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
                                     Format& format);
 

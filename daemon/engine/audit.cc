@@ -19,6 +19,11 @@ std::string Readable(std::string_view key) {
   return absl::CHexEscape(absl::string_view(key.data(), key.size()));
 }
 
+bool IsNewInVersion2(std::string_view index_key) {
+  const auto kind = static_cast<PairIndex>(index_key[0]);
+  return kind == PairIndex::kClaims || kind == PairIndex::kUnclaimed;
+}
+
 // Compares what was folded with what is stored under `prefix` of a space.
 absl::StatusOr<std::string> Compare(const Snapshot& snapshot, Space space, std::string_view prefix,
                                     const std::map<std::string, std::string>& folded,
@@ -95,6 +100,7 @@ absl::StatusOr<std::string> CompareAssignments(const Snapshot& snapshot, const C
 absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
                                     Format& format) {
   Changes changes;
+  Batch batch;
   absl::Status bad;
   const absl::Status scanned = snapshot.Scan(Space::kOrders, "", "", [&](auto key, auto value) {
     const auto events = DecodeOrder(value);
@@ -110,13 +116,15 @@ absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& cat
       to.part = part.part;
       std::copy_if(part.entries.begin(), part.entries.end(), std::back_inserter(to.entries),
                    [](const Entry& entry) { return entry.key.measure == Measure::kExposure; });
+      for (std::string& index_key : IndexKeys(order, part)) {
+        if (IsNewInVersion2(index_key)) batch.Put(Space::kIndex, std::move(index_key), "");
+      }
     }
     changes.Replace(order, {}, added);
     return true;
   });
   bad.Update(scanned);
   if (!bad.ok()) return bad;
-  Batch batch;
   std::set<Pair> born, gone;
   if (absl::Status status = changes.AppendTo(snapshot, batch, born, gone); !status.ok()) {
     return status;
@@ -189,7 +197,7 @@ absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catal
   for (const auto& [pair, count] : all.pairs()) pairs[PairKey(pair)] = EncodeCount(count);
   difference = Compare(snapshot, Space::kIndex, kPairPrefix, pairs, "pair");
   if (!difference.ok() || !difference->empty()) return difference;
-  for (const char kind : {'o', 'd', 't'}) {
+  for (const char kind : {'o', 'd', 't', 'c', 'l'}) {
     std::map<std::string, std::string> keys;
     for (const auto& [key, count] : all.index()) {
       if (key[0] == kind) keys[key] = "";

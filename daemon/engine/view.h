@@ -24,6 +24,7 @@
 #include "engine/memory.h"
 #include "engine/risk.h"
 #include "engine/sourcing.h"
+#include "engine/underway.h"
 #include "scoring/score.h"
 #include "storage/store.h"
 
@@ -90,6 +91,17 @@ class View {
   // As of now. The month is that of the supplier's terms; without terms the calendar's.
   absl::StatusOr<plumblane::MonthUse> MonthUse(const std::string& supplier) const;
 
+  // The first `limit` after `after`, a place of an answer before. Costs some 10 us an open order
+  // that the filter names, whatever `limit`, and the curves of its pairs once.
+  absl::StatusOr<UnderwayAnswer> Underway(const UnderwayFilter& filter,
+                                          const std::optional<UnderwayPlace>& after,
+                                          size_t limit) const;
+  // Likewise, an open claim. With settled ones it reads and folds every order: seconds for hundreds
+  // of thousands. Error besides: CANCELLED once `give_up`, asked now and then, says so.
+  absl::StatusOr<ClaimsAnswer> Claims(const ClaimFilter& filter,
+                                      const std::optional<ClaimPlace>& after, size_t limit,
+                                      const std::function<bool()>& give_up = {}) const;
+
   absl::StatusOr<OrderAnswer> Order(const OrderKey& key) const;
   // The first order part with that tracking number; none when unknown.
   absl::StatusOr<std::optional<OrderMatch>> FindByTracking(const std::string& tracking) const;
@@ -111,6 +123,8 @@ class View {
     std::shared_ptr<const Fleet> pairs_fleet;  // without excused orders
   };
   class Sourcer;
+  class Chaser;
+  class Claimer;
   Moment MomentOf(const std::optional<Instant>& as_of) const;
   absl::StatusOr<Question> Put(const Asked& asked, Scope scope) const;
   absl::StatusOr<std::shared_ptr<const MeasureSet>> Read(const Pair& pair) const;

@@ -7,27 +7,6 @@
 namespace plumblane {
 namespace {
 
-std::optional<Code> DefectKind(Reason reason) {
-  switch (reason) {
-    case Reason::kDamaged:
-      return Code::kDamaged;
-    case Reason::kQuality:
-      return Code::kQuality;
-    case Reason::kWrongItem:
-      return Code::kWrongItem;
-    case Reason::kMissingPart:
-      return Code::kMissingPart;
-    case Reason::kCounterfeit:
-      return Code::kCounterfeit;
-    case Reason::kUnsafe:
-      return Code::kUnsafe;
-    case Reason::kLost:
-      return Code::kLost;
-    default:
-      return std::nullopt;
-  }
-}
-
 // Makes the entries of one part.
 class Writer {
  public:
@@ -41,21 +20,21 @@ class Writer {
     if (!part_.promised_day || part_.withdrawn) return;
     Entry& entry = Enter(Measure::kOnTime, *part_.promised_day, true);
     if (!part_.delivered) return;
-    if (*part_.delivered <= part_.promise->time + rules_.tolerance_millis) {
+    if (*part_.delivered <= *part_.deadline) {
       entry.outcomes.push_back({Code::kDelivered, 0, 1});
     } else {
       entry.outcomes.push_back({Code::kDeliveredLate, DaysAfterPromise(*part_.delivered), 1});
     }
   }
 
-  void Defect(const std::optional<std::pair<Instant, Code>>& claim) {
+  void Defect() {
     if (!part_.promised_day) return;
     Entry& entry = Enter(Measure::kDefect, *part_.promised_day, true);
     std::optional<Outcome> first;
     const auto consider = [&first](Code code, uint32_t delay) {
       if (!first || delay < first->bucket) first = {code, delay, 1};
     };
-    if (claim) consider(claim->second, DaysAfterPromise(claim->first));
+    if (part_.defect) consider(part_.defect->second, DaysAfterPromise(part_.defect->first));
     if (GivenUp()) consider(Code::kLost, LostAfter());
     if (left_) consider(Code::kLeft, DaysAfterPromise(*left_));
     if (first) entry.outcomes.push_back(*first);
@@ -206,24 +185,12 @@ class Writer {
 
 }  // namespace
 
-std::optional<std::pair<Instant, Code>> FirstDefect(const std::vector<const Event*>& events,
-                                                    const std::vector<Ignored>& ignored) {
-  for (size_t i = 0; i < events.size(); ++i) {
-    const Event& event = *events[i];
-    if (ignored[i] != Ignored::kNo) continue;
-    if (event.type != EventType::kDisputed && event.type != EventType::kRefunded) continue;
-    if (const std::optional<Code> kind = DefectKind(event.reason)) return {{event.time, *kind}};
-  }
-  return std::nullopt;
-}
-
 std::vector<Entry> EntriesOf(const PartState& part, const ReplacementCost& cost,
-                             const std::optional<std::pair<Instant, Code>>& first_defect,
                              const FoldRules& rules) {
   if (!part.counts()) return {};
   Writer writer(part, rules);
   writer.OnTime();
-  writer.Defect(first_defect);
+  writer.Defect();
   writer.Handling();
   writer.Transit();
   writer.Delivery();

@@ -94,7 +94,9 @@ class Reader {
         First(state_.delivered, {event.time});
         break;
       case EventType::kDisputed:
+        if (!state_.disputed) state_.dispute_reason = event.reason;
         First(state_.disputed, {event.time});
+        ReadDefect(event);
         break;
       case EventType::kAnswered:
         answers_.push_back(event.time);
@@ -104,6 +106,7 @@ class Reader {
         First(state_.cancelled, {event.time});
         break;
       case EventType::kRefunded:
+        ReadDefect(event);
         if (event.refund) {
           auto& refunds =
               event.refund_by_shop ? state_.refunds_by_shop : state_.refunds_by_supplier;
@@ -119,13 +122,19 @@ class Reader {
     }
   }
 
+  void ReadDefect(const Event& event) {
+    const std::optional<Code> kind = DefectKind(event.reason);
+    if (kind && !state_.defect) state_.defect = {event.time, *kind};
+  }
+
   void SettlePromise() {
     state_.promise = explicit_ ? explicit_ : implied_;
     if (!state_.promise) return;
     if (!state_.promise->counted) {
       AddFault(Fault::kPromiseAfterTheFact);
     } else {
-      state_.promised_day = DayOf(Deadline());
+      state_.deadline = state_.promise->time + rules_.tolerance_millis;
+      state_.promised_day = DayOf(*state_.deadline);
     }
   }
 
@@ -157,12 +166,9 @@ class Reader {
     }
   }
 
-  // REQUIRES: there is a promise.
-  Instant Deadline() const { return state_.promise->time + rules_.tolerance_millis; }
-
   bool Withdraws() const {
-    if (!CancelledEarly(state_) || !state_.promised_day) return false;
-    return *state_.cancelled <= Deadline() && state_.cancel_reason != Reason::kOutOfStock &&
+    if (!CancelledEarly(state_) || !state_.deadline) return false;
+    return *state_.cancelled <= *state_.deadline && state_.cancel_reason != Reason::kOutOfStock &&
            state_.cancel_reason != Reason::kLate && state_.cancel_reason != Reason::kNotReceived;
   }
 
@@ -194,6 +200,27 @@ PartState FactsOf(const OrderKey& order, int part, const std::vector<const Event
     }
   }
   return reader.Finish(order, excuses);
+}
+
+std::optional<Code> DefectKind(Reason reason) {
+  switch (reason) {
+    case Reason::kDamaged:
+      return Code::kDamaged;
+    case Reason::kQuality:
+      return Code::kQuality;
+    case Reason::kWrongItem:
+      return Code::kWrongItem;
+    case Reason::kMissingPart:
+      return Code::kMissingPart;
+    case Reason::kCounterfeit:
+      return Code::kCounterfeit;
+    case Reason::kUnsafe:
+      return Code::kUnsafe;
+    case Reason::kLost:
+      return Code::kLost;
+    default:
+      return std::nullopt;
+  }
 }
 
 bool CancelledEarly(const PartState& part) {

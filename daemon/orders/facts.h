@@ -13,6 +13,9 @@ PartState FactsOf(const OrderKey& order, int part, const std::vector<const Event
                   const std::vector<Ignored>& ignored, const FoldRules& rules,
                   const ExcuseBook& excuses);
 
+// The kind of defect that a claim or refund for the reason is for; none when it is for no defect.
+std::optional<Code> DefectKind(Reason reason);
+
 // The part has an early cancellation (fold.h).
 bool CancelledEarly(const PartState& part);
 
@@ -24,11 +27,6 @@ struct ReplacementCost {
 
 // Second half: what a part adds to the cohorts.
 std::vector<Entry> EntriesOf(const PartState& part, const ReplacementCost& cost,
-                             const std::optional<std::pair<Instant, Code>>& first_defect,
                              const FoldRules& rules);
-
-// The first dispute or refund in effect for a defect: its time and kind.
-std::optional<std::pair<Instant, Code>> FirstDefect(const std::vector<const Event*>& events,
-                                                    const std::vector<Ignored>& ignored);
 
 }  // namespace plumblane

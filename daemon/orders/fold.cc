@@ -111,8 +111,7 @@ OrderState Fold(const OrderKey& order, const std::vector<Event>& events, const F
     if (part.cost) costs[first].of_replacements[part.cost->currency] += part.cost->minor_units;
   }
   for (PartState& part : state.parts) {
-    const PartEvents& own = by_part.at(part.part);
-    part.entries = EntriesOf(part, costs[part.part], FirstDefect(own.events, own.ignored), rules);
+    part.entries = EntriesOf(part, costs[part.part], rules);
   }
   return state;
 }

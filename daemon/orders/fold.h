@@ -39,6 +39,7 @@
 #include <map>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "cohorts/cell.h"
@@ -86,10 +87,13 @@ struct PartState {
   std::string supplier;
   Lane lane;  // ends may be empty while unknown
   std::optional<Promise> promise;
-  std::optional<Day> promised_day;  // set when the promise counts
+  std::optional<Instant> deadline;  // the promise plus the tolerance; set when the promise counts
+  std::optional<Day> promised_day;  // the day of the deadline
   std::optional<Instant> paid, shipped, delivered, disputed, answered, cancelled;
-  Reason cancel_reason = Reason::kNone;
+  Reason dispute_reason = Reason::kNone, cancel_reason = Reason::kNone;
   std::optional<Instant> refunded_by_supplier;  // the first
+  // The first disputed or refunded for a defect, and its kind.
+  std::optional<std::pair<Instant, Code>> defect;
   std::optional<Money> cost, quoted, sale, claim;
   std::map<std::string, int64_t> refunds_by_supplier, refunds_by_shop;  // minor units by currency
   std::string item;

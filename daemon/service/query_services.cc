@@ -30,14 +30,8 @@ absl::StatusOr<View::SupplierFilter> ReadFilter(const v1::ListScoresRequest& req
   filter.tag = request.tag();
   filter.min_order_count = request.min_order_count();
   if (request.has_lane()) {
-    const v1::Lane& in = request.lane();
-    auto lane = ParseLaneQuery(absl::StrCat(
-        in.origin(), "-", in.destination(),
-        !in.has_service() ? "" : absl::StrCat("/", in.service().empty() ? "-" : in.service())));
-    if (!lane.ok()) {
-      return absl::InvalidArgumentError(
-          absl::StrCat("lane: ", std::string(lane.status().message())));
-    }
+    auto lane = ReadLane("lane", request.lane());
+    if (!lane.ok()) return lane.status();
     filter.lane = *std::move(lane);
   }
   const bool asks = filter.lane || !filter.tag.empty() || filter.min_order_count > 0;

@@ -5,9 +5,11 @@
 #include <plumblane/v1/orders.grpc.pb.h>
 #include <plumblane/v1/scores.grpc.pb.h>
 
+#include <functional>
 #include <string>
 
 #include "engine/engine.h"
+#include "service/in_turn.h"
 #include "service/one_at_a_time.h"
 
 namespace plumblane {
@@ -42,6 +44,12 @@ class OrdersService final : public v1::Orders::CallbackService {
   grpc::ServerUnaryReactor* LookUpOrders(grpc::CallbackServerContext* context,
                                          const v1::LookUpOrdersRequest* request,
                                          v1::LookUpOrdersResponse* response) override;
+  grpc::ServerUnaryReactor* ListUnderway(grpc::CallbackServerContext* context,
+                                         const v1::ListUnderwayRequest* request,
+                                         v1::ListUnderwayResponse* response) override;
+  grpc::ServerUnaryReactor* ListClaims(grpc::CallbackServerContext* context,
+                                       const v1::ListClaimsRequest* request,
+                                       v1::ListClaimsResponse* response) override;
   grpc::ServerUnaryReactor* CreateExcuse(grpc::CallbackServerContext* context,
                                          const v1::CreateExcuseRequest* request,
                                          v1::Excuse* response) override;
@@ -54,6 +62,8 @@ class OrdersService final : public v1::Orders::CallbackService {
 
  private:
   Engine& engine_;
+  // Lists that read order by order, off the threads that answer at once.
+  InTurn lists_;
 };
 
 class OperationsService final : public v1::Operations::CallbackService {
@@ -77,6 +87,13 @@ absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, 
                         v1::ListScoresResponse* response);
 absl::Status LookUpOrders(const View& view, const v1::LookUpOrdersRequest& request,
                           v1::LookUpOrdersResponse* response);
+// Pages go on where the one before ended; an order whose place changes in between may come twice or
+// not at all.
+absl::Status ListUnderway(const View& view, const v1::ListUnderwayRequest& request,
+                          v1::ListUnderwayResponse* response);
+absl::Status ListClaims(const View& view, const v1::ListClaimsRequest& request,
+                        v1::ListClaimsResponse* response,
+                        const std::function<bool()>& give_up = {});
 // The excuse to log for a request to create one.
 absl::StatusOr<Excuse> ExcuseToCreate(const View& view, const v1::CreateExcuseRequest& request);
 // The excuse to log for a request to withdraw one.

@@ -20,20 +20,6 @@ absl::Status Prefixed(const std::string& field, const absl::Status& status) {
   return absl::InvalidArgumentError(absl::StrCat(field, ": ", std::string(status.message())));
 }
 
-absl::StatusOr<LaneQuery> ReadLane(const std::string& field, const v1::Lane& in) {
-  auto origin = ParseLaneEnd(in.origin());
-  if (!origin.ok()) return Prefixed(field + ".origin", origin.status());
-  auto destination = ParseLaneEnd(in.destination());
-  if (!destination.ok()) return Prefixed(field + ".destination", destination.status());
-  LaneQuery lane{*std::move(origin), *std::move(destination), std::nullopt};
-  if (in.has_service()) {
-    auto service = ParseService(in.service());
-    if (!service.ok()) return Prefixed(field + ".service", service.status());
-    lane.service = *std::move(service);
-  }
-  return lane;
-}
-
 absl::StatusOr<ExcusedDays> ReadLaneDays(const v1::LaneDays& in) {
   auto lane = ReadLane("lane_days.lane", in.lane());
   if (!lane.ok()) return lane.status();
@@ -55,6 +41,20 @@ std::string MadeId(std::string readable) {
 }
 
 }  // namespace
+
+absl::StatusOr<LaneQuery> ReadLane(const std::string& field, const v1::Lane& in) {
+  auto origin = ParseLaneEnd(in.origin());
+  if (!origin.ok()) return Prefixed(field + ".origin", origin.status());
+  auto destination = ParseLaneEnd(in.destination());
+  if (!destination.ok()) return Prefixed(field + ".destination", destination.status());
+  LaneQuery lane{*std::move(origin), *std::move(destination), std::nullopt};
+  if (in.has_service()) {
+    auto service = ParseService(in.service());
+    if (!service.ok()) return Prefixed(field + ".service", service.status());
+    lane.service = *std::move(service);
+  }
+  return lane;
+}
 
 absl::StatusOr<Instant> ReadTime(const std::string& field, const google::protobuf::Timestamp& in,
                                  Instant latest) {

@@ -20,6 +20,9 @@ namespace plumblane {
 absl::StatusOr<Instant> ReadTime(const std::string& field, const google::protobuf::Timestamp& in,
                                  Instant latest);
 
+// Error INVALID_ARGUMENT, naming the field. Without a service the sum over services.
+absl::StatusOr<LaneQuery> ReadLane(const std::string& field, const v1::Lane& in);
+
 double ReadDays(const google::protobuf::Duration& in);
 
 // Errors INVALID_ARGUMENT, naming the field.

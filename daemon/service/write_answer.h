@@ -19,6 +19,7 @@ namespace plumblane {
 void WriteTime(Instant t, google::protobuf::Timestamp* out);
 void WriteDuration(double seconds, google::protobuf::Duration* out);
 void WriteMoney(const Money& money, v1::Money* out);
+void WriteLane(const Lane& lane, v1::Lane* out);
 
 // The fleets of the basis go to the score itself, not to its pairs.
 void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out);
@@ -38,6 +39,8 @@ void WriteAssignment(const StoredAssignment& stored, bool with_candidates, v1::A
 void WriteBacktest(const BacktestAsked& asked, const BacktestAnswer& answer,
                    v1::BacktestResponse* out);
 void WriteOrder(const OrderAnswer& answer, v1::Order* out);
+void WriteUnderway(const UnderwayAnswer& answer, v1::ListUnderwayResponse* out);
+void WriteClaims(const ClaimsAnswer& answer, v1::ListClaimsResponse* out);
 void WriteExcuse(const Excuse& excuse, v1::Excuse* out);
 
 // `index` is the event's place in its batch. None when there is nothing to say about it.

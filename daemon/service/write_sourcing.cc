@@ -6,14 +6,6 @@
 namespace plumblane {
 namespace {
 
-v1::Lane LaneOf(const Lane& lane) {
-  v1::Lane out;
-  out.set_origin(lane.origin);
-  out.set_destination(lane.destination);
-  out.set_service(lane.service);
-  return out;
-}
-
 void WriteCost(const PricedCandidate& priced, v1::ExpectedCost* out) {
   const CostBelief& belief = priced.cost.belief;
   const CostParts& parts = priced.cost.parts;
@@ -89,9 +81,15 @@ v1::Assignment::State StateOf(AssignmentState state) {
 
 }  // namespace
 
+void WriteLane(const Lane& lane, v1::Lane* out) {
+  out->set_origin(lane.origin);
+  out->set_destination(lane.destination);
+  out->set_service(lane.service);
+}
+
 void WriteExcluded(const ExcludedPair& excluded, v1::ExcludedCandidate* out) {
   out->set_supplier(excluded.pair.supplier);
-  *out->mutable_lane() = LaneOf(excluded.pair.lane);
+  WriteLane(excluded.pair.lane, out->mutable_lane());
   out->set_reason(excluded.reason);
 }
 
@@ -166,7 +164,7 @@ void WriteAssignment(const StoredAssignment& stored, bool with_candidates, v1::A
   out->set_part(made.part);
   WriteTime(made.time, out->mutable_assign_time());
   out->set_supplier(made.pick.supplier);
-  *out->mutable_lane() = LaneOf(made.pick.lane);
+  WriteLane(made.pick.lane, out->mutable_lane());
   out->set_item(made.item);
   out->set_supplier_item(made.supplier_item);
   out->set_unit_count(made.units);
@@ -181,7 +179,7 @@ void WriteAssignment(const StoredAssignment& stored, bool with_candidates, v1::A
   for (const AssignmentCandidate& one : made.candidates) {
     v1::AssignmentCandidate* to = out->add_candidates();
     to->set_supplier(one.pair.supplier);
-    *to->mutable_lane() = LaneOf(one.pair.lane);
+    WriteLane(one.pair.lane, to->mutable_lane());
     if (one.landed) to->set_landed(*one.landed);
     if (one.expected_cost) to->set_expected_cost(*one.expected_cost);
     if (one.expected_bad) to->set_expected_bad(*one.expected_bad);

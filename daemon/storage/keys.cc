@@ -3,6 +3,7 @@
 #include <cstdlib>
 #include <limits>
 
+#include "orders/standing.h"
 #include "storage/bytes.h"
 #include "storage/cell_codec.h"
 
@@ -148,15 +149,59 @@ std::vector<std::string> IndexKeys(const OrderKey& order, const PartState& part)
     writer.Part(order, part.part);
     keys.push_back(writer.Take());
   }
-  if (IsOpen(part)) {
+  const auto add = [&](PairIndex kind, std::optional<Day> day) {
     KeyWriter writer;
-    writer.Raw("o");
-    writer.OfPair({part.supplier, part.lane});
-    writer.Big(part.promised_day ? static_cast<uint32_t>(part.promised_day->number) : kNoDay, 4);
+    writer.Raw(PairIndexPrefix(kind, Pair{part.supplier, part.lane}));
+    writer.Big(day ? static_cast<uint32_t>(day->number) : kNoDay, 4);
     writer.Part(order, part.part);
     keys.push_back(writer.Take());
+  };
+  if (IsOpen(part)) add(PairIndex::kOpen, part.promised_day);
+  switch (ClaimStandingOf(part)) {
+    case ClaimStanding::kUnanswered:
+    case ClaimStanding::kOwed:
+      add(PairIndex::kClaims, DayOf(*part.disputed));
+      break;
+    case ClaimStanding::kUnclaimed:
+      add(PairIndex::kUnclaimed, UnclaimedOf(part)->since);
+      break;
+    case ClaimStanding::kNone:
+    case ClaimStanding::kSettled:
+      break;
   }
   return keys;
+}
+
+std::string PairIndexPrefix(PairIndex kind, const std::string& supplier) {
+  KeyWriter writer;
+  writer.Byte(static_cast<uint8_t>(kind));
+  if (!supplier.empty()) writer.Id(supplier);
+  return writer.Take();
+}
+
+std::string PairIndexPrefix(PairIndex kind, const Pair& pair) {
+  KeyWriter writer;
+  writer.Byte(static_cast<uint8_t>(kind));
+  return writer.OfPair(pair).Take();
+}
+
+std::string PairIndexFrom(PairIndex kind, const Pair& pair, Day day) {
+  KeyWriter writer;
+  writer.Raw(PairIndexPrefix(kind, pair));
+  writer.DayOf(day);
+  return writer.Take();
+}
+
+absl::StatusOr<PairedPart> ParsePairIndexKey(std::string_view key) {
+  ByteReader reader(key.substr(std::min<size_t>(1, key.size())));
+  PairedPart paired;
+  paired.pair.supplier = reader.UntilZero();
+  paired.pair.lane = ReadLane(reader);
+  const auto day = static_cast<uint32_t>(reader.Big(4));
+  if (day != kNoDay) paired.day = Day{static_cast<int32_t>(day)};
+  paired.part = ReadPart(reader);
+  if (!reader.done()) return BadKey("an order of a pair");
+  return paired;
 }
 
 std::string TrackingPrefix(std::string_view tracking) {

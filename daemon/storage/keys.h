@@ -6,6 +6,9 @@
 //   index   'p' lane supplier                 the pairs by lane; value: number of order parts
 //           'o' supplier 0 lane day(big32) part   open orders by promised day (0xFFFFFFFF = none)
 //           'd' lane day(big32) part              all orders with a promise by promised day
+//           'c' supplier 0 lane day(big32) part   claims unanswered or owed, by day of dispute
+//           'l' supplier 0 lane day(big32) part   late or bad and not claimed, by the day from
+//                                                 which claim days count (orders/standing.h)
 //           't' tracking 0 part
 //           's' supplier                          value: latest event time, signed millis
 //           'a' part                              value: its assignment
@@ -23,6 +26,7 @@
 
 #include <absl/status/statusor.h>
 
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -64,7 +68,7 @@ inline constexpr std::string_view kProgressKey = "progress";
 
 std::string LogKey(uint64_t sequence);
 
-// Index keys of one part: open and due (while it counts), and its tracking numbers.
+// Index keys of one part: open, due, its claim (while it counts), and its tracking numbers.
 std::vector<std::string> IndexKeys(const OrderKey& order, const PartState& part);
 // The part an index key of kinds 'o', 'd' or 't' ends with.
 struct IndexedPart {
@@ -81,6 +85,20 @@ struct DuePart {
 absl::StatusOr<DuePart> ParseDueKey(std::string_view key);
 // From this day on, within DuePrefix.
 std::string DueKeyFrom(const Lane& lane, Day day);
+
+// Kinds 'o', 'c' and 'l': parts by pair and day.
+enum class PairIndex : char { kOpen = 'o', kClaims = 'c', kUnclaimed = 'l' };
+// All of the kind; those of one supplier; of one pair. Prefixes nest.
+std::string PairIndexPrefix(PairIndex kind, const std::string& supplier = "");
+std::string PairIndexPrefix(PairIndex kind, const Pair& pair);
+// From this day on, within the prefix of a pair.
+std::string PairIndexFrom(PairIndex kind, const Pair& pair, Day day);
+struct PairedPart {
+  Pair pair;
+  std::optional<Day> day;  // none: without promise, kind 'o' only
+  IndexedPart part;
+};
+absl::StatusOr<PairedPart> ParsePairIndexKey(std::string_view key);
 
 inline constexpr std::string_view kAssignmentPrefix = "a";
 std::string AssignmentKey(const OrderKey& order, int part);

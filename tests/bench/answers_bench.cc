@@ -12,6 +12,7 @@
 #include "engine/view.h"
 #include "storage/cell_codec.h"
 #include "storage/keys.h"
+#include "storage/order_codec.h"
 #include "storage/rocksdb/rocksdb_store.h"
 
 namespace plumblane {
@@ -138,6 +139,42 @@ class Stored {
   View Look(const std::shared_ptr<Memory>& memory) const {
     return View(store_->TakeSnapshot(), catalog_, memory, {}, kNow);
   }
+  // So many orders under way with the first ten pairs: paid over 20 days, promised within 15, two
+  // of three shipped, one of ten disputed.
+  void PutOrders(int count) {
+    Batch batch;
+    for (int i = 0; i < count; ++i) {
+      const OrderKey order{"default", std::to_string(i)};
+      const Pair pair = PairNumber(i % 10);
+      Event paid;
+      paid.source = "shop";
+      paid.event_id = "p" + std::to_string(i);
+      paid.time = kNow - (i % 20) * kMillisPerDay - 3'600'000;
+      paid.supplier = pair.supplier;
+      paid.origin = pair.lane.origin;
+      paid.destination = pair.lane.destination;
+      paid.item = "mug";
+      paid.cost = Money{1375, "EUR"};
+      paid.promise = paid.time + 15 * kMillisPerDay;
+      std::vector<Event> events = {paid};
+      const auto add = [&](EventType type, const char* id, int64_t after) {
+        Event event;
+        event.source = "shop";
+        event.event_id = id;
+        event.type = type;
+        event.time = paid.time + after;
+        events.push_back(event);
+      };
+      if (i % 3 != 0) add(EventType::kShipped, "s", 1'000);
+      if (i % 10 == 0) add(EventType::kDisputed, "d", 2'000);
+      batch.Put(Space::kOrders, OrderRecordKey(order), EncodeOrder(events));
+      const OrderState state = Fold(order, events, {}, ExcuseBook());
+      for (std::string& key : IndexKeys(order, state.parts[0])) {
+        batch.Put(Space::kIndex, std::move(key), "");
+      }
+    }
+    Check(store_->Write(batch, false));
+  }
   static std::shared_ptr<Memory> Empty() { return std::make_shared<Memory>(size_t{4} << 30); }
 
  private:
@@ -236,6 +273,32 @@ BENCHMARK(BM_RankHot)
     ->ArgNames({"pairs", "told"})
     ->ArgsProduct({{100, 1'000, 5'000}, {1, 20, 100}})
     ->Unit(benchmark::kMicrosecond);
+
+constexpr int kUnderway = 20'000;
+
+// The first 200 of all that are under way, the curves of their pairs anew each time.
+void BM_Underway(benchmark::State& state) {
+  Stored& stored = Stored::Get(100);
+  stored.PutOrders(kUnderway);
+  const View view = stored.Look(Stored::Empty());
+  for (auto _ : state) Check(view.Underway({}, {}, 200).status());
+  state.SetItemsProcessed(state.iterations() * kUnderway);
+}
+BENCHMARK(BM_Underway)->Unit(benchmark::kMillisecond);
+
+void BM_Claims(benchmark::State& state) {
+  Stored& stored = Stored::Get(100);
+  stored.PutOrders(kUnderway);
+  const View view = stored.Look(Stored::Empty());
+  int64_t claims = 0;
+  for (auto _ : state) {
+    const auto answer = view.Claims({}, {}, kUnderway);
+    Check(answer.status());
+    claims += static_cast<int64_t>(answer->claims.size());
+  }
+  state.SetItemsProcessed(claims);
+}
+BENCHMARK(BM_Claims)->Unit(benchmark::kMillisecond);
 
 }  // namespace
 }  // namespace plumblane

@@ -333,7 +333,7 @@ TEST(Agreements, OfAnEngineSurviveAPowerCut) {
 TEST(Upgrade, DataOfTheFirstVersionGetsWhatItDidNotKeep) {
   RandomOrders random(9);
   AppliedState state;
-  ApplyInBatches(state, random.Make(80), random);
+  ApplyInBatches(state, random.Make(400), random);
   const auto expected = state.Bytes();
   Batch first;
   int exposed = 0;
@@ -346,6 +346,19 @@ TEST(Upgrade, DataOfTheFirstVersionGetsWhatItDidNotKeep) {
       });
   ASSERT_TRUE(scanned.ok());
   ASSERT_GT(exposed, 5);
+  for (const PairIndex kind : {PairIndex::kClaims, PairIndex::kUnclaimed}) {
+    int indexed = 0;
+    ASSERT_TRUE(state.store()
+                    .TakeSnapshot()
+                    ->Scan(Space::kIndex, PairIndexPrefix(kind), "",
+                           [&](auto key, auto) {
+                             first.Delete(Space::kIndex, std::string(key));
+                             ++indexed;
+                             return true;
+                           })
+                    .ok());
+    ASSERT_GT(indexed, 2) << static_cast<char>(kind);
+  }
   first.Put(Space::kMeta, std::string(kFormatKey), EncodeFormat({1, {}, {}, {}}));
   ASSERT_TRUE(state.store().Write(first, true).ok());
   ASSERT_NE(state.Difference(), "");

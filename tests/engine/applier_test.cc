@@ -201,6 +201,31 @@ TEST(Apply, ACatalogReadBackIsTheOneThatWasApplied) {
   EXPECT_EQ(loaded->order_count, state.catalog().order_count);
 }
 
+TEST(FindDifference, NamesAClaimThatIsNotIndexedAndOneThatNoOrderMakes) {
+  AppliedState state;
+  state.Apply(OrderBuilder().Paid("2026-03-01").Disputed("2026-03-05"));
+  ASSERT_EQ(state.Difference(), "");
+  std::string claim;
+  ASSERT_TRUE(state.store()
+                  .TakeSnapshot()
+                  ->Scan(Space::kIndex, PairIndexPrefix(PairIndex::kClaims), "",
+                         [&](auto key, auto) {
+                           claim = std::string(key);
+                           return true;
+                         })
+                  .ok());
+  ASSERT_NE(claim, "");
+  Batch without, alien;
+  without.Delete(Space::kIndex, claim);
+  ASSERT_TRUE(state.store().Write(without, true).ok());
+  EXPECT_THAT(state.Difference(), ::testing::HasSubstr("is missing"));
+  alien.Put(Space::kIndex, claim, "");
+  claim[0] = static_cast<char>(PairIndex::kUnclaimed);
+  alien.Put(Space::kIndex, claim, "");
+  ASSERT_TRUE(state.store().Write(alien, true).ok());
+  EXPECT_THAT(state.Difference(), ::testing::HasSubstr("no order makes it"));
+}
+
 TEST(FindDifference, NamesACellThatNoOrderMakes) {
   AppliedState state;
   state.Apply(OrderBuilder().Paid("2026-03-01").Promised("2026-03-10"));

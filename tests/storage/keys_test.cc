@@ -94,6 +94,39 @@ TEST(Keys, OfTrackingNumbersDueDaysAndOpenOrders) {
           Golden("6f", kLotus, "00", kVnDeExpress, "00005025", kHarbour, "00", k1042, " 00 0002")));
 }
 
+TEST(Keys, OfClaims) {
+  PartState part = Part();
+  part.promised_day.reset();
+  part.paid.reset();
+  part.disputed = StartOf(Day{20'517});
+  EXPECT_THAT(IndexHex(part), ElementsAre(Golden("63", kLotus, "00", kVnDeExpress, "00005025",
+                                                 kHarbour, "00", k1042, " 00 0002")));
+  part.disputed.reset();
+  part.deadline = StartOf(Day{20'516});
+  part.delivered = StartOf(Day{20'517});
+  EXPECT_THAT(IndexHex(part), ElementsAre(Golden("6c", kLotus, "00", kVnDeExpress, "00005025",
+                                                 kHarbour, "00", k1042, " 00 0002")));
+}
+
+TEST(Keys, OfPairsByDayAreReadBackAndNested) {
+  EXPECT_EQ(Hex(PairIndexPrefix(PairIndex::kOpen)), "6f");
+  EXPECT_EQ(Hex(PairIndexPrefix(PairIndex::kOpen, "lotus")), Golden("6f", kLotus, "00"));
+  EXPECT_EQ(Hex(PairIndexPrefix(PairIndex::kClaims, kPair)),
+            Golden("63", kLotus, "00", kVnDeExpress));
+  EXPECT_EQ(Hex(PairIndexFrom(PairIndex::kUnclaimed, kPair, Day{20'517})),
+            Golden("6c", kLotus, "00", kVnDeExpress, "00005025"));
+  const std::string key = IndexKeys(kOrder, Part()).at(1);
+  const auto read = ParsePairIndexKey(key);
+  ASSERT_TRUE(read.ok()) << read.status();
+  EXPECT_EQ(read->pair, kPair);
+  EXPECT_EQ(read->day, Day{20'517});
+  EXPECT_EQ(read->part.order, kOrder);
+  EXPECT_EQ(read->part.part, 2);
+  PartState unpromised = Part();
+  unpromised.promised_day.reset();
+  EXPECT_EQ(ParsePairIndexKey(IndexKeys(kOrder, unpromised).at(0))->day, std::nullopt);
+}
+
 TEST(Keys, OfAssignments) {
   EXPECT_EQ(Hex(AssignmentKey(kOrder, 2)), Golden("61", kHarbour, "00", k1042, " 00 0002"));
   EXPECT_EQ(Hex(AssignedKey({1'772'719'200'000}, kOrder, 2)),
@@ -136,6 +169,8 @@ TEST(Keys, OnlyAnOrderUnderWayIsOpen) {
   EXPECT_EQ(kinds([](PartState& p) { p.delivered = Instant{2}; }), "d");
   EXPECT_EQ(kinds([](PartState& p) { p.cancelled = Instant{2}; }), "d");
   EXPECT_EQ(kinds([](PartState& p) { p.refunded_by_supplier = Instant{2}; }), "d");
+  EXPECT_EQ(kinds([](PartState& p) { p.disputed = Instant{2}; }), "cdo");
+  EXPECT_EQ(kinds([](PartState& p) { p.disputed = p.answered = Instant{2}; }), "do");
   // While supplier or lane are unknown it can be found by tracking number only.
   EXPECT_EQ(kinds([](PartState& p) { p.supplier.clear(); }), "");
   EXPECT_EQ(kinds([](PartState& p) {
@@ -190,6 +225,7 @@ TEST(Keys, CutShortOrTooLongAreDataLoss) {
   expect_whole(keys.at(0), tracking);
   expect_whole(keys.at(1), due);
   expect_whole(page, cells);
+  expect_whole(keys.at(2), [](auto key) { return ParsePairIndexKey(key).status(); });
   expect_whole(AssignedKey({1}, kOrder, 2),
                [](auto key) { return ParseAssignedKey(key).status(); });
   EXPECT_TRUE(absl::IsDataLoss(ParsePairKey("").status()));
@@ -224,7 +260,8 @@ TEST(Keys, WithAnyBitFlippedAreReadOrRefusedNeverACrash) {
       flipped[bit / 8] = static_cast<char>(flipped[bit / 8] ^ (1 << (bit % 8)));
       for (const absl::Status& status :
            {ParseTrackingKey(flipped).status(), ParseDueKey(flipped).status(),
-            ParseCellPageKey(flipped).status(), ParsePairKey(flipped).status()}) {
+            ParsePairIndexKey(flipped).status(), ParseCellPageKey(flipped).status(),
+            ParsePairKey(flipped).status()}) {
         EXPECT_TRUE(status.ok() || absl::IsDataLoss(status)) << status;
         refused += status.ok() ? 0 : 1;
       }
