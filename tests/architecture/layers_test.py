@@ -13,6 +13,7 @@ LAYERS = {
     "cohorts": (("base",), PURE),
     "orders": (("base", "cohorts"), PURE),
     "scoring": (("base", "cohorts"), PURE + ("boost/math/",)),
+    "alerting": (("base", "cohorts", "scoring"), PURE),
     "agreements": (("base", "cohorts"), PURE),
     "ranking": (("base", "cohorts", "scoring", "agreements"), PURE),
     "storage": (("base", "cohorts", "orders"), PURE),
