@@ -19,6 +19,7 @@
 #include <utility>
 #include <vector>
 
+#include "engine/alert_evidence.h"
 #include "engine/assignments.h"
 #include "engine/catalog.h"
 #include "engine/cost_proposal.h"
@@ -46,6 +47,7 @@ struct ReadRules {
   int64_t settle_delay_millis = kMillisPerDay;  // waits for tracking news before calling late
   int claim_window_days = 60;
   FoldRules fold;
+  AlertRules alerts = {};
 };
 
 // What a score is about: a supplier, a lane (both with their pairs), or one of both.
@@ -174,6 +176,13 @@ class View {
 
   // As of now. The month is that of the supplier's terms; without terms the calendar's.
   absl::StatusOr<plumblane::MonthUse> MonthUse(const std::string& supplier) const;
+
+  // Brings the alerts of the book to this state; AlertBook::Update says what that costs. Kept in
+  // memory beside the view, so of no state but the latest one.
+  absl::Status UpdateAlerts() const;
+  const AlertBook& alerts() const { return memory_->alerts; }
+  // What a told alert rests on, from the cells of this state (engine/alert_evidence.h).
+  absl::StatusOr<AlertEvidence> EvidenceOf(const ToldAlert& alert) const;
 
   absl::StatusOr<OrderAnswer> Order(const OrderKey& key) const;
   // The first order part with that tracking number; none when unknown.
