@@ -291,24 +291,30 @@ std::vector<AlertNotice> AlertBook::News(const AlertsTold& told, Instant now) co
   std::lock_guard lock(mutex_);
   std::vector<AlertNotice> news;
   std::set<WatchKey> seen;
-  const auto tell = [&](const WatchKey& key, std::span<const Alert> alerts, Day through) {
+  using Months = std::map<Day, std::vector<Lane>>;
+  const auto tell = [&](const WatchKey& key, std::span<const Alert> alerts, Day through,
+                        const Months& months) {
     const bool is_known = told.by_key.contains(key);
     if (is_known) seen.insert(key);
     if (alerts.empty() && !is_known) return;
-    for (AlertNotice& one : NewsOf(key, told, alerts, through, now)) news.push_back(std::move(one));
+    for (AlertNotice& one : NewsOf(key, told, alerts, through, now)) {
+      const auto month = months.find(MonthStart(one.facts.opened));
+      if (month != months.end()) one.pooled = month->second;
+      news.push_back(std::move(one));
+    }
   };
   if (!last_) return news;
   for (const auto& [key, watched] : watched_) {
     for (const auto& [measure, chart] : watched.charts) {
-      tell(With(key, measure), chart.watch.alerts(), *last_);
+      tell(With(key, measure), chart.watch.alerts(), *last_, watched.months);
     }
     for (const auto& [measure, alerts] : watched.reports) {
-      tell(With(key, measure), alerts, measure == AlertMeasure::kSilence ? *last_ : *today_);
+      tell(With(key, measure), alerts, measure == AlertMeasure::kSilence ? *last_ : *today_, {});
     }
   }
   // Of what no order names any more nothing that was told holds.
   for (const auto& [key, ids] : told.by_key) {
-    if (!seen.contains(key)) tell(key, {}, *last_);
+    if (!seen.contains(key)) tell(key, {}, *last_, {});
   }
   for (AlertNotice& one : ShelvesEnded(told, now)) news.push_back(std::move(one));
   return news;

@@ -40,6 +40,10 @@ void ToProto(const AlertNotice& notice, pb::AlertNoticeRecord& out) {
   out.set_false_alarms_a_year(notice.chart.false_alarms_a_year);
   out.set_days_to_hear(notice.chart.days_to_hear);
   out.set_designed(notice.chart.designed.number);
+  for (const Lane& lane : notice.pooled) {
+    out.add_pooled()->set_origin(lane.origin);
+    out.mutable_pooled()->rbegin()->set_destination(lane.destination);
+  }
   out.set_told_through(notice.told_through.number);
   out.set_unfounded(notice.unfounded);
   out.set_revision(notice.revision);
@@ -60,6 +64,9 @@ bool FromProto(const pb::AlertNoticeRecord& in, AlertNotice& notice) {
   notice.key = {in.supplier(), in.origin(), in.destination(),
                 static_cast<AlertMeasure>(in.measure())};
   notice.chart = {{in.designed()}, in.normal_rate(), in.false_alarms_a_year(), in.days_to_hear()};
+  for (const pb::PairRecord& one : in.pooled()) {
+    notice.pooled.push_back({one.origin(), one.destination(), ""});
+  }
   notice.told_through = {in.told_through()};
   notice.unfounded = in.unfounded();
   notice.revision = in.revision();

@@ -24,11 +24,14 @@ std::optional<ChartKind> ChartOf(AlertMeasure measure) {
   return std::nullopt;
 }
 
-// Of a pool the lanes from or to its end.
-bool Covers(const WatchKey& key, const Pair& pair) {
+bool Covers(const ToldAlert& alert, const Pair& pair) {
+  const WatchKey& key = alert.key;
   if (!key.supplier.empty()) return pair.supplier == key.supplier;
-  return (key.origin.empty() || key.origin == pair.lane.origin) &&
-         (key.destination.empty() || key.destination == pair.lane.destination);
+  if (key.IsPool()) {
+    return std::binary_search(alert.pooled.begin(), alert.pooled.end(),
+                              Lane{pair.lane.origin, pair.lane.destination, ""});
+  }
+  return key.origin == pair.lane.origin && key.destination == pair.lane.destination;
 }
 
 }  // namespace
@@ -61,7 +64,7 @@ absl::StatusOr<AlertEvidence> View::EvidenceOf(const ToldAlert& alert) const {
   std::vector<std::pair<Pair, std::shared_ptr<const MeasureSet>>> parts;
   Series sum;
   for (const Pair& pair : catalog_->pairs->by_supplier) {
-    if (!Covers(alert.key, pair)) continue;
+    if (!Covers(alert, pair)) continue;
     auto cells = Read(pair);
     if (!cells.ok()) return cells.status();
     AddSeries(sum, (**cells)[measure]);

@@ -75,6 +75,7 @@ bool AlertsTold::Take(const AlertNotice& notice) {
     }
     alert.facts = notice.facts;
     alert.chart = notice.chart;
+    alert.pooled = notice.pooled;
     alert.told_through = notice.told_through;
     alert.unfounded = false;
     alert.revision = notice.revision;
@@ -90,6 +91,7 @@ bool AlertsTold::Take(const AlertNotice& notice) {
     case Kind::kReturned:
       alert.facts = notice.facts;
       alert.chart = notice.chart;
+      alert.pooled = notice.pooled;
       alert.told_through = notice.told_through;
       alert.unfounded = notice.unfounded;
       if (notice.kind == Kind::kRevised) alert.revision = notice.revision;
@@ -181,6 +183,7 @@ std::vector<AlertNotice> NewsOf(const WatchKey& key, const AlertsTold& told,
       AlertNotice& notice = tell(Kind::kRevised, id, nullptr);
       notice.facts = before;
       notice.chart = told.by_id.at(id).chart;
+      notice.pooled = told.by_id.at(id).pooled;
       notice.unfounded = true;
       notice.revision =
           "corrected: by the days as they are known now it would not have been raised";

@@ -26,6 +26,7 @@
 #include <vector>
 
 #include "alerting/watch.h"
+#include "base/lane.h"
 #include "base/time.h"
 
 namespace plumblane {
@@ -80,6 +81,7 @@ struct AlertNotice {
   // kRaised, kRevised, kReturned: what is told, known from days up to `told_through`.
   AlertFacts facts = {};
   ChartFacts chart = {};
+  std::vector<Lane> pooled = {};  // of a pool, when it opened; ascending
   Day told_through = {};
   bool unfounded = false;
   std::string revision = {};
@@ -94,6 +96,7 @@ struct ToldAlert {
   WatchKey key;
   AlertFacts facts;  // as told last
   ChartFacts chart;
+  std::vector<Lane> pooled;
   Day told_through;
   bool unfounded = false;
   std::string revision;  // the last one; "" = none

@@ -146,7 +146,7 @@ std::map<std::string, std::string> SharedCauses(const AlertsTold& told,
 void WriteAlert(const std::string& id, const ToldAlert& alert, const AlertEvidence* evidence,
                 const std::string& shared_cause, Day today, v1::Alert* out) {
   out->set_alert_id(id);
-  WriteWatched(alert.key, {}, out->mutable_watched());
+  WriteWatched(alert.key, alert.pooled, out->mutable_watched());
   out->set_state(StateOf(alert, today));
   out->set_change_date(FormatDay(alert.facts.changed));
   // A report made before the promised day is counted on it.

@@ -19,7 +19,8 @@ def main():
     print(machine(), flush=True)
     for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("layout_bench",),
                              ("backtest_bench",), ("answers_bench", "--benchmark_min_time=0.3"),
-                             ("rank_bench", "--benchmark_min_time=0.3"), ("sourcing_bench",)):
+                             ("rank_bench", "--benchmark_min_time=0.3"), ("sourcing_bench",),
+                             ("alerts_bench",)):
         print(f"\n== {name}", flush=True)
         done = subprocess.run([os.path.join(BIN, name), *arguments])
         if done.returncode != 0:
