@@ -4,8 +4,8 @@
 // of hits differ from day to day than chance would have it. Per group of days, with n_j orders on
 // day j, N in all, p the share of hits:
 //     S = sum n_j (p_j - p)^2,   A = sum n_j (1 - n_j/N),   B = sum (1 - n_j/N),
-// E[S] = v (B + correlation (A - B)) with v the variance of one order, taken as p (1 - p) N/(N - 1),
-// so that nothing is found on average where there is nothing. Numerator and denominator are summed
+// E[S] = v (B + correlation (A - B)) with v = p (1 - p) N/(N - 1) the variance of one order, so
+// that nothing is found on average where there is nothing. Numerator and denominator are summed
 // over all groups. A group is one lane in four weeks: lanes differ, and lanes change, without the
 // orders of a day having anything in common.
 //

@@ -48,7 +48,7 @@ double WorsenedRate(double rate, double odds_ratio) {
 }
 
 Steps ChooseSteps(double rate, double odds_ratio) {
-  assert(odds_ratio > 1 && odds_ratio <= 10);
+  assert(odds_ratio >= 1.5 && odds_ratio <= 10);
   const double g = MissScore(rate, odds_ratio) / std::log(odds_ratio);
   Steps steps;
   for (const int a : {1, 2, 4, 8, 16}) {
@@ -108,7 +108,7 @@ double GuessLevel(const Steps& steps, double rate, double target) {
 }
 
 ChartDesign DesignChart(double rate, double odds_ratio, double target) {
-  assert(rate >= .001 && rate <= .8 && target >= 1 && target <= 1e8);
+  assert(rate >= .005 && rate <= .61 && target >= 1 && target <= 1e8);
   ChartDesign design;
   design.rate = rate;
   design.odds_ratio = odds_ratio;

@@ -104,7 +104,7 @@ bool Watch::Accept(std::span<const Day> accepted, Day before) {
        ++accepted_count_) {
     if (!plan_) continue;  // nothing was watched, so nothing was abnormal
     const Day day = accepted[accepted_count_];
-    normal_from_ = open() != nullptr ? open()->facts.changed : changed_;
+    normal_from_ = changed_;
     accepted_through_ = day;
     if (open() != nullptr) Close(Ending::kAccepted, day);
     level_ = 0;

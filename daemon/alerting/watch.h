@@ -14,18 +14,20 @@
 // the days of the guard nor, of alerts that returned to normal, those from change to return.
 //
 // Alert. It opens on the day S reaches the alarm level. The change is estimated to have begun on
-// the day on which S last left 0. While it is open S stands still and the mirrored chart runs; the day
-// it reaches its level is the one the alert closes on, and S starts from 0.
+// the day on which S last left 0. While it is open S stands still and the mirrored chart runs; on
+// the day that reaches its level the alert closes, and S starts from 0.
 //
 // A new normal. On an accepted day an open alert closes. What came from the change on is normal
 // now: the baseline is made of those days, up to the accepted day without guard, and the chart is
-// designed anew the next day. Without an open alert the change is where it would be, had one opened.
+// designed anew the next day. Without an open alert the change is where it would be if one opened.
 //
 // Sources: E. Page, Biometrika 41 (1954) 100-115 (the last zero as where the change began; see D.
 // Hinkley, "Inference about the change-point from cumulative sum tests", Biometrika 58 (1971)
 // 509-523). Rules of design, clearing and acceptance are our own.
 //
-// Pure; const use is thread-safe. A day without design costs below 1 us (tests/bench).
+// Pure; const use is thread-safe. A day of 10,000 lanes takes 25 ms, a tenth of them designed anew
+// from 400 days each with charts from the cache; replaying 400 days of a lane 0.2 ms (CPU time on 2
+// busy virtual cores, alerting_bench).
 #pragma once
 
 #include <cstdint>
@@ -62,7 +64,7 @@ class WatchSubject {
 };
 
 struct WatchRules {
-  double odds_ratio = 3;                 // worth an alert; 1 < .. <= 10
+  double odds_ratio = 3;                 // worth an alert; 1.5 to 10
   double false_alarms_a_year = .1;       // accepted of this chart, > 0
   double baseline_half_life_days = 180;  // at least kBaselineHalfLives of scores
   bool operator==(const WatchRules&) const = default;
@@ -120,7 +122,7 @@ class Watch {
  public:
   explicit Watch(WatchRules rules) : rules_(rules) {}
 
-  // Takes the days that are new up to `last`. `accepted`: ascending, the last day this watch had
+  // Takes the days that are new up to `last`. `accepted`: ascending, the last_day() this watch had
   // taken when the user said so; those of earlier calls again, and none beyond `last`.
   // REQUIRES: the same subject, grown, `last` >= that of the call before.
   void Advance(const WatchSubject& subject, std::span<const Day> accepted, Day last,

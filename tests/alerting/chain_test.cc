@@ -44,8 +44,8 @@ TEST(ChainTest, RatesChartsRunAsInClosedForm) {
   EXPECT_NEAR(OrdersToAlarm({1, 10}, 9, .1), 10, 1e-12);
 }
 
-// J. Lucas, "Counted data CUSUM's", Technometrics 27 (1985) 129-144: mean and k of .25, h = 10, with
-// and without a head start: 438 and 333.
+// J. Lucas, "Counted data CUSUM's", Technometrics 27 (1985) 129-144: mean and k of .25, h = 10,
+// without and with a head start: 438 and 333.
 TEST(ChainTest, PoissonChartRunsAsPublished) {
   constexpr int kStates = 40;  // in quarters
   Chain chain(kStates, 1, kStates);

@@ -186,6 +186,26 @@ TEST(CusumTest, DesignsInTheWholeRangeRunAsLongAsAsked) {
   }
 }
 
+TEST(CusumTest, StepsAreTheSmallestWithinTwoPercent) {
+  int near_misses = 0;
+  for (double rate = .005; rate <= .6; rate += .0013) {
+    for (const double odds_ratio : {1.5, 2.0, 3.0, 5.0}) {
+      const double g =
+          -std::log((1 - WorsenedRate(rate, odds_ratio)) / (1 - rate)) / std::log(odds_ratio);
+      const auto off = [&](int a) { return std::fabs(a / (std::round(a / g) * g) - 1); };
+      int smallest = 1;
+      while (smallest < 16 && off(smallest) > .02) {
+        near_misses += off(smallest) < .03;
+        smallest *= 2;
+      }
+      const Steps steps = ChooseSteps(rate, odds_ratio);
+      EXPECT_EQ(steps.per_order, smallest) << rate << " " << odds_ratio;
+      EXPECT_EQ(steps.per_hit, std::round(smallest / g)) << rate << " " << odds_ratio;
+    }
+  }
+  EXPECT_GT(near_misses, 50);
+}
+
 TEST(CusumTest, ClearingAsTabled) {
   const struct {
     double rate, odds_ratio, recovered, falsely;

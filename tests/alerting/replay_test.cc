@@ -111,7 +111,7 @@ TEST(ReplayTest, AgreesWithASimpleModel) {
   for (uint64_t seed = 0; seed < 80; ++seed) {
     ListSubject subject = Eventful(seed);
     // So firm a prior that every design is the same, whatever the days say.
-    subject.basis = DesignBasis{{.1, 1e12}, 0, 28};
+    subject.basis = DesignBasis{{.1, 1e8}, 0, 28};
     subject.unknown_until = kFirst;
     const Watch watch = Replayed(subject, {}, {.false_alarms_a_year = 1e6});
     if (!watch.plan()) continue;

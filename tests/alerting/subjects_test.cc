@@ -84,6 +84,14 @@ TEST(SubjectsTest, UsualIsTheNinetiethPercentileKnownThen) {
   EXPECT_FALSE(usual(kToday));  // nine in eleven
 }
 
+TEST(SubjectsTest, UsualIsNotTakenFromAHandfulOfOrders) {
+  for (const int orders : {4, 5}) {
+    const Series series = {Counted(kToday - 40, orders, {{kShipped, 500, orders}})};
+    EXPECT_EQ(UsualBucket(ChartKind::kNotShipped, series, Scope::kCounted, Asked(kToday), 45),
+              orders < 5 ? std::nullopt : std::optional<uint32_t>(500));
+  }
+}
+
 // Hours from payment to shipping, on average: a slow fortnight after two hundred days.
 double HandlingHours(int day) { return day < 200 ? 30 : day < 215 ? 75 : 30; }
 
@@ -165,6 +173,12 @@ TEST(SubjectsTest, WithoutAUsualTimeThereIsNoEarlyChart) {
   const SeriesSubject subject = Subject(ChartKind::kNotShipped, series, StartOf(kFirst + 100));
   ChartDesigns designs;
   EXPECT_FALSE(Replay(subject, {}, {}, kFirst + 99, designs).plan());
+  // Once nearly all of them do there is one.
+  for (int i = 100; i < 400; ++i) {
+    series.push_back(Counted(kFirst + i, 4, {{kShipped, 500, 4}}));
+  }
+  const SeriesSubject later = Subject(ChartKind::kNotShipped, series, StartOf(kFirst + 400));
+  EXPECT_TRUE(Replay(later, {}, {}, kFirst + 399, designs).plan());
   EXPECT_EQ(MeasureOf(ChartKind::kNotShipped), Measure::kHandling);
   EXPECT_EQ(MeasureOf(ChartKind::kNotDelivered), Measure::kDelivery);
 }

@@ -253,6 +253,16 @@ TEST(WatchTest, AnAcceptedNormalIsWhatTheChartIsDesignedFor) {
   EXPECT_EQ(Replayed(subject, {day}).open(), nullptr);
 }
 
+// As when a correction leaves the day without orders.
+TEST(WatchTest, TheDayAfterAnAcceptanceIsDesignedForEvenWithoutOrders) {
+  ListSubject subject = Steady(220, 150, 70);
+  for (int i = 190; i < 205; ++i) subject.days[static_cast<size_t>(i)] = {kFirst + i, 0, 0};
+  subject.days.resize(206);
+  const Watch watch = Replayed(subject, {kFirst + 199});
+  EXPECT_EQ(watch.alerts().back().facts.closed, kFirst + 199);
+  EXPECT_EQ(watch.plan()->day, kFirst + 200);
+}
+
 TEST(WatchTest, AWorseningOfAnAcceptedNormalIsHeard) {
   ListSubject subject = Steady(150);
   for (int i = 150; i < 300; ++i) subject.days.push_back({kFirst + i, 10, 3});

@@ -20,7 +20,7 @@ def main():
     for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("layout_bench",),
                              ("backtest_bench",), ("answers_bench", "--benchmark_min_time=0.3"),
                              ("rank_bench", "--benchmark_min_time=0.3"), ("sourcing_bench",),
-                             ("alerts_bench",)):
+                             ("alerting_bench", "--benchmark_min_time=0.3"), ("watches_bench",)):
         print(f"\n== {name}", flush=True)
         done = subprocess.run([os.path.join(BIN, name), *arguments])
         if done.returncode != 0:

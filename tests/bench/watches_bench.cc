@@ -1,6 +1,6 @@
 // What watching a fleet costs the daemon: the first replay of all lanes, the step to the next
 // settled day, and an update after an entry.
-// Usage: alerts_bench [lanes=10000]
+// Usage: watches_bench [lanes=10000]
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
