@@ -1,4 +1,4 @@
-// What is known of the fleet on the first day of a month; charts designed in the month start from it.
+// What is known of the fleet on the first day of a month: what charts designed in it start from.
 //
 // A design must not depend on when it is made, or a replay would not give the alerts that were
 // told. So what is believed before a subject's own orders is fixed by month: fitted to the cells of
@@ -9,7 +9,7 @@
 // Defects are rated by kClaimWatchDays, as they are charted. Days before the first month that is
 // known, or after a month without any order, have no fleet, and nothing is designed on them.
 //
-// Cost: one reading of all pairs for those months that are to be made anew, and a fit for each: some
+// Cost: one reading of all pairs for the months that are to be made anew, and a fit for each: some
 // 0.1 s with 10,000 pairs. Not thread-safe.
 #pragma once
 

@@ -1,9 +1,9 @@
 // What was told of alerts and what users said of them: facts of the log, and the state they make.
 //
 // An alert itself is a function of cells (alert_book.h) and may move when these are corrected; what
-// was told is kept as it was told. A notice is one such fact. Notices are numbered by cursors, from 1
-// on without gaps, kept for good, and never rewritten: they are the list a reader resumes from,
-// and all state of alerts is the fold of them (AlertsTold).
+// was told is kept as it was told. A notice is one such fact. Notices are numbered by cursors,
+// from 1 on without gaps, kept for good, and never rewritten: they are the list a reader resumes
+// from, and all state of alerts is the fold of them (AlertsTold).
 //
 //   kRaised       told first, or again after it was taken back
 //   kRevised      a correction made the facts told before wrong; `revision` says how in words.

@@ -188,6 +188,39 @@ TEST(Alerts, ACorrectionRevisesWhatWasToldAndIsNeverSilent) {
   EXPECT_EQ(revised.facts, told) << "what a revision refers to is what was told";
 }
 
+TEST(Alerts, OrdersKnownOnlyLaterMoveTheOpeningAndItIsSaid) {
+  AlertHistory history(3, kStart);
+  history.Worsen("lotus", kStart + 150, kStart + 400);
+  history.AllEvents(160);
+  const auto withheld = history.LateOrders("lotus", kStart + 150, kStart + 157);
+  ASSERT_GE(withheld.size(), 3u);
+  MemoryStore store;
+  Daemon daemon(store, kStart);
+  std::vector<OrderEvent> later;
+  Day today = kStart;
+  const WatchKey lotus{"lotus", "", "", AlertMeasure::kOnTime};
+  for (; !daemon.told()->by_key.contains(lotus); today = today + 1) {
+    ASSERT_LT(today, kStart + 300);
+    std::vector<OrderEvent> now;
+    for (const OrderEvent& event : history.EventsOn(today)) {
+      (withheld.contains(event.order) ? later : now).push_back(event);
+    }
+    daemon.Submit(now);
+    daemon.Step(today);
+  }
+  today = today - 1;
+  const std::string id = *daemon.told()->by_key.at(lotus).begin();
+  const AlertFacts told = daemon.told()->by_id.at(id).facts;
+  daemon.Submit(later);
+  daemon.Step(today);
+  const ToldAlert& revised = daemon.told()->by_id.at(id);
+  EXPECT_LT(revised.facts.opened, told.opened);
+  EXPECT_THAT(revised.revision, HasSubstr("raised for " + FormatDay(revised.facts.opened) +
+                                          " instead of " + FormatDay(told.opened)));
+  const auto expected = Undisturbed(history.AllEvents(today - kStart + 1), today);
+  EXPECT_EQ(Standing(*daemon.told()), expected);
+}
+
 TEST(Alerts, AcknowledgedShelvedAndComingBack) {
   AlertHistory history(1, kStart);
   history.Worsen("lotus", kStart + 150, kStart + 400);

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <map>
 #include <random>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -39,6 +40,16 @@ class AlertHistory {
       all.insert(all.end(), some.begin(), some.end());
     }
     return all;
+  }
+
+  // The supplier's late orders promised for these days, of those made so far.
+  std::set<OrderKey> LateOrders(const std::string& supplier, Day from, Day to) const {
+    std::set<OrderKey> orders;
+    for (const Late& late : late_) {
+      const bool is_asked = late.supplier == supplier && from <= late.promised;
+      if (is_asked && late.promised <= to) orders.insert(late.order);
+    }
+    return orders;
   }
 
   // Corrections: a delivery in time, known after all, for the supplier's late or open orders
