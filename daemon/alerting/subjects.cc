@@ -27,6 +27,24 @@ void CountBy(const Tally& tally, uint32_t by, bool outcome_is_hit, DayCount& cou
   count.hits += outcome_is_hit ? outcomes : orders - outcomes;
 }
 
+// Both ascending.
+void AddDays(std::vector<DayCount>& sum, std::vector<DayCount> more) {
+  if (sum.empty()) return sum.swap(more);
+  std::vector<DayCount> both;
+  both.reserve(sum.size() + more.size());
+  auto one = sum.begin();
+  for (const DayCount& other : more) {
+    while (one != sum.end() && one->day < other.day) both.push_back(*one++);
+    both.push_back(other);
+    if (one == sum.end() || one->day != other.day) continue;
+    both.back().orders += one->orders;
+    both.back().hits += one->hits;
+    ++one;
+  }
+  both.insert(both.end(), one, sum.end());
+  sum.swap(both);
+}
+
 }  // namespace
 
 Measure MeasureOf(ChartKind kind) {
@@ -85,16 +103,21 @@ std::vector<DayCount> CountDays(ChartKind kind, const Series& series, Scope scop
 bool SeriesSubject::IsEarly() const { return IsEarlyKind(source_.kind); }
 
 std::optional<Day> SeriesSubject::FirstDay() const {
-  if (source_.series.empty()) return std::nullopt;
-  return source_.series.front().day;
+  std::optional<Day> first;
+  for (const auto& part : source_.parts) {
+    if (!part->empty() && (!first || part->front().day < *first)) first = part->front().day;
+  }
+  return first;
 }
 
 std::optional<uint32_t> SeriesSubject::UsualOn(Day design_day) const {
   if (!usual_ || usual_->first != design_day) {
     const Instant start = StartOf(design_day);
     const Moment moment{start, start - source_.settle_delay, design_day - 1};
-    usual_.emplace(design_day, UsualBucket(source_.kind, source_.series, source_.scope, moment,
-                                           source_.half_life_days));
+    Series sum;
+    for (const auto& part : source_.parts) AddSeries(sum, *part);
+    usual_.emplace(design_day,
+                   UsualBucket(source_.kind, sum, source_.scope, moment, source_.half_life_days));
   }
   return usual_->second;
 }
@@ -110,7 +133,11 @@ std::optional<DesignBasis> SeriesSubject::BasisOn(Day design_day) const {
 std::vector<DayCount> SeriesSubject::Counts(Day design_day, Day from, Day to) const {
   const auto usual = IsEarly() ? UsualOn(design_day) : std::nullopt;
   if (IsEarly() && !usual) return {};
-  return CountDays(source_.kind, source_.series, source_.scope, source_.horizon, usual, from, to);
+  std::vector<DayCount> sum;
+  for (const auto& part : source_.parts) {
+    AddDays(sum, CountDays(source_.kind, *part, source_.scope, source_.horizon, usual, from, to));
+  }
+  return sum;
 }
 
 }  // namespace plumblane

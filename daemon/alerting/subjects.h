@@ -19,6 +19,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <memory>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -54,12 +55,15 @@ std::optional<uint32_t> UsualBucket(ChartKind kind, const Series& series, Scope 
 std::vector<DayCount> CountDays(ChartKind kind, const Series& series, Scope scope, Instant horizon,
                                 std::optional<uint32_t> usual, Day from, Day to);
 
+// The usual bucket as of a design day; none when there is none, or was not asked for.
+using UsualTime = std::optional<std::pair<Day, std::optional<uint32_t>>>;
+
 // A subject of cells, as of a horizon.
-class SeriesSubject final : public Subject {
+class SeriesSubject final : public WatchSubject {
  public:
   struct Source {
     ChartKind kind = ChartKind::kLate;
-    Series series;
+    std::vector<std::shared_ptr<const Series>> parts;  // it is their sum
     Scope scope = Scope::kWithExcused;
     Instant horizon;             // outcomes are complete up to here
     int64_t settle_delay = 0;    // in milliseconds: how much earlier it was, on a design day
@@ -68,20 +72,24 @@ class SeriesSubject final : public Subject {
     // fleet (fleet_prior.h), the correlation of days (DayCorrelation::Used), and the days to guard,
     // twice the promised ones. The early kinds take the latter two from it and have kBeyondUsual.
     std::function<std::optional<DesignBasis>(Day)> basis_on;
+    // What usual() of a subject of the same cells before this day said; saves finding it again.
+    UsualTime usual = {};
   };
   // The day up to which Watch may be advanced is that before the horizon's.
-  explicit SeriesSubject(Source source) : source_(std::move(source)) {}
+  explicit SeriesSubject(Source source) : source_(std::move(source)), usual_(source_.usual) {}
 
   std::optional<Day> FirstDay() const override;
   std::optional<DesignBasis> BasisOn(Day design_day) const override;
   std::vector<DayCount> Counts(Day design_day, Day from, Day to) const override;
+
+  const UsualTime& usual() const { return usual_; }  // last asked for
 
  private:
   bool IsEarly() const;
   std::optional<uint32_t> UsualOn(Day design_day) const;
 
   Source source_;
-  mutable std::optional<std::pair<Day, std::optional<uint32_t>>> usual_;  // last asked for
+  mutable UsualTime usual_;
 };
 
 }  // namespace plumblane

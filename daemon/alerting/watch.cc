@@ -27,7 +27,7 @@ bool Watch::warning() const {
   return plan_ && open() == nullptr && level_ >= kLevelUnit * plan_->chart.warning_level;
 }
 
-void Watch::Advance(const Subject& subject, std::span<const Day> accepted, Day last,
+void Watch::Advance(const WatchSubject& subject, std::span<const Day> accepted, Day last,
                     ChartDesigns& designs) {
   if (!next_) {
     const auto first = subject.FirstDay();
@@ -50,7 +50,7 @@ void Watch::Advance(const Subject& subject, std::span<const Day> accepted, Day l
 }
 
 // False when all settled days are taken; true when the rest must be asked for again.
-bool Watch::TakeDays(const Subject& subject, std::span<const Day> accepted, Day last,
+bool Watch::TakeDays(const WatchSubject& subject, std::span<const Day> accepted, Day last,
                      ChartDesigns& designs) {
   for (const DayCount& count : subject.Counts(plan_->day, *next_, last)) {
     if (Accept(accepted, count.day)) return true;
@@ -65,7 +65,7 @@ bool Watch::TakeDays(const Subject& subject, std::span<const Day> accepted, Day 
   return false;
 }
 
-Watch::Made Watch::MakePlan(const Subject& subject, Day day, Day last, ChartDesigns& designs) {
+Watch::Made Watch::MakePlan(const WatchSubject& subject, Day day, Day last, ChartDesigns& designs) {
   const auto basis = subject.BasisOn(day);
   if (!basis) return Made::kNothingKnown;
   if (subject.Counts(day, day, last).empty()) return Made::kNotSettled;
@@ -157,7 +157,7 @@ void Watch::Close(Ending ending, Day day) {
   changed_ = day + 1;
 }
 
-Watch Replay(const Subject& subject, const WatchRules& rules, std::span<const Day> accepted,
+Watch Replay(const WatchSubject& subject, const WatchRules& rules, std::span<const Day> accepted,
              Day last, ChartDesigns& designs) {
   Watch watch(rules);
   watch.Advance(subject, accepted, last, designs);

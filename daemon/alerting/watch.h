@@ -46,13 +46,14 @@ struct DesignBasis {
   Prior prior;             // of the rate of hits
   double correlation = 0;  // DayCorrelation::Used
   int guard_days = 28;     // last days before the design that do not count as normal
+  bool operator==(const DesignBasis&) const = default;
 };
 
 // What a chart is fed from. Answers must not depend on when they are asked, except that Counts may
 // be cut off before the first day that has not settled.
-class Subject {
+class WatchSubject {
  public:
-  virtual ~Subject() = default;
+  virtual ~WatchSubject() = default;
   // The first day with orders; none without any.
   virtual std::optional<Day> FirstDay() const = 0;
   // None when nothing can be said of what is normal as of the start of this day.
@@ -124,7 +125,7 @@ class Watch {
   // Takes the days that are new up to `last`. `accepted`: ascending, the last_day() this watch had
   // taken when the user said so; those of earlier calls again, and none beyond `last`.
   // REQUIRES: the same subject, grown, `last` >= that of the call before.
-  void Advance(const Subject& subject, std::span<const Day> accepted, Day last,
+  void Advance(const WatchSubject& subject, std::span<const Day> accepted, Day last,
                ChartDesigns& designs);
 
   // By opening day; at most the last one is open.
@@ -133,14 +134,17 @@ class Watch {
   const std::optional<Plan>& plan() const { return plan_; }  // none: not watched (yet)
   std::optional<Day> last_day() const { return last_day_; }  // last with orders that was taken
   int64_t level() const { return level_; }                   // S, in sixteenths of a step
+  // The first day not yet taken; none before the first order. A change of days before it calls for
+  // a replay.
+  std::optional<Day> next_day() const { return next_; }
   bool warning() const;  // S has reached the warning level, no alert is open
 
   bool operator==(const Watch&) const = default;
 
  private:
   enum class Made { kYes, kNothingKnown, kNotSettled };
-  Made MakePlan(const Subject& subject, Day day, Day last, ChartDesigns& designs);
-  bool TakeDays(const Subject& subject, std::span<const Day> accepted, Day last,
+  Made MakePlan(const WatchSubject& subject, Day day, Day last, ChartDesigns& designs);
+  bool TakeDays(const WatchSubject& subject, std::span<const Day> accepted, Day last,
                 ChartDesigns& designs);
   bool Accept(std::span<const Day> accepted, Day before);
   void Step(const DayCount& count);
@@ -162,7 +166,7 @@ class Watch {
 };
 
 // REQUIRES: as for Advance.
-Watch Replay(const Subject& subject, const WatchRules& rules, std::span<const Day> accepted,
+Watch Replay(const WatchSubject& subject, const WatchRules& rules, std::span<const Day> accepted,
              Day last, ChartDesigns& designs);
 
 }  // namespace plumblane

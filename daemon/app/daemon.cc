@@ -17,9 +17,11 @@
 #include <filesystem>
 
 #include "base/zones.h"
+#include "engine/alert_teller.h"
 #include "engine/engine.h"
 #include "eventlog/event_log.h"
 #include "service/agreement_service.h"
+#include "service/alert_service.h"
 #include "service/intake_service.h"
 #include "service/query_services.h"
 #include "service/sourcing_service.h"
@@ -86,6 +88,7 @@ class Server {
         sourcing_(engine),
         orders_(engine),
         agreements_(engine),
+        alerts_(engine),
         operations_(engine, version) {}
 
   // Listens on all addresses or none; `bound` receives them with ports filled in.
@@ -101,7 +104,7 @@ class Server {
       builder.AddListeningPort(addresses[i], grpc::InsecureServerCredentials(), &ports[i]);
     }
     for (grpc::Service* service : std::initializer_list<grpc::Service*>{
-             &intake_, &scores_, &sourcing_, &orders_, &agreements_, &operations_}) {
+             &intake_, &scores_, &sourcing_, &orders_, &agreements_, &alerts_, &operations_}) {
       builder.RegisterService(service);
     }
     server_ = builder.BuildAndStart();
@@ -127,6 +130,7 @@ class Server {
     if (!server_) return;
     server_->GetHealthCheckService()->SetServingStatus(false);
     intake_.Drain();
+    alerts_.Drain();
     server_->Shutdown(std::chrono::system_clock::now() + within);
     server_->Wait();
   }
@@ -137,6 +141,7 @@ class Server {
   SourcingService sourcing_;
   OrdersService orders_;
   AgreementsService agreements_;
+  AlertsService alerts_;
   OperationsService operations_;
   std::unique_ptr<grpc::Server> server_;
 };
@@ -176,6 +181,9 @@ int RunDaemon(const Settings& settings, const std::string& version,
     return Refuse(status, code);
   }
 
+  AlertTeller teller(engine);
+  teller.Start();
+
   // Kept until the process ends: when its last user goes, this version of the library can wait ten
   // seconds for a thread of its own, and the stop with it.
   grpc_init();
@@ -192,6 +200,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   wait_for_stop();
   spdlog::info("stopping");
   server.Stop(std::chrono::seconds(settings.shutdown_seconds));
+  teller.Stop();
   engine.Stop();
   spdlog::info("stopped");
   return kExitStopped;

@@ -43,8 +43,8 @@ Key Whole(Number& to, int64_t least, int64_t most, int64_t scale = 1) {
           }};
 }
 
-Key Days(double& to, double least, double most) {
-  return {absl::StrCat("a number of days from ", least, " to ", most),
+Key Real(double& to, double least, double most, const std::string& what = "a number") {
+  return {absl::StrCat(what, " from ", least, " to ", most),
           [&to, least, most](const toml::node& node) {
             if (!node.is_number()) return false;
             const double value = *node.value<double>();
@@ -80,13 +80,15 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
         }}},
       {"shutdown_seconds", Whole(settings.shutdown_seconds, 1, 600)},
       {"scores.half_life_days",
-       Days(rules.half_life_days, kShortestHalfLifeDays, kLongestHalfLifeDays)},
+       Real(rules.half_life_days, kShortestHalfLifeDays, kLongestHalfLifeDays, "a number of days")},
       {"scores.settle_delay_hours",
        Whole(rules.settle_delay_millis, 0, kMostHours, kMillisPerHour)},
       {"scores.claim_window_days", Whole(rules.claim_window_days, 1, 365)},
       {"counting.lost_after_days", Whole(rules.fold.lost_after_days, 1, 365)},
       {"counting.tolerance_hours",
        Whole(rules.fold.tolerance_millis, 0, kMostHours, kMillisPerHour)},
+      {"alerts.false_alarms_per_year", Real(rules.alerts.false_alarms_a_year, .001, 10)},
+      {"alerts.odds_ratio", Real(rules.alerts.odds_ratio, 1.5, 10)},
       {"storage.block_cache_mib", Whole(settings.block_cache_mib, 8, 1 << 20)},
       {"storage.write_buffer_mib", Whole(settings.write_buffer_mib, 1, 1024)},
       {"storage.decoded_cells_mib",

@@ -11,6 +11,7 @@
 #include "agreements/terms.h"
 #include "base/lane.h"
 #include "base/time.h"
+#include "engine/alert_book.h"
 #include "orders/fold.h"
 #include "ranking/targets.h"
 #include "scoring/backtest.h"
@@ -31,6 +32,7 @@ struct ReadRules {
   int64_t settle_delay_millis = kMillisPerDay;  // waits for tracking news before calling late
   int claim_window_days = 60;
   FoldRules fold;
+  AlertRules alerts = {};
 };
 
 // What a score is about: a supplier, a lane (both with their pairs), or one of both.

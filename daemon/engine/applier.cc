@@ -93,6 +93,7 @@ class Application {
     if (absl::Status status = TakeAssignments(entry.content.assignments); !status.ok()) {
       return status;
     }
+    TakeAlertNotices(entry.content.alert_notices);
     if (absl::Status status = Finish(); !status.ok()) return status;
     return std::move(applied_);
   }
@@ -165,6 +166,16 @@ class Application {
                          EncodeAgreement(entry.receive_time, loads[i]));
     }
     applied_.catalog.agreements = std::move(agreements);
+  }
+
+  void TakeAlertNotices(const std::vector<AlertNotice>& notices) {
+    if (notices.empty()) return;
+    auto alerts = std::make_shared<AlertsTold>(*applied_.catalog.alerts);
+    for (const AlertNotice& notice : notices) {
+      if (!alerts->Take(notice)) continue;
+      applied_.batch.Put(Space::kMeta, NoticeKey(alerts->last_cursor), EncodeAlertNotice(notice));
+    }
+    applied_.catalog.alerts = std::move(alerts);
   }
 
   absl::Status TakeEvents(const std::vector<OrderEvent>& events) {

@@ -92,6 +92,14 @@ absl::StatusOr<Catalog> LoadCatalog(const Snapshot& snapshot) {
   bad.Update(scanned);
   if (!bad.ok()) return bad;
   catalog.assignments = std::move(assignments);
+
+  auto alerts = std::make_shared<AlertsTold>();
+  bad = EachAlertNotice(snapshot, 0, [&](int64_t, const AlertNotice& notice) {
+    alerts->Take(notice);
+    return true;
+  });
+  if (!bad.ok()) return bad;
+  catalog.alerts = std::move(alerts);
   return catalog;
 }
 

@@ -1,5 +1,5 @@
 // The small part of the state that is kept in memory: sources, excuses, pairs, what
-// was agreed, open assignments, progress.
+// was agreed, open assignments, alerts told, progress.
 //
 // The writer changes its own copy and publishes it; a published catalog never changes.
 #pragma once
@@ -17,6 +17,7 @@
 #include "base/ids.h"
 #include "base/time.h"
 #include "cohorts/cell.h"
+#include "engine/alerts_told.h"
 #include "orders/excuse.h"
 #include "storage/store.h"
 
@@ -60,6 +61,7 @@ struct Catalog {
   std::shared_ptr<const PairDirectory> pairs = std::make_shared<PairDirectory>();
   std::shared_ptr<const Agreements> agreements = std::make_shared<Agreements>();
   std::shared_ptr<const OpenAssignments> assignments = std::make_shared<OpenAssignments>();
+  std::shared_ptr<const AlertsTold> alerts = std::make_shared<AlertsTold>();
 
   uint64_t log_sequence = 0;            // applied up to here
   std::optional<Instant> latest_event;  // the latest event time ever taken; never falls

@@ -193,6 +193,7 @@ void Engine::Commit() {
       move_all(waiting.submission.excuses, content.excuses);
       move_all(waiting.submission.agreements, content.agreements);
       move_all(waiting.submission.assignments, content.assignments);
+      move_all(waiting.submission.alert_notices, content.alert_notices);
     }
     if (content.empty()) {
       Applied nothing;

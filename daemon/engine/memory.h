@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <memory>
 
+#include "engine/alert_book.h"
 #include "engine/fleet_book.h"
 #include "engine/outlook_book.h"
 #include "engine/series_cache.h"
@@ -16,12 +17,14 @@ struct Memory {
   SeriesCache series;
   FleetBook fleets;
   OutlookBook outlooks;
+  AlertBook alerts;
 
   // What entry `sequence` changed; by the writer, before a view of it can be had.
   void Note(uint64_t sequence, const std::shared_ptr<const Cells>& changes) {
     series.Note(sequence, changes);
     fleets.Note(sequence, *changes);
     outlooks.Note(sequence, *changes);
+    alerts.Note(sequence, *changes);
   }
 };
 

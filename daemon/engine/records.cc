@@ -3,7 +3,9 @@
 #include <plumblane/store/v1/records.pb.h>
 
 #include "engine/agreement_protos.h"
+#include "engine/alert_protos.h"
 #include "storage/bytes.h"
+#include "storage/keys.h"
 #include "storage/order_codec.h"
 
 namespace plumblane {
@@ -94,6 +96,7 @@ std::string EncodeLogEntry(Instant receive_time, const Submission& content) {
   for (const Excuse& excuse : content.excuses) ToProto(excuse, *entry.add_excuses());
   for (const AgreementLoad& load : content.agreements) ToProto(load, *entry.add_agreements());
   for (const Assignment& one : content.assignments) ToProto(one, *entry.add_assignments());
+  for (const AlertNotice& one : content.alert_notices) ToProto(one, *entry.add_alert_notices());
   return entry.SerializeAsString();
 }
 
@@ -114,6 +117,9 @@ absl::StatusOr<LogEntry> DecodeLogEntry(std::string_view bytes) {
   }
   for (const pb::AssignmentRecord& one : in.assignments()) {
     if (!FromProto(one, entry.content.assignments.emplace_back())) return Malformed("the log");
+  }
+  for (const pb::AlertNoticeRecord& one : in.alert_notices()) {
+    if (!FromProto(one, entry.content.alert_notices.emplace_back())) return Malformed("the log");
   }
   return entry;
 }
@@ -181,6 +187,33 @@ absl::StatusOr<StoredAssignment> DecodeAssignment(std::string_view bytes) {
   }
   stored.state = static_cast<AssignmentState>(in.state());
   return stored;
+}
+
+std::string EncodeAlertNotice(const AlertNotice& notice) {
+  pb::AlertNoticeRecord out;
+  ToProto(notice, out);
+  return out.SerializeAsString();
+}
+
+absl::StatusOr<AlertNotice> DecodeAlertNotice(std::string_view bytes) {
+  pb::AlertNoticeRecord in;
+  AlertNotice notice;
+  if (!Parse(in, bytes) || !FromProto(in, notice)) return Malformed("a notice of an alert");
+  return notice;
+}
+
+absl::Status EachAlertNotice(const Snapshot& snapshot, int64_t after,
+                             const std::function<bool(int64_t, const AlertNotice&)>& each) {
+  absl::Status bad;
+  int64_t cursor = after;  // they have no gaps
+  const absl::Status scanned =
+      snapshot.Scan(Space::kMeta, kNoticePrefix, NoticeKey(after + 1), [&](auto, auto value) {
+        const auto notice = DecodeAlertNotice(value);
+        bad = notice.status();
+        return notice.ok() && each(++cursor, *notice);
+      });
+  bad.Update(scanned);
+  return bad;
 }
 
 std::string EncodeProgress(const Catalog& catalog) {

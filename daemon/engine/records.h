@@ -4,6 +4,7 @@
 
 #include <absl/status/statusor.h>
 
+#include <functional>
 #include <string>
 #include <string_view>
 
@@ -40,6 +41,12 @@ absl::StatusOr<ReceivedLoad> DecodeAgreement(std::string_view bytes);
 
 std::string EncodeAssignment(const StoredAssignment& stored);
 absl::StatusOr<StoredAssignment> DecodeAssignment(std::string_view bytes);
+
+std::string EncodeAlertNotice(const AlertNotice& notice);
+absl::StatusOr<AlertNotice> DecodeAlertNotice(std::string_view bytes);
+// Those after the cursor, ascending, until `each` returns false.
+absl::Status EachAlertNotice(const Snapshot& snapshot, int64_t after,
+                             const std::function<bool(int64_t, const AlertNotice&)>& each);
 
 std::string EncodeProgress(const Catalog& catalog);
 absl::Status DecodeProgress(std::string_view bytes, Catalog& catalog);

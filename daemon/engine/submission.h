@@ -12,6 +12,7 @@
 #include "agreements/assignment.h"
 #include "base/ids.h"
 #include "base/time.h"
+#include "engine/alerts_told.h"
 #include "orders/event.h"
 #include "orders/excuse.h"
 
@@ -44,9 +45,10 @@ struct Submission {
   std::vector<Excuse> excuses = {};
   std::vector<AgreementLoad> agreements = {};
   std::vector<Assignment> assignments = {};
+  std::vector<AlertNotice> alert_notices = {};
   bool empty() const {
     return events.empty() && news.empty() && excuses.empty() && agreements.empty() &&
-           assignments.empty();
+           assignments.empty() && alert_notices.empty();
   }
 };
 

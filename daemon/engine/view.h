@@ -17,6 +17,7 @@
 #include <string>
 #include <vector>
 
+#include "engine/alert_evidence.h"
 #include "engine/answers.h"
 #include "engine/assignments.h"
 #include "engine/catalog.h"

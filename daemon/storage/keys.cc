@@ -128,6 +128,13 @@ std::string AgreementKey(uint64_t sequence, size_t index) {
   return writer.Take();
 }
 
+std::string NoticeKey(int64_t cursor) {
+  KeyWriter writer;
+  writer.Raw(kNoticePrefix);
+  writer.Big(static_cast<uint64_t>(cursor), 8);
+  return writer.Take();
+}
+
 std::string LogKey(uint64_t sequence) {
   ByteWriter writer;
   writer.Big(sequence, 8);

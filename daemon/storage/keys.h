@@ -18,6 +18,7 @@
 //           and part is   shop 0 order_id 0 part(big16)
 //   meta    "format", "progress", "source/" source, "excuse/" excuse_id,
 //           "agreement/" sequence(big64) index(big32)   a load: which one of its log entry
+//           "notice/" cursor(big64)                     what was told of alerts
 //   log     sequence(big64)
 //
 // So one supplier's, one lane's (through 'p') and one pair's cells are each read without passing
@@ -60,6 +61,8 @@ std::string SupplierKey(std::string_view supplier);
 std::string SourceKey(std::string_view source);
 std::string ExcuseKey(std::string_view excuse_id);
 std::string AgreementKey(uint64_t sequence, size_t index);
+std::string NoticeKey(int64_t cursor);
+inline constexpr std::string_view kNoticePrefix = "notice/";
 inline constexpr std::string_view kSourcePrefix = "source/";
 inline constexpr std::string_view kExcusePrefix = "excuse/";
 inline constexpr std::string_view kAgreementPrefix = "agreement/";

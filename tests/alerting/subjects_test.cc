@@ -113,7 +113,7 @@ Series Handling(uint64_t seed, int days) {
 
 SeriesSubject Subject(ChartKind kind, const Series& series, Instant horizon) {
   return SeriesSubject({.kind = kind,
-                        .series = series,
+                        .parts = {std::make_shared<const Series>(series)},
                         .scope = Scope::kWithExcused,
                         .horizon = horizon,
                         .settle_delay = kMillisPerDay,

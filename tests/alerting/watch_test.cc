@@ -207,7 +207,7 @@ TEST(WatchTest, WithoutAnythingToGoByNothingIsWatched) {
 }
 
 TEST(WatchTest, WhatIsKnownNoLongerLeavesTheOldDesign) {
-  class Forgetful final : public Subject {
+  class Forgetful final : public WatchSubject {
    public:
     ListSubject list = Steady(200);
     std::optional<Day> FirstDay() const override { return list.FirstDay(); }

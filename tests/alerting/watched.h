@@ -12,7 +12,7 @@ namespace plumblane {
 
 inline constexpr Day kFirst{20'000};
 
-class ListSubject final : public Subject {
+class ListSubject final : public WatchSubject {
  public:
   std::vector<DayCount> days;  // ascending
   std::optional<DesignBasis> basis = DesignBasis{{.1, 40}, 0, 28};

@@ -63,6 +63,9 @@ TEST_F(SettingsFile, EveryKeyIsRead) {
     [counting]
     lost_after_days = 45
     tolerance_hours = 12
+    [alerts]
+    false_alarms_per_year = 0.2
+    odds_ratio = 2
     [storage]
     block_cache_mib = 512
     write_buffer_mib = 32
@@ -80,6 +83,8 @@ TEST_F(SettingsFile, EveryKeyIsRead) {
   EXPECT_EQ(all.engine.rules.claim_window_days, 90);
   EXPECT_EQ(all.engine.rules.fold.lost_after_days, 45);
   EXPECT_EQ(all.engine.rules.fold.tolerance_millis, 12 * 3'600'000);
+  EXPECT_EQ(all.engine.rules.alerts.false_alarms_a_year, .2);
+  EXPECT_EQ(all.engine.rules.alerts.odds_ratio, 2);
   EXPECT_EQ(all.block_cache_mib, 512);
   EXPECT_EQ(all.write_buffer_mib, 32);
   EXPECT_EQ(all.engine.series_bytes, 100u << 20);
@@ -135,6 +140,8 @@ INSTANTIATE_TEST_SUITE_P(
                       Range{"storage.write_buffer_mib", "1", "1024", "0", "1025"},
                       Range{"storage.decoded_cells_mib", "1", "1048576", "0", "1048577"},
                       Range{"intake.queue_events", "1000", "10000000", "999", "10000001"},
+                      Range{"alerts.odds_ratio", "1.5", "10", "1.4", "10.5"},
+                      Range{"alerts.false_alarms_per_year", "0.001", "10", "0", "11"},
                       Range{"scores.half_life_days", "0.05", "36525", "0.04", "36525.5"},
                       Range{"scores.half_life_days", "1", "36525", "nan", "inf"}));
 

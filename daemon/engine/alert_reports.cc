@@ -1,0 +1,125 @@
+#include "engine/alert_reports.h"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <optional>
+#include <set>
+
+#include "cohorts/buckets.h"
+#include "scoring/underway.h"
+
+namespace plumblane {
+namespace {
+
+using Measures = std::shared_ptr<const MeasureSet>;
+
+constexpr int kPatternDays = 90;
+
+struct Reports {
+  int64_t reports = 0, orders = 0;
+};
+
+std::set<Day> DaysWithEvents(std::span<const Measures> cells) {
+  std::set<Day> days;
+  for (const Measures& one : cells) {
+    for (const Measure measure : {Measure::kUnderway, Measure::kTransit, Measure::kResponse}) {
+      for (const Cohort& cohort : (*one)[measure]) {
+        days.insert(cohort.day);
+        if (measure != Measure::kUnderway) continue;
+        for (const Tally* tally : {&cohort.cell.counted, &cohort.cell.excused}) {
+          for (const Outcome& outcome : tally->outcomes) {
+            if (outcome.code != Code::kClosed) continue;
+            days.insert(cohort.day + static_cast<int32_t>(outcome.bucket));
+          }
+        }
+      }
+    }
+  }
+  return days;
+}
+
+// The longest usual wait for an event, from the days with one up to and including days[last].
+std::optional<int> LongestUsual(const std::vector<Day>& days, size_t last) {
+  std::vector<int> gaps;
+  for (size_t i = last; i > 0 && days[last] - days[i - 1] <= kPatternDays; --i) {
+    gaps.push_back(days[i] - days[i - 1]);
+  }
+  if (gaps.size() < kFewestGaps) return std::nullopt;
+  std::sort(gaps.begin(), gaps.end());
+  const auto rank = static_cast<size_t>(std::ceil(.99 * static_cast<double>(gaps.size())));
+  return std::max(gaps[rank - 1], kLeastSilentDays);
+}
+
+int64_t UnderwayOn(std::span<const Measures> cells, Day day) {
+  int64_t count = 0;
+  for (const Measures& one : cells) {
+    count += UnderwayCount((*one)[Measure::kUnderway], Scope::kWithExcused,
+                           {StartOf(day + 1), StartOf(day + 1), day});
+  }
+  return count;
+}
+
+}  // namespace
+
+std::vector<Alert> ReportAlerts(std::span<const Measures> cells, Code kind, Day today) {
+  std::map<Day, Reports> by_day;
+  for (const Measures& one : cells) {
+    for (const Cohort& cohort : (*one)[Measure::kDefect]) {
+      for (const Outcome& outcome : cohort.cell.counted.outcomes) {
+        if (outcome.code != kind) continue;
+        Reports& reports = by_day[cohort.day + static_cast<int32_t>(outcome.bucket)];
+        reports.reports += outcome.count;
+        reports.orders += cohort.cell.counted.entered;
+      }
+    }
+  }
+  std::vector<Alert> alerts;
+  Day latest;
+  for (const auto& [day, reports] : by_day) {
+    if (alerts.empty() || day - latest > kReportQuietDays) {
+      Alert& alert = alerts.emplace_back();
+      alert.facts.changed = alert.facts.opened = day;
+    }
+    AlertFacts& facts = alerts.back().facts;
+    facts.hits += reports.reports;
+    facts.orders += reports.orders;
+    latest = day;
+    facts.closed = day + kReportQuietDays;
+    facts.ending = Ending::kReturned;
+  }
+  if (!alerts.empty() && *alerts.back().facts.closed > today) {
+    alerts.back().facts.closed.reset();
+    alerts.back().facts.ending = Ending::kOpen;
+  }
+  return alerts;
+}
+
+std::vector<Alert> SilenceAlerts(std::span<const Measures> cells, Day heard_through) {
+  const std::set<Day> with_events = DaysWithEvents(cells);
+  const std::vector<Day> days(with_events.begin(), with_events.upper_bound(heard_through));
+  std::vector<Alert> alerts;
+  for (size_t i = 0; i < days.size(); ++i) {
+    const bool is_last = i + 1 == days.size();
+    const int wait = (is_last ? heard_through : days[i + 1]) - days[i];
+    if (wait <= kLeastSilentDays) continue;
+    const auto usual = LongestUsual(days, i);
+    if (!usual || wait <= *usual) continue;
+    const Day opened = days[i] + *usual + 1;
+    // The day of the next event is not silent.
+    if (!is_last && opened >= days[i + 1]) continue;
+    const int64_t underway = UnderwayOn(cells, days[i]);
+    if (underway == 0) continue;
+    Alert& alert = alerts.emplace_back();
+    alert.facts.changed = days[i];
+    alert.facts.opened = opened;
+    alert.facts.orders = underway;
+    alert.facts.hits = opened - days[i];
+    if (is_last) continue;
+    alert.facts.ending = Ending::kReturned;
+    alert.facts.closed = days[i + 1];
+  }
+  return alerts;
+}
+
+}  // namespace plumblane

@@ -1,0 +1,99 @@
+#include <algorithm>
+
+#include "engine/alert_months.h"
+#include "engine/view.h"
+
+namespace plumblane {
+namespace {
+
+std::optional<ChartKind> ChartOf(AlertMeasure measure) {
+  switch (measure) {
+    case AlertMeasure::kOnTime:
+      return ChartKind::kLate;
+    case AlertMeasure::kDefect:
+      return ChartKind::kDefect;
+    case AlertMeasure::kHandling:
+      return ChartKind::kNotShipped;
+    case AlertMeasure::kDelivery:
+      return ChartKind::kNotDelivered;
+    case AlertMeasure::kUnsafe:
+    case AlertMeasure::kCounterfeit:
+    case AlertMeasure::kSilence:
+      break;
+  }
+  return std::nullopt;
+}
+
+bool Covers(const ToldAlert& alert, const Pair& pair) {
+  const WatchKey& key = alert.key;
+  if (!key.supplier.empty()) return pair.supplier == key.supplier;
+  if (key.IsPool()) {
+    return std::binary_search(alert.pooled.begin(), alert.pooled.end(),
+                              Lane{pair.lane.origin, pair.lane.destination, ""});
+  }
+  return key.origin == pair.lane.origin && key.destination == pair.lane.destination;
+}
+
+}  // namespace
+
+absl::Status View::UpdateAlerts() const {
+  AlertBook::Source source;
+  source.sequence = catalog_->log_sequence;
+  source.pairs = catalog_->pairs;
+  source.told = catalog_->alerts;
+  source.read = [this](const Pair& pair) { return Read(pair); };
+  source.now = now_;
+  source.horizon = MomentOf({}).horizon;
+  source.rules = rules_.alerts;
+  source.half_life_days = rules_.half_life_days;
+  source.settle_delay_millis = rules_.settle_delay_millis;
+  return memory_->alerts.Update(source);
+}
+
+absl::StatusOr<AlertEvidence> View::EvidenceOf(const ToldAlert& alert) const {
+  AlertEvidence evidence;
+  const auto kind = ChartOf(alert.key.measure);
+  if (!kind) {
+    evidence.orders = alert.facts.orders;
+    evidence.hits = alert.facts.hits;
+    return evidence;
+  }
+  const Scope scope = alert.key.supplier.empty() ? Scope::kWithExcused : Scope::kCounted;
+  const Measure measure = MeasureOf(*kind);
+  const Moment moment = MomentOf({});
+  std::vector<std::pair<Pair, std::shared_ptr<const MeasureSet>>> parts;
+  Series sum;
+  for (const Pair& pair : catalog_->pairs->by_supplier) {
+    if (!Covers(alert, pair)) continue;
+    auto cells = Read(pair);
+    if (!cells.ok()) return cells.status();
+    AddSeries(sum, (**cells)[measure]);
+    parts.emplace_back(pair, *std::move(cells));
+  }
+  std::optional<uint32_t> usual;
+  if (*kind == ChartKind::kNotShipped || *kind == ChartKind::kNotDelivered) {
+    const Instant start = StartOf(alert.chart.designed);
+    usual = UsualBucket(*kind, sum, scope,
+                        {start, start - rules_.settle_delay_millis, alert.chart.designed - 1},
+                        rules_.half_life_days);
+    if (!usual) return evidence;
+  }
+  const Day last = alert.facts.closed.value_or(DayOf(moment.horizon) - 1);
+  for (const auto& [pair, cells] : parts) {
+    AlertShare share{pair};
+    for (const DayCount& count : CountDays(*kind, (*cells)[measure], scope, moment.horizon, usual,
+                                           alert.facts.changed, last)) {
+      share.orders += count.orders;
+      share.hits += count.hits;
+    }
+    if (share.orders == 0) continue;
+    evidence.orders += share.orders;
+    evidence.hits += share.hits;
+    evidence.shares.push_back(std::move(share));
+  }
+  std::stable_sort(evidence.shares.begin(), evidence.shares.end(),
+                   [](const AlertShare& x, const AlertShare& y) { return x.hits > y.hits; });
+  return evidence;
+}
+
+}  // namespace plumblane

@@ -1,0 +1,41 @@
+// One reader of notices. Private to service/.
+#pragma once
+
+#include <plumblane/v1/alerts.pb.h>
+
+#include <mutex>
+
+#include "engine/alerts_told.h"
+#include "service/alert_service.h"
+
+namespace plumblane {
+
+// Lives from its call until OnDone. At most one notice is on its way at a time, so a slow reader
+// holds up nobody and costs no memory.
+class AlertStream final : public grpc::ServerWriteReactor<v1::AlertNotice> {
+ public:
+  AlertStream(AlertsService& service, const v1::WatchAlertsRequest& request);
+
+  // Sends the next notice when there is one and none is on its way.
+  void Next();
+  void End(grpc::Status status);
+
+  void OnWriteDone(bool ok) override;
+  void OnCancel() override { End({grpc::CANCELLED, "cancelled"}); }
+  void OnDone() override;
+
+ private:
+  // What is known of alerts once all notices up to `cursor` are taken.
+  absl::Status CatchUp(const View& view, int64_t cursor);
+  void Leave(std::unique_lock<std::mutex>& lock);
+
+  AlertsService& service_;
+  std::mutex mutex_;
+  // Guarded by mutex_.
+  AlertsTold told_;
+  v1::AlertNotice notice_;
+  bool writing_ = false, ending_ = false, finished_ = false;
+  grpc::Status status_;
+};
+
+}  // namespace plumblane
