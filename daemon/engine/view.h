@@ -103,6 +103,13 @@ class View {
                                       const std::optional<ClaimPlace>& after, size_t limit,
                                       const std::function<bool()>& give_up = {}) const;
 
+  // Brings the alerts of the book to this state; AlertBook::Update says what that costs. Kept in
+  // memory beside the view, so of no state but the latest one.
+  absl::Status UpdateAlerts() const;
+  const AlertBook& alerts() const { return memory_->alerts; }
+  // What a told alert rests on, from the cells of this state (engine/alert_evidence.h).
+  absl::StatusOr<AlertEvidence> EvidenceOf(const ToldAlert& alert) const;
+
   absl::StatusOr<OrderAnswer> Order(const OrderKey& key) const;
   // The first order part with that tracking number; none when unknown.
   absl::StatusOr<std::optional<OrderMatch>> FindByTracking(const std::string& tracking) const;
