@@ -77,7 +77,8 @@ class AlertsTest : public ::testing::Test {
   v1::Alert Lotus() {
     v1::ListAlertsRequest request;
     request.set_supplier("lotus");
-    for (const v1::Alert& alert : List(request).alerts()) {
+    const v1::ListAlertsResponse listed = List(request);
+    for (const v1::Alert& alert : listed.alerts()) {
       if (alert.watched().measure() == "on_time") return alert;
     }
     ADD_FAILURE() << "no alert of lotus being late";
