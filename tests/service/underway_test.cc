@@ -161,7 +161,8 @@ TEST_F(Lists, OrdersBySupplierLaneAndLateness) {
     v1::ListUnderwayRequest request;
     change(request);
     std::vector<std::string> found;
-    for (const auto& one : Underway(request).orders()) found.push_back(one.order_id());
+    const auto answer = Underway(request);
+    for (const auto& one : answer.orders()) found.push_back(one.order_id());
     return found;
   };
   EXPECT_THAT(ids([](auto&) {}), ElementsAre("late", "fine"));
