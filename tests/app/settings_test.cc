@@ -174,11 +174,11 @@ TEST_F(SettingsFile, AnUnknownKeyIsNamedWithItsLine) {
               HasSubstr(path() + ", line 2: unknown key scores.half_life"));
   EXPECT_THAT(WhyNot("half_life_days = 45"), HasSubstr("unknown key half_life_days"));
   EXPECT_THAT(WhyNot("scores = 45"), HasSubstr("unknown key scores"));
-  EXPECT_THAT(WhyNot("[alerts]\nlevel = 1"), HasSubstr("unknown key alerts"));
+  EXPECT_THAT(WhyNot("[pigeons]\nlevel = 1"), HasSubstr("unknown key pigeons"));
 }
 
 TEST_F(SettingsFile, AnUnknownSectionIsNamedEvenWhenItIsEmpty) {
-  EXPECT_THAT(WhyNot("[alerts]\n"), HasSubstr(path() + ", line 1: unknown key alerts"));
+  EXPECT_THAT(WhyNot("[pigeons]\n"), HasSubstr(path() + ", line 1: unknown key pigeons"));
   EXPECT_THAT(WhyNot("[scores]\n[scores.more]\n"), HasSubstr("unknown key scores.more"));
   EXPECT_THAT(WhyNot("[listen]\n"), HasSubstr("listen: expected a list of addresses"));
   EXPECT_THAT(WhyNot("[clock]\nwall = true"), HasSubstr("clock: expected \"wall\""));

@@ -156,7 +156,7 @@ std::set<std::string> NaiveClaims(const std::vector<KeyedEvent>& events, const E
 
 TEST(Claims, AreWhatANaiveModelFindsInWhateverOrderEventsCame) {
   std::map<std::string, int> seen;  // by state and reason
-  for (uint64_t seed = 1; seed <= 8; ++seed) {
+  for (uint64_t seed = 1; seed <= 20; ++seed) {
     for (const int days : {30, 62, 90}) {
       const Instant now = StartOf(Day{20'000 + days}) + 3'600'000;
       RandomOrders random(seed);

@@ -24,9 +24,9 @@ std::string TimeOf(const google::protobuf::Timestamp& time) {
 
 // "S" has shipped twenty orders from VN to DE within a day and delivered them within twenty; it is
 // the 1st of June, 12:00.
-class Lists : public ::testing::Test {
+class UnderwayLists : public ::testing::Test {
  protected:
-  Lists() {
+  UnderwayLists() {
     for (int i = 0; i < 20; ++i) {
       OrderBuilder order({"default", absl::StrCat("past", i)});
       order.Paid("2026-03-01").Promised("2026-04-01").Shipped("2026-03-02");
@@ -68,7 +68,7 @@ class Lists : public ::testing::Test {
   RunningEngine engine_;
 };
 
-TEST_F(Lists, AnOrderUnderWayIsToldInFull) {
+TEST_F(UnderwayLists, AnOrderUnderWayIsToldInFull) {
   OrderBuilder order = Order("7", "2026-05-20", "2026-06-03T12:00");
   order.Part(1).Shipped("2026-05-22T12:00").With([](Event& event) { event.tracking = "TRK7"; });
   engine_.Submit(order);
@@ -108,7 +108,7 @@ TEST_F(Lists, AnOrderUnderWayIsToldInFull) {
   EXPECT_EQ(response.counts(0).unshipped_late_count(), 0);
 }
 
-TEST_F(Lists, WhatIsNotKnownIsAbsent) {
+TEST_F(UnderwayLists, WhatIsNotKnownIsAbsent) {
   OrderBuilder order({"default", "7"});
   order.Paid("2026-05-30").With([](Event& event) { event.destination = "NZ"; });
   engine_.Submit(order);
@@ -121,7 +121,7 @@ TEST_F(Lists, WhatIsNotKnownIsAbsent) {
   EXPECT_THAT(one.reason(), HasSubstr("not shipped after 3 days"));
 }
 
-TEST_F(Lists, PagesOfOrdersGoOnWhereTheOneBeforeEnded) {
+TEST_F(UnderwayLists, PagesOfOrdersGoOnWhereTheOneBeforeEnded) {
   for (int i = 0; i < 9; ++i) {
     engine_.Submit(Order(absl::StrCat(i), "2026-05-20", i % 2 == 0 ? "2026-05-29" : "2026-06-20"));
   }
@@ -143,7 +143,7 @@ TEST_F(Lists, PagesOfOrdersGoOnWhereTheOneBeforeEnded) {
       << "the token is of another question";
 }
 
-TEST_F(Lists, APageEndsWhereItsOrderWasEvenWhenThatIsGone) {
+TEST_F(UnderwayLists, APageEndsWhereItsOrderWasEvenWhenThatIsGone) {
   for (const char* id : {"0", "1", "2"}) engine_.Submit(Order(id, "2026-05-20", "2026-05-29"));
   v1::ListUnderwayRequest request;
   request.set_page_size(2);
@@ -154,7 +154,7 @@ TEST_F(Lists, APageEndsWhereItsOrderWasEvenWhenThatIsGone) {
   EXPECT_EQ(rest.orders(0).order_id(), "2");
 }
 
-TEST_F(Lists, OrdersBySupplierLaneAndLateness) {
+TEST_F(UnderwayLists, OrdersBySupplierLaneAndLateness) {
   engine_.Submit(Order("late", "2026-05-20", "2026-05-29").Shipped("2026-05-21"));
   engine_.Submit(Order("fine", "2026-05-31T20:00", "2026-06-29"));
   const auto ids = [&](const auto& change) {
@@ -182,7 +182,7 @@ TEST_F(Lists, OrdersBySupplierLaneAndLateness) {
       << "orders without a service";
 }
 
-TEST_F(Lists, ABadQuestionNamesItsField) {
+TEST_F(UnderwayLists, ABadQuestionNamesItsField) {
   const auto underway = [&](const auto& change) {
     v1::ListUnderwayRequest request;
     change(request);
@@ -209,7 +209,7 @@ TEST_F(Lists, ABadQuestionNamesItsField) {
   EXPECT_THAT(claims([](auto& r) { r.set_supplier(" S"); }), StartsWith("supplier: "));
 }
 
-TEST_F(Lists, ATokenOfOrdersIsNoneOfClaims) {
+TEST_F(UnderwayLists, ATokenOfOrdersIsNoneOfClaims) {
   for (const char* id : {"0", "1"}) engine_.Submit(Order(id, "2026-05-20", "2026-05-29"));
   v1::ListUnderwayRequest underway;
   underway.set_page_size(1);
@@ -220,7 +220,7 @@ TEST_F(Lists, ATokenOfOrdersIsNoneOfClaims) {
   EXPECT_TRUE(absl::IsInvalidArgument(ListClaims(engine_->Look(), claims, &response)));
 }
 
-TEST_F(Lists, ClaimsAreToldInFull) {
+TEST_F(UnderwayLists, ClaimsAreToldInFull) {
   engine_.Submit(Order("file", "2026-05-01", "2026-05-20").Delivered("2026-05-25"));
   engine_.Submit(Order("wait", "2026-05-01", "2026-05-20")
                      .Delivered("2026-05-18")
