@@ -190,8 +190,8 @@ TEST(Claims, AreWhatANaiveModelFindsInWhateverOrderEventsCame) {
       }
     }
   }
-  for (const char* word : {"to file", "unanswered", "owed", "settled", "late", "not_received",
-                           "lost", "damaged", "wrong_item"}) {
+  for (const char* word :
+       {"to file", "unanswered", "owed", "late", "not_received", "lost", "damaged", "wrong_item"}) {
     EXPECT_GT(seen[word], 0) << word;
   }
 }
