@@ -4,6 +4,7 @@
 
 #include "client/agreement_rows.h"
 #include "client/costs.h"
+#include "client/paging.h"
 #include "client/show.h"
 #include "client/show_agreements.h"
 #include "client/table_file.h"
@@ -12,7 +13,6 @@
 namespace plumblane::client {
 namespace {
 
-constexpr int kPageSize = 1000;
 constexpr int kLoadPatienceSeconds = 120;
 
 // A load whose rows become `Message`s of a `Request`.
@@ -93,18 +93,11 @@ ExitCode ListQuotes(const Invocation& invocation, const Connection& connection, 
   request.set_item(options.item);
   request.set_destination(options.destination);
   request.set_with_past(options.past);
-  request.set_page_size(kPageSize);
   v1::ListQuotesResponse all;
-  while (true) {
-    CallContext context;
-    v1::ListQuotesResponse page;
-    const grpc::Status status = connection.agreements()->ListQuotes(&context, request, &page);
-    if (!status.ok()) return Fail(status, connection, io);
-    for (v1::QuoteStatus& quote : *page.mutable_quotes()) *all.add_quotes() = std::move(quote);
-    if (page.next_page_token().empty()) break;
-    request.set_page_token(page.next_page_token());
-  }
-  return Print(grpc::Status::OK, all, ShowQuotes, invocation.json, connection, io);
+  const grpc::Status status =
+      ListAll(connection.agreements(), &v1::Agreements::Stub::ListQuotes,
+              &v1::ListQuotesResponse::mutable_quotes, std::move(request), all);
+  return Print(status, all, ShowQuotes, invocation.json, connection, io);
 }
 
 ExitCode ListTerms(const Invocation& invocation, const Connection& connection, const Io& io) {

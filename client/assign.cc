@@ -7,6 +7,7 @@
 
 #include "client/agreement_rows.h"
 #include "client/option_values.h"
+#include "client/paging.h"
 #include "client/picks.h"
 #include "client/rank.h"
 #include "client/show.h"
@@ -18,7 +19,6 @@
 namespace plumblane::client {
 namespace {
 
-constexpr int kPageSize = 1000;
 constexpr size_t kMostOrders = 1000;  // in one request
 constexpr int kAssignPatienceSeconds = 120;
 
@@ -232,31 +232,17 @@ ExitCode AssignFile(const Invocation& invocation, const Connection& connection, 
 
 // ---- what was assigned ------------------------------------------------------------------------
 
-ExitCode ListAll(const Invocation& invocation, const Connection& connection, const Io& io) {
+ExitCode RunAssignments(const Invocation& invocation, const Connection& connection, const Io& io) {
   const AssignmentsOptions& options = invocation.assignments;
   v1::ListAssignmentsRequest request;
   request.set_supplier(options.supplier);
   if (options.since) *request.mutable_from_time() = ToTimestamp(StartOf(*options.since));
   if (options.until) *request.mutable_to_time() = ToTimestamp(EndOf(*options.until));
-  request.set_page_size(kPageSize);
   v1::ListAssignmentsResponse all;
-  while (true) {
-    CallContext context;
-    v1::ListAssignmentsResponse page;
-    const grpc::Status status = connection.sourcing()->ListAssignments(&context, request, &page);
-    if (!status.ok()) return Fail(status, connection, io);
-    const bool is_first = request.page_token().empty();
-    request.set_page_token(page.next_page_token());
-    if (is_first) {  // its sums are over all pages
-      all = std::move(page);
-      all.clear_next_page_token();
-    } else {
-      for (auto& assignment : *page.mutable_assignments()) {
-        *all.add_assignments() = std::move(assignment);
-      }
-    }
-    if (request.page_token().empty()) break;
-  }
+  const grpc::Status status =
+      ListAll(connection.sourcing(), &v1::Sourcing::Stub::ListAssignments,
+              &v1::ListAssignmentsResponse::mutable_assignments, std::move(request), all);
+  if (!status.ok()) return Fail(status, connection, io);
   if (invocation.json) {
     PrintJson(all, io);
   } else {
@@ -268,7 +254,7 @@ ExitCode ListAll(const Invocation& invocation, const Connection& connection, con
 }  // namespace
 
 ExitCode RunAssign(const Invocation& invocation, const Connection& connection, const Io& io) {
-  if (invocation.verb == Verb::kAssignments) return ListAll(invocation, connection, io);
+  if (invocation.verb == Verb::kAssignments) return RunAssignments(invocation, connection, io);
   return invocation.assign.one ? AssignOne(invocation, connection, io)
                                : AssignFile(invocation, connection, io);
 }

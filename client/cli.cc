@@ -303,6 +303,7 @@ std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>&
   builder.AddExcuse();
   AddSourcing(app, invocation);
   AddAgreements(app, invocation);
+  AddChase(app, invocation);
   std::string name = "plumblane";
   try {
     app.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));

@@ -1,4 +1,4 @@
-// What cli.cc and cli_sourcing.cc share: how commands and options are told to CLI11.
+// What the files cli*.cc share: how commands and options are told to CLI11.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -53,5 +53,8 @@ std::string CheckSourcing(const Invocation& invocation);
 
 // `quotes`, `terms`, `pause`, `resume`, `rates`, `items` and `costs`.
 void AddAgreements(CLI::App& app, Invocation& to);
+
+// `underway` and `claims`.
+void AddChase(CLI::App& app, Invocation& to);
 
 }  // namespace plumblane::client

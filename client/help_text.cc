@@ -59,6 +59,7 @@ constexpr Help kHelp[] = {
   plumblane rank --to DE                who gets the next order to Germany?
   plumblane assign 1043 --to DE --item kite-swallow      give it to somebody
   plumblane supplier lotus-works        how does this supplier do?
+  plumblane underway --late             which orders are worth chasing?
   plumblane order 1042                  what became of it, how does it count?)",
      R"(Exit codes: 0 done, 1 failed, 2 wrong usage, 3 some input rejected,
 5 no supplier can get the order, 6 daemon out of reach.)"},
@@ -133,7 +134,8 @@ the daemon's settings file.)"},
 
 // Null for a command that has none.
 const Help* HelpFor(std::string_view command) {
-  for (const std::span<const Help> all : {std::span<const Help>(kHelp), SourcingHelp()}) {
+  for (const std::span<const Help> all :
+       {std::span<const Help>(kHelp), SourcingHelp(), ChaseHelp()}) {
     for (const Help& help : all) {
       if (help.command == command) return &help;
     }

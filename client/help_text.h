@@ -11,8 +11,11 @@ struct Help {
   std::string_view command, examples, notes = {}, more_notes = {};
 };
 
-// That of rank, assign, assignments and all that is agreed; help_text.cc has the rest.
+// That of rank, assign, assignments and all that is agreed; help_text.cc has what is left.
 std::span<const Help> SourcingHelp();
+
+// That of underway and claims.
+std::span<const Help> ChaseHelp();
 
 // For "", "send", "excuse add": whole lines, indented.
 std::string_view ExamplesFor(std::string_view command);

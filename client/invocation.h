@@ -46,6 +46,8 @@ enum class Verb {
   kCostsPropose,
   kAssign,
   kAssignments,
+  kUnderway,
+  kClaims,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -115,6 +117,14 @@ struct AgreementOptions {
   std::string until, reason;                      // kPause: "" = until resumed
 };
 
+// Which orders under way, or claims, to tell.
+struct ChaseOptions {
+  std::string supplier;           // "" = all
+  std::optional<LaneQuery> lane;  // absent = all
+  bool late = false;              // only those to chase
+  bool all = false;               // with what is settled
+};
+
 struct BacktestOptions {
   std::vector<google::protobuf::Duration> half_lives;  // none = the daemon's choice
   std::optional<int> days_ahead, first_days;           // none = the daemon's choice
@@ -152,6 +162,7 @@ struct Invocation {
   AssignOptions assign;
   AssignmentsOptions assignments;
   AgreementOptions agreement;
+  ChaseOptions chase;
 };
 
 }  // namespace plumblane::client

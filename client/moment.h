@@ -1,4 +1,4 @@
-// The options that say when, into the questions that take them.
+// The options that say when and where, into the questions that take them.
 #pragma once
 
 #include "client/invocation.h"
@@ -15,6 +15,15 @@ void SetMoment(const Invocation& invocation, Request& request) {
   }
   if (invocation.as_of) *request.mutable_as_of_time() = ToTimestamp(*invocation.as_of);
   if (invocation.half_life) *request.mutable_half_life() = *invocation.half_life;
+}
+
+// Without service where the query leaves it open.
+inline v1::Lane ToLane(const LaneQuery& lane) {
+  v1::Lane to;
+  to.set_origin(lane.origin);
+  to.set_destination(lane.destination);
+  if (lane.service) to.set_service(*lane.service);
+  return to;
 }
 
 }  // namespace plumblane::client

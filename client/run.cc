@@ -4,6 +4,7 @@
 
 #include "client/agreements.h"
 #include "client/assign.h"
+#include "client/chase.h"
 #include "client/cli.h"
 #include "client/excuses.h"
 #include "client/rank.h"
@@ -104,6 +105,9 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
     case Verb::kAssign:
     case Verb::kAssignments:
       return RunAssign(invocation, connection, io);
+    case Verb::kUnderway:
+    case Verb::kClaims:
+      return RunChase(invocation, connection, io);
     case Verb::kQuotesLoad:
     case Verb::kQuotesList:
     case Verb::kTermsLoad:

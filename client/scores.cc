@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "client/moment.h"
+#include "client/paging.h"
 #include "client/show.h"
 #include "client/show_risk.h"
 #include "client/show_scores.h"
@@ -16,34 +17,17 @@
 namespace plumblane::client {
 namespace {
 
-constexpr int kPageSize = 1000;
-
-void SetLane(const LaneQuery& from, v1::Lane& to) {
-  to.set_origin(from.origin);
-  to.set_destination(from.destination);
-  if (from.service) to.set_service(*from.service);
-}
-
-// All pages as one.
 grpc::Status ListScores(const Invocation& invocation, const Connection& connection,
                         v1::ListScoresRequest::Collection collection, v1::ListScoresResponse& all) {
   v1::ListScoresRequest request;
   request.set_collection(collection);
-  request.set_page_size(kPageSize);
   SetMoment(invocation, request);
   const SuppliersOptions& options = invocation.suppliers;
-  if (options.lane) SetLane(*options.lane, *request.mutable_lane());
+  if (options.lane) *request.mutable_lane() = ToLane(*options.lane);
   request.set_tag(options.tag);
   request.set_min_order_count(options.min_orders.value_or(0));
-  while (true) {
-    CallContext context;
-    v1::ListScoresResponse page;
-    const grpc::Status status = connection.scores()->ListScores(&context, request, &page);
-    if (!status.ok()) return status;
-    for (v1::Score& score : *page.mutable_scores()) *all.add_scores() = std::move(score);
-    if (page.next_page_token().empty()) return status;
-    request.set_page_token(page.next_page_token());
-  }
+  return ListAll(connection.scores(), &v1::Scores::Stub::ListScores,
+                 &v1::ListScoresResponse::mutable_scores, std::move(request), all);
 }
 
 ExitCode RunLanes(const Invocation& invocation, const Connection& connection, const Io& io) {

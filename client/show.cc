@@ -10,6 +10,7 @@
 
 #include "client/table.h"
 #include "client/text.h"
+#include "plumblane/v1/orders.pb.h"
 #include "plumblane/v1/sourcing.pb.h"
 
 namespace plumblane::client {
@@ -43,7 +44,9 @@ std::string HoldsFor(const Answer& answer) {
       add("older orders count half after " + HalfLifeText(answer.half_life()));
     }
   }
-  if (answer.has_news_time()) add("delivery news up to " + TimeText(answer.news_time()));
+  if constexpr (requires { answer.news_time(); }) {
+    if (answer.has_news_time()) add("delivery news up to " + TimeText(answer.news_time()));
+  }
   if (answer.has_as_of_time()) add("as of " + TimeText(answer.as_of_time()));
   return text;
 }
@@ -51,6 +54,8 @@ std::string HoldsFor(const Answer& answer) {
 template std::string HoldsFor(const v1::Score&);
 template std::string HoldsFor(const v1::RankSuppliersResponse&);
 template std::string HoldsFor(const v1::BacktestResponse&);
+template std::string HoldsFor(const v1::ListUnderwayResponse&);
+template std::string HoldsFor(const v1::ListClaimsResponse&);
 
 std::string Wrapped(const std::string& text, int width, int indent) {
   std::istringstream read(text);

@@ -1,4 +1,5 @@
-// The command line of rank, assign and all that is agreed: cli_sourcing.cc.
+// The command line of rank, assign, all that is agreed, and what is to be chased: cli_sourcing.cc,
+// cli_chase.cc.
 
 #include <gmock/gmock.h>
 
@@ -22,7 +23,8 @@ const Words kCommands[] = {{"rank", "--to", "DE"}, {"assign", "1", "--to", "DE"}
                            {"resume", "a"},        {"rates", "load", "f"},
                            {"rates", "list"},      {"items", "load", "f"},
                            {"items", "list"},      {"costs", "load", "f"},
-                           {"costs", "show"},      {"costs", "propose"}};
+                           {"costs", "show"},      {"costs", "propose"},
+                           {"underway"},           {"claims"}};
 
 std::string MistakeOf(const Words& words) {
   const auto parsed = ParseCommandLine(words);
@@ -110,6 +112,10 @@ TEST(CliSourcingTest, MistakesSayWhatWasExpected) {
       {{"pause", "a"}, "--reason is required"},
       {{"pause", "a", "--reason", "x", "--until", "soon"},
        "--until: expected a date, such as 2026-03-05, not \"soon\""},
+      {{"underway", "late"}, "one word too many: \"late\""},
+      {{"claims", "a"}, "one word too many: \"a\""},
+      {{"underway", "--as-of", "2026-09-01"},
+       "--as-of goes with suppliers, supplier, lanes, lane, rank and backtest only"},
       {{"quotes"}, "expected a command"},
       {{"quotes", "laod", "f"}, "unknown command \"laod\", did you mean \"load\"?"},
       {{"costs", "load"}, "FILE is required"},
