@@ -281,7 +281,8 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
                : "--half-life goes with suppliers, supplier, lanes, lane and rank only";
   }
   if (invocation.verb == Verb::kSuppliers) return CheckSuppliers(invocation);
-  return CheckSourcing(invocation);
+  const std::string mistake = CheckChase(invocation);
+  return mistake.empty() ? CheckSourcing(invocation) : mistake;
 }
 
 }  // namespace

@@ -54,7 +54,8 @@ std::string CheckSourcing(const Invocation& invocation);
 // `quotes`, `terms`, `pause`, `resume`, `rates`, `items` and `costs`.
 void AddAgreements(CLI::App& app, Invocation& to);
 
-// `underway` and `claims`.
+// `underway`, `claims` and `alerts`; what only their whole line shows to be wrong, "" = nothing.
 void AddChase(CLI::App& app, Invocation& to);
+std::string CheckChase(const Invocation& invocation);
 
 }  // namespace plumblane::client

@@ -51,6 +51,7 @@ Connection::Connection(std::string address, std::shared_ptr<grpc::Channel> chann
     : address_(std::move(address)),
       channel_(std::move(channel)),
       agreements_(v1::Agreements::NewStub(channel_)),
+      alerts_(v1::Alerts::NewStub(channel_)),
       intake_(v1::Intake::NewStub(channel_)),
       operations_(v1::Operations::NewStub(channel_)),
       orders_(v1::Orders::NewStub(channel_)),
@@ -111,6 +112,10 @@ std::string InOptions(const std::string& message) {
       {"reason:", "--reason:"},
       {"instead_of:", "--instead-of:"},
       {"pause.until_date:", "--until:"},
+      {"until_date:", "--until:"},
+      {"note:", "--note:"},
+      {"after_cursor:", "--after:"},
+      {"alert_id:", "ID:"},
       {"complete_through_time:", "--complete-through:"}};
   for (const auto& [field, option] : names) {
     if (message.starts_with(field)) return std::string(option) + message.substr(field.size());

@@ -10,6 +10,7 @@
 
 #include "client/exit_codes.h"
 #include "plumblane/v1/agreements.grpc.pb.h"
+#include "plumblane/v1/alerts.grpc.pb.h"
 #include "plumblane/v1/intake.grpc.pb.h"
 #include "plumblane/v1/operations.grpc.pb.h"
 #include "plumblane/v1/orders.grpc.pb.h"
@@ -36,6 +37,7 @@ class Connection {
   const std::string& address() const { return address_; }
   v1::Intake::Stub* intake() const { return intake_.get(); }
   v1::Agreements::Stub* agreements() const { return agreements_.get(); }
+  v1::Alerts::Stub* alerts() const { return alerts_.get(); }
   v1::Operations::Stub* operations() const { return operations_.get(); }
   v1::Orders::Stub* orders() const { return orders_.get(); }
   v1::Scores::Stub* scores() const { return scores_.get(); }
@@ -45,6 +47,7 @@ class Connection {
   const std::string address_;
   const std::shared_ptr<grpc::Channel> channel_;
   const std::unique_ptr<v1::Agreements::Stub> agreements_;
+  const std::unique_ptr<v1::Alerts::Stub> alerts_;
   const std::unique_ptr<v1::Intake::Stub> intake_;
   const std::unique_ptr<v1::Operations::Stub> operations_;
   const std::unique_ptr<v1::Orders::Stub> orders_;

@@ -17,6 +17,34 @@ times its chance, before that by the chance. Told as of now.)"},
      R"(To file: late, lost or bad, and not yet claimed; the last day is by the terms.
 Unanswered: no answer since it was filed. Owed: more was claimed than has come
 back. Those whose last day comes first stand first.)"},
+    {"alerts",
+     R"(  plumblane alerts
+  plumblane alerts --all --lane VN-DE
+  plumblane alerts acknowledge a-1043 --note "asked the carrier"
+  plumblane alerts > /dev/null || echo "look at it")",
+     R"(Exit code 4: an alert is active that nobody has acknowledged or shelved; 0: none
+is.)"},
+    {"alerts acknowledge",
+     R"(  plumblane alerts acknowledge a-1043
+  plumblane alerts acknowledge a-1043 --note "asked the carrier")",
+     "It stays open until its rate is normal again, but no longer calls for anybody."},
+    {"alerts shelve",
+     R"(  plumblane alerts shelve a-1043 --until 2026-12-01
+  plumblane alerts shelve a-1043 --until 2026-12-01 --note "dock strike")",
+     "On that day it is active again, unless it has returned to normal."},
+    {"alerts accept",
+     R"(  plumblane alerts accept a-1043
+  plumblane alerts accept a-1043 --note "a slower service, agreed")",
+     "It closes, and what is watched for is measured against the new rate."},
+    {"alerts watch",
+     R"(  plumblane alerts watch
+  plumblane alerts watch --after 17 --json)",
+     R"(One line for each notice, with --json one document a line; each begins with, or
+has, its cursor. It ends when the daemon does: start it again with --after and
+the last cursor, and nothing is missed; a notice may come twice.)"},
+    {"alerts watches",
+     R"(  plumblane alerts watches
+  plumblane alerts watches --json | jq '.watches[] | select(.idle)')"},
 };
 
 }  // namespace

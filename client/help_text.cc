@@ -62,7 +62,7 @@ constexpr Help kHelp[] = {
   plumblane underway --late             which orders are worth chasing?
   plumblane order 1042                  what became of it, how does it count?)",
      R"(Exit codes: 0 done, 1 failed, 2 wrong usage, 3 some input rejected,
-5 no supplier can get the order, 6 daemon out of reach.)"},
+4 an alert is active, 5 no supplier can get the order, 6 daemon out of reach.)"},
     {"send",
      R"(  plumblane send orders.csv tracking.ndjson
   plumblane send --complete-through 2026-09-28 mondays.csv

@@ -14,7 +14,7 @@ struct Help {
 // That of rank, assign, assignments and all that is agreed; help_text.cc has what is left.
 std::span<const Help> SourcingHelp();
 
-// That of underway and claims.
+// That of underway, claims and alerts.
 std::span<const Help> ChaseHelp();
 
 // For "", "send", "excuse add": whole lines, indented.

@@ -48,6 +48,12 @@ enum class Verb {
   kAssignments,
   kUnderway,
   kClaims,
+  kAlerts,
+  kAlertsAcknowledge,
+  kAlertsShelve,
+  kAlertsAccept,
+  kAlertsWatch,
+  kAlertsWatches,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -117,12 +123,18 @@ struct AgreementOptions {
   std::string until, reason;                      // kPause: "" = until resumed
 };
 
-// Which orders under way, or claims, to tell.
+// Which orders under way, claims or alerts to tell.
 struct ChaseOptions {
   std::string supplier;           // "" = all
   std::optional<LaneQuery> lane;  // absent = all
   bool late = false;              // only those to chase
-  bool all = false;               // with what is settled
+  bool all = false;               // with what is settled or closed
+};
+
+// Which alert, and what is decided of it; from where to watch.
+struct AlertOptions {
+  std::string id, note, until;
+  int64_t after = 0;  // cursor of the last notice seen; 0 = from now on
 };
 
 struct BacktestOptions {
@@ -163,6 +175,7 @@ struct Invocation {
   AssignmentsOptions assignments;
   AgreementOptions agreement;
   ChaseOptions chase;
+  AlertOptions alert;
 };
 
 }  // namespace plumblane::client

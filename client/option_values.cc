@@ -106,6 +106,12 @@ absl::StatusOr<std::string> ParseDate(const std::string& text) {
   return text;
 }
 
+absl::StatusOr<int64_t> ParseCursor(const std::string& text) {
+  int64_t cursor = 0;
+  if (absl::SimpleAtoi(text, &cursor) && cursor >= 0) return cursor;
+  return absl::InvalidArgumentError("expected the number that a notice began with");
+}
+
 absl::StatusOr<double> ParseShare(const std::string& text) {
   const bool is_percent = text.ends_with('%');
   double share = 0;

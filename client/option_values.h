@@ -47,6 +47,9 @@ absl::StatusOr<std::string> ParseItem(const std::string& text);
 // A day, given back as written.
 absl::StatusOr<std::string> ParseDate(const std::string& text);
 
+// The cursor of a notice, 0 or more.
+absl::StatusOr<int64_t> ParseCursor(const std::string& text);
+
 // "95%" or "0.95".
 absl::StatusOr<double> ParseShare(const std::string& text);
 

@@ -3,6 +3,7 @@
 #include <absl/strings/str_cat.h>
 
 #include "client/agreements.h"
+#include "client/alerts.h"
 #include "client/assign.h"
 #include "client/chase.h"
 #include "client/cli.h"
@@ -108,6 +109,13 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
     case Verb::kUnderway:
     case Verb::kClaims:
       return RunChase(invocation, connection, io);
+    case Verb::kAlerts:
+    case Verb::kAlertsAcknowledge:
+    case Verb::kAlertsShelve:
+    case Verb::kAlertsAccept:
+    case Verb::kAlertsWatch:
+    case Verb::kAlertsWatches:
+      return RunAlerts(invocation, connection, io);
     case Verb::kQuotesLoad:
     case Verb::kQuotesList:
     case Verb::kTermsLoad:

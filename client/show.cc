@@ -15,17 +15,30 @@
 
 namespace plumblane::client {
 
-void PrintJson(const google::protobuf::Message& message, const Io& io) {
+namespace {
+
+bool ToJson(const google::protobuf::Message& message, bool one_line, std::string& json,
+            const Io& io) {
   google::protobuf::util::JsonPrintOptions options;
-  options.add_whitespace = true;
+  options.add_whitespace = !one_line;
   options.always_print_primitive_fields = true;
-  std::string json;
   const auto status = google::protobuf::util::MessageToJsonString(message, &json, options);
   if (!status.ok()) {
     io.err << "the answer cannot be written as JSON: " << status.ToString() << "\n";
-    return;
   }
-  io.out << json;
+  return status.ok();
+}
+
+}  // namespace
+
+void PrintJson(const google::protobuf::Message& message, const Io& io) {
+  std::string json;
+  if (ToJson(message, /*one_line=*/false, json, io)) io.out << json;
+}
+
+void PrintJsonLine(const google::protobuf::Message& message, const Io& io) {
+  std::string json;
+  if (ToJson(message, /*one_line=*/true, json, io)) io.out << json << "\n";
 }
 
 ExitCode Fail(const grpc::Status& status, const Connection& connection, const Io& io) {

@@ -15,6 +15,9 @@ namespace plumblane::client {
 // The message as ProtoJSON, fields without presence always written.
 void PrintJson(const google::protobuf::Message& message, const Io& io);
 
+// The same on one line, for answers that never end.
+void PrintJsonLine(const google::protobuf::Message& message, const Io& io);
+
 // Says why a call failed. REQUIRES: !status.ok().
 ExitCode Fail(const grpc::Status& status, const Connection& connection, const Io& io);
 
