@@ -2,12 +2,16 @@
 
 #include <absl/strings/str_cat.h>
 
+#include <algorithm>
+#include <set>
 #include <span>
 
 namespace plumblane {
 
 void AddOffers(const OrderToSource& order, const Agreements& agreements, Day today,
-               std::set<Pair>& pairs) {
+               std::vector<Pair>& pairs) {
+  std::sort(pairs.begin(), pairs.end());
+  if (agreements.quotes.all().empty()) return;
   std::set<std::pair<std::string, std::string>> shipped;  // supplier, origin
   for (const Pair& pair : pairs) shipped.emplace(pair.supplier, pair.lane.origin);
   for (const QuoteBook::Offer& offer :
@@ -21,8 +25,10 @@ void AddOffers(const OrderToSource& order, const Agreements& agreements, Day tod
         (order.service || shipped.contains({offer.supplier, offer.lane.origin}))) {
       continue;
     }
-    pairs.insert({offer.supplier, offer.lane});
+    pairs.push_back({offer.supplier, offer.lane});
   }
+  std::sort(pairs.begin(), pairs.end());
+  pairs.erase(std::unique(pairs.begin(), pairs.end()), pairs.end());
 }
 
 absl::StatusOr<Offer> PriceOf(const Pair& pair, const OrderToSource& order,

@@ -6,9 +6,9 @@
 #include <map>
 #include <memory>
 #include <optional>
-#include <set>
 #include <string>
 #include <utility>
+#include <vector>
 
 #include "agreements/agreements.h"
 #include "engine/sourcing.h"
@@ -18,9 +18,9 @@
 namespace plumblane {
 
 // Adds the pairs that quote for the order. A quote for any service adds none where a service is
-// asked for, or where the supplier has shipped with services of its own.
+// asked for, or where the supplier has shipped with services of its own. `pairs` ends up ascending.
 void AddOffers(const OrderToSource& order, const Agreements& agreements, Day today,
-               std::set<Pair>& pairs);
+               std::vector<Pair>& pairs);
 
 // A quote as it holds for an order, in the currency of the costs.
 struct Offer {

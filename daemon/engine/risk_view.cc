@@ -97,11 +97,12 @@ void Share(RiskAnswer& answer, const Agreements& agreements, Day today) {
 
 }  // namespace
 
-absl::StatusOr<SupplierRisk> View::WaitingFor(const std::string& supplier) const {
+absl::StatusOr<SupplierRisk> View::WaitingFor(const std::string& supplier,
+                                              std::span<const Pair> pairs) const {
   const Moment moment = MomentOf({});
   SupplierRisk one;
   one.supplier = supplier;
-  for (const Pair& pair : PairsOf({supplier, std::nullopt})) {
+  for (const Pair& pair : pairs) {
     const auto measures = Read(pair);
     if (!measures.ok()) return measures.status();
     const MeasureSet& cells = **measures;
@@ -124,7 +125,7 @@ absl::StatusOr<RiskAnswer> View::Risk(int days) const {
   RiskAnswer answer;
   for (const Pair& pair : catalog_->pairs->by_supplier) {
     if (answer.suppliers.empty() || answer.suppliers.back().supplier != pair.supplier) {
-      auto waiting = WaitingFor(pair.supplier);
+      auto waiting = WaitingFor(pair.supplier, PairsOf({pair.supplier, std::nullopt}));
       if (!waiting.ok()) return waiting.status();
       answer.suppliers.push_back(*std::move(waiting));
     }

@@ -79,6 +79,8 @@ class View::Sourcer {
       if (absl::Status status = ReadSale(); !status.ok()) return status;
       if (absl::Status status = ReadOutlooks(); !status.ok()) return status;
     }
+    judged_.reserve(pairs_.size());
+    answer_.candidates.reserve(pairs_.size());
     for (const Pair& pair : pairs_) {
       if (absl::Status status = Consider(pair); !status.ok()) return status;
     }
@@ -96,11 +98,12 @@ class View::Sourcer {
   void CollectPairs() {
     const auto& by_destination = view_.catalog_->pairs->by_destination;
     if (const auto at = by_destination.find(order_.destination); at != by_destination.end()) {
+      shipped_ = &at->second;
+      pairs_.reserve(at->second.size());
       for (const auto& [lane, supplier] : at->second) {
-        shipped_.insert({supplier, lane});
         if ((!order_.origin || *order_.origin == lane.origin) &&
             (!order_.service || *order_.service == lane.service)) {
-          pairs_.insert({supplier, lane});
+          pairs_.push_back({supplier, lane});
         }
       }
     }
@@ -128,7 +131,7 @@ class View::Sourcer {
 
   bool CanJudge() const {
     if (pairs_.empty()) return true;
-    const Priors priors = question_.fleet->priors.Of({&*pairs_.begin(), 1});
+    const Priors priors = question_.fleet->priors.Of({pairs_.data(), 1});
     return priors.late && priors.defect;
   }
 
@@ -150,7 +153,9 @@ class View::Sourcer {
   }
 
   absl::Status ReadOutlooks() {
-    for (const Pair& pair : shipped_) {
+    if (shipped_ == nullptr) return absl::OkStatus();
+    for (const auto& [lane, supplier] : *shipped_) {
+      const Pair pair{supplier, lane};
       auto outlook = view_.ReadOutlook(pair, question_);
       if (!outlook.ok()) return outlook.status();
       outlooks_.Add(pair, *std::move(outlook));
@@ -216,6 +221,7 @@ class View::Sourcer {
   // Where costs decide, only the figures of it are wanted.
   void RankByShare() {
     std::vector<SourcingCandidate> ranked;
+    ranked.reserve(judged_.size());
     for (const Ranked& one : RankByBadShare(judged_, answer_.by_cost ? 0 : told_)) {
       ranked.push_back(std::move(answer_.candidates[one.candidate]));
       ranked.back().ranked = one;
@@ -260,11 +266,11 @@ class View::Sourcer {
                                          order_.destination, " already"));
       }
     }
-    const auto waiting = view_.WaitingFor(one.pair.supplier);
+    const auto waiting = view_.WaitingFor(one.pair.supplier, {&one.pair, 1});
     if (!waiting.ok()) return waiting.status();
     for (const auto& [currency, sum] : waiting->exposure) {
       one.notes.push_back(absl::StrCat(FormatMoney({sum, currency}), " paid for ",
-                                       waiting->underway_count, " orders under way"));
+                                       waiting->underway_count, " orders under way on this lane"));
     }
     if (waiting->silent_days && *waiting->silent_days >= kSilentDays) {
       one.notes.push_back(
@@ -289,8 +295,8 @@ class View::Sourcer {
   const Day today_;
   // All that have shipped to the destination: what is believed of a candidate does not depend on
   // who else was asked for.
-  std::set<Pair> shipped_;
-  std::set<Pair> pairs_;  // those asked for, with those that only quote
+  const std::set<std::pair<Lane, std::string>>* shipped_ = nullptr;
+  std::vector<Pair> pairs_;  // those asked for, with those that only quote; ascending
   Outlooks outlooks_;
   std::vector<RankCandidate> judged_;  // along answer_.candidates until it is sorted
   SourcingAnswer answer_;

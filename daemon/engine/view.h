@@ -14,6 +14,7 @@
 #include <functional>
 #include <memory>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -86,8 +87,10 @@ class View {
 
   // Of the orders paid in the last `days` days, today's included. REQUIRES: days > 0.
   absl::StatusOr<RiskAnswer> Risk(int days) const;
-  // What waits for one supplier: exposure, orders under way, silence; nothing else is filled in.
-  absl::StatusOr<SupplierRisk> WaitingFor(const std::string& supplier) const;
+  // What waits for a supplier on these pairs of it: exposure, orders under way, silence; nothing
+  // else is filled in.
+  absl::StatusOr<SupplierRisk> WaitingFor(const std::string& supplier,
+                                          std::span<const Pair> pairs) const;
 
   // As of now. The month is that of the supplier's terms; without terms the calendar's.
   absl::StatusOr<plumblane::MonthUse> MonthUse(const std::string& supplier) const;
