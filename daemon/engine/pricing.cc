@@ -10,7 +10,6 @@ namespace plumblane {
 
 void AddOffers(const OrderToSource& order, const Agreements& agreements, Day today,
                std::vector<Pair>& pairs) {
-  std::sort(pairs.begin(), pairs.end());
   if (agreements.quotes.all().empty()) return;
   std::set<std::pair<std::string, std::string>> shipped;  // supplier, origin
   for (const Pair& pair : pairs) shipped.emplace(pair.supplier, pair.lane.origin);

@@ -18,7 +18,7 @@
 namespace plumblane {
 
 // Adds the pairs that quote for the order. A quote for any service adds none where a service is
-// asked for, or where the supplier has shipped with services of its own. `pairs` ends up ascending.
+// asked for, or where the supplier has shipped with services of its own.
 void AddOffers(const OrderToSource& order, const Agreements& agreements, Day today,
                std::vector<Pair>& pairs);
 

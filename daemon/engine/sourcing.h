@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <map>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -43,14 +44,14 @@ struct PricedCandidate {
 
 struct SourcingCandidate {
   Pair pair;
-  Ranked ranked;  // `candidate` is its place in the answer
-  std::optional<PricedCandidate> priced;
+  Ranked ranked;                            // `candidate` is its place in the answer
+  std::shared_ptr<PricedCandidate> priced;  // null: not ranked by cost
   double share = 0;
   std::optional<int64_t> remaining;  // orders it still takes this month
   std::string supplier_item;
   std::optional<Day> closed_until;
   std::vector<std::string> notes;  // what to know besides, in plain words; of those told in full
-  std::optional<ScoreEstimate> score;  // of those told in full
+  std::shared_ptr<const ScoreEstimate> score;  // null unless told in full
 };
 
 struct ExcludedPair {

@@ -91,6 +91,8 @@ class View::Sourcer {
       answer_.candidates[0].share = 1;
     }
     if (absl::Status status = Tell(); !status.ok()) return status;
+    std::sort(answer_.excluded.begin(), answer_.excluded.end(),
+              [](const ExcludedPair& x, const ExcludedPair& y) { return x.pair < y.pair; });
     return std::move(answer_);
   }
 
@@ -173,7 +175,7 @@ class View::Sourcer {
     if (answer_.by_cost && why_not->empty()) {
       auto offer = PriceOf(pair, order_, agreements_, today_, answer_.sale);
       if (offer.ok()) {
-        candidate.priced = std::move(offer->priced);
+        candidate.priced = std::make_shared<PricedCandidate>(std::move(offer->priced));
         terms = offer->terms;
       } else {
         *why_not = std::string(offer.status().message());
@@ -248,7 +250,7 @@ class View::Sourcer {
       if (i >= told_) continue;
       auto score = view_.ReadScore(one.pair, question_);
       if (!score.ok()) return score.status();
-      one.score = *std::move(score);
+      one.score = std::make_shared<const ScoreEstimate>(*std::move(score));
       if (absl::Status status = AddNotes(one); !status.ok()) return status;
     }
     return absl::OkStatus();
@@ -296,7 +298,7 @@ class View::Sourcer {
   // All that have shipped to the destination: what is believed of a candidate does not depend on
   // who else was asked for.
   const std::set<std::pair<Lane, std::string>>* shipped_ = nullptr;
-  std::vector<Pair> pairs_;  // those asked for, with those that only quote; ascending
+  std::vector<Pair> pairs_;  // those asked for, with those that only quote
   Outlooks outlooks_;
   std::vector<RankCandidate> judged_;  // along answer_.candidates until it is sorted
   SourcingAnswer answer_;
