@@ -151,11 +151,12 @@ void FleetBook::Note(uint64_t sequence, const Cells& changes) {
   std::lock_guard lock(mutex_);
   noted_ = sequence;
   if (made_.empty()) return;
-  const Pair* before = nullptr;
   for (const auto& [key, cell] : changes.map()) {
-    if (key.measure > Measure::kDefect || (before != nullptr && *before == key.pair)) continue;
-    before = &key.pair;
-    for (const auto& made : made_) made->changed.insert_or_assign(key.pair, sequence);
+    if (key.measure > Measure::kDefect) continue;
+    for (const auto& made : made_) {
+      // A cohort whose day is not over by the horizon is in no count yet: new orders change nothing.
+      if (EndOf(key.day) <= made->key.horizon) made->changed.insert_or_assign(key.pair, sequence);
+    }
   }
 }
 

@@ -15,6 +15,10 @@
 namespace plumblane {
 namespace {
 
+// A share of the orders worth a word, and a silence.
+constexpr double kMuch = 0.4;
+constexpr double kSilentDays = 5;
+
 std::string PauseReason(const Pause& pause) {
   return absl::StrCat("paused", pause.until ? absl::StrCat(" until ", FormatDay(*pause.until)) : "",
                       pause.reason.empty() ? "" : absl::StrCat(": ", pause.reason));
@@ -56,10 +60,6 @@ void RankByCost(std::vector<SourcingCandidate>& candidates, const ShareRules& sh
 }
 
 }  // namespace
-
-// A share of the orders worth a word, and a silence.
-constexpr double kMuch = 0.4;
-constexpr double kSilentDays = 5;
 
 // Puts an answer together, step by step.
 class View::Sourcer {

@@ -124,11 +124,12 @@ class RatePoints {
     const double end = first_ + step * (kSteps + 2);
     for (size_t k = 0; k + 1 < size_ && at_[k] < end; ++k) {
       double from = at_[k], below = below_[k];
-      for (; next < std::min(end, at_[k + 1]); next += step) {
+      while (next < std::min(end, at_[k + 1])) {
         const double below_next = std::clamp(Between(k, next), below, below_[k + 1]);
         put((from + next) / 2, below_next - below);
         from = next;
         below = below_next;
+        next += step;
       }
       put((from + at_[k + 1]) / 2, below_[k + 1] - below);
     }

@@ -105,7 +105,7 @@ class Assigner {
     if (!instead_of.empty()) {
       if (last != nullptr && last->assignment.instead_of == instead_of &&
           last->assignment.part > last_paid) {
-        return Repeat(*last, out);
+        return RepeatOrRefuse(*last, out);
       }
       const int before = std::max(last == nullptr ? 0 : last->assignment.part, last_paid);
       if (before == 0) {
@@ -126,11 +126,7 @@ class Assigner {
       return taken(absl::StrCat("the order has ", kMaxPart, " parts already"));
     }
     if (last != nullptr && last->assignment.part >= last_paid) {
-      if (request_.supplier().empty() || request_.supplier() == last->assignment.pick.supplier) {
-        return Repeat(*last, out);
-      }
-      return taken(absl::StrCat("assigned to ", last->assignment.pick.supplier,
-                                " already; to route it again say instead of whom"));
+      return RepeatOrRefuse(*last, out);
     }
     if (last_paid > 0) {
       return taken(absl::StrCat("paid to ", history.paid.at(last_paid),
@@ -139,7 +135,16 @@ class Assigner {
     return false;
   }
 
-  static bool Repeat(const StoredAssignment& held, v1::AssignOrderResult* out) {
+  // The assignment that stands, unless another supplier is asked for.
+  bool RepeatOrRefuse(const StoredAssignment& held, v1::AssignOrderResult* out) const {
+    const std::string& supplier = held.assignment.pick.supplier;
+    if (!request_.supplier().empty() && request_.supplier() != supplier) {
+      SetProblem(
+          v1::AssignOrderResult::CODE_ASSIGNED_ALREADY, "",
+          absl::StrCat("assigned to ", supplier, " already; to route it again say instead of whom"),
+          out);
+      return true;
+    }
     out->set_existed(true);
     WriteAssignment(held, /*with_candidates=*/true, out->mutable_assignment());
     return true;
@@ -248,7 +253,11 @@ absl::StatusOr<std::vector<Assignment>> AssignOrders(const View& view,
 grpc::ServerUnaryReactor* SourcingService::GetRisk(grpc::CallbackServerContext* context,
                                                    const v1::GetRiskRequest* request,
                                                    v1::Risk* response) {
-  return ReplyNow(context, [&] { return plumblane::GetRisk(engine_.Look(), *request, response); });
+  grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
+  reading_.Do([this, reactor, request, response] {
+    reactor->Finish(ToGrpc(plumblane::GetRisk(engine_.Look(), *request, response)));
+  });
+  return reactor;
 }
 
 absl::Status GetRisk(const View& view, const v1::GetRiskRequest& request, v1::Risk* response) {
@@ -268,8 +277,11 @@ absl::Status GetRisk(const View& view, const v1::GetRiskRequest& request, v1::Ri
 grpc::ServerUnaryReactor* SourcingService::ListAssignments(
     grpc::CallbackServerContext* context, const v1::ListAssignmentsRequest* request,
     v1::ListAssignmentsResponse* response) {
-  return ReplyNow(context,
-                  [&] { return plumblane::ListAssignments(engine_.Look(), *request, response); });
+  grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
+  reading_.Do([this, reactor, request, response] {
+    reactor->Finish(ToGrpc(plumblane::ListAssignments(engine_.Look(), *request, response)));
+  });
+  return reactor;
 }
 
 absl::Status ListAssignments(const View& view, const v1::ListAssignmentsRequest& request,

@@ -30,6 +30,8 @@ class SourcingService final : public v1::Sourcing::CallbackService {
   Engine& engine_;
   // Assignments are decided one request after the other: each sees what the one before has given.
   InTurn assigning_;
+  // What reads all pairs or all assignments, off the threads that take events in.
+  InTurn reading_;
 };
 
 absl::Status RankSuppliers(const View& view, const v1::RankSuppliersRequest& request,
