@@ -2,7 +2,7 @@
 // with or without it every answer is the same.
 //
 // What happens today shows in an outlook only when its day is over, so within a day hardly any is
-// made twice. Keeps those of the day and half-life asked last, some 5 KiB each.
+// made twice. Keeps those of the day and half-life asked last, 3.7 KiB each.
 //
 // Thread-safe: one writer notes changes, any thread asks.
 #pragma once

@@ -95,7 +95,7 @@ class View {
   // As of now. The month is that of the supplier's terms; without terms the calendar's.
   absl::StatusOr<plumblane::MonthUse> MonthUse(const std::string& supplier) const;
 
-  // The first `limit` after `after`, a place of an answer before. Costs some 10 us an open order
+  // The first `limit` after `after`, a place of an answer before. Costs some 5 us an open order
   // that the filter names, whatever `limit`, and the curves of its pairs once.
   absl::StatusOr<UnderwayAnswer> Underway(const UnderwayFilter& filter,
                                           const std::optional<UnderwayPlace>& after,

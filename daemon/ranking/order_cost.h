@@ -17,7 +17,7 @@
 // orders is judged by arrivals (scoring/outlook.h). Without a promise days are counted up to
 // kLongestPromise.
 //
-// Pure and thread-safe. Costs well under 1 us.
+// Pure and thread-safe. Costs 0.06 us (tests/bench/answers_bench).
 #pragma once
 
 #include <array>

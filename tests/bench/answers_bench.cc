@@ -10,6 +10,7 @@
 
 #include "base/philox.h"
 #include "engine/view.h"
+#include "ranking/order_cost.h"
 #include "storage/cell_codec.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
@@ -93,6 +94,24 @@ void BM_ScoreOfAPair(benchmark::State& state) {
   }
 }
 BENCHMARK(BM_ScoreOfAPair)->Arg(50)->Arg(400)->Unit(benchmark::kMicrosecond);
+
+void BM_OutlookOfAPair(benchmark::State& state) {
+  const MeasureSet measures = MakePair(1, static_cast<int>(state.range(0)));
+  for (auto _ : state) {
+    benchmark::DoNotOptimize(OutlookOf(measures, Scope::kCounted, kMoment, kRules));
+  }
+}
+BENCHMARK(BM_OutlookOfAPair)->Arg(50)->Arg(400)->Unit(benchmark::kMicrosecond);
+
+void BM_CostOfAnOrder(benchmark::State& state) {
+  const Outlook pair = OutlookOf(MakePair(1, 400), Scope::kCounted, kMoment, kRules);
+  CostClass costs;
+  costs.late_order = costs.day_late = costs.day_waiting = costs.unanswered_day = 10;
+  for (DefectCost& defect : costs.defects) defect = {0.5, true};
+  const OrderBelief belief{{5, 50}, {1, 50}, &pair, &pair, &pair, &pair};
+  for (auto _ : state) benchmark::DoNotOptimize(CostOf({1000, 3000.0, 10, 0}, belief, costs));
+}
+BENCHMARK(BM_CostOfAnOrder)->Unit(benchmark::kNanosecond);
 
 // Two rates of so many pairs, from their counts.
 void BM_FitOfAFleet(benchmark::State& state) {
