@@ -154,7 +154,7 @@ void FleetBook::Note(uint64_t sequence, const Cells& changes) {
   for (const auto& [key, cell] : changes.map()) {
     if (key.measure > Measure::kDefect) continue;
     for (const auto& made : made_) {
-      // A cohort whose day is not over by the horizon is in no count yet: new orders change nothing.
+      // A cohort whose day is not over by the horizon is in no count: new orders change nothing.
       if (EndOf(key.day) <= made->key.horizon) made->changed.insert_or_assign(key.pair, sequence);
     }
   }
