@@ -1,7 +1,6 @@
 // Whole commands that load, list and pause, against a fake daemon.
 
 #include <gmock/gmock.h>
-#include <google/protobuf/util/json_util.h>
 
 #include <nlohmann/json.hpp>
 
@@ -20,14 +19,6 @@ class AgreementsTest : public testing::Test {
  protected:
   Result Run(const std::vector<std::string>& arguments, const std::string& input = "") {
     return RunProgram(arguments, daemon_.address(), input);
-  }
-
-  template <typename Message>
-  static Message FromJson(const std::string& json) {
-    Message message;
-    const auto status = google::protobuf::util::JsonStringToMessage(json, &message);
-    EXPECT_TRUE(status.ok()) << status.ToString();
-    return message;
   }
 
   FakeDaemon daemon_;

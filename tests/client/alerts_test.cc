@@ -1,29 +1,19 @@
 // `alerts` and the commands under it against a fake daemon, and their screens.
 
 #include <gmock/gmock.h>
-#include <google/protobuf/util/json_util.h>
-#include <grpcpp/security/server_credentials.h>
-#include <grpcpp/server.h>
-#include <grpcpp/server_builder.h>
 
 #include <nlohmann/json.hpp>
 #include <sstream>
 
 #include "client/exit_codes.h"
+#include "client/fake_daemon.h"
 #include "client/show_alerts.h"
 #include "client/support.h"
-#include "client/table.h"
-#include "plumblane/v1/alerts.grpc.pb.h"
 
 namespace plumblane::client {
 namespace {
 
 using testing::HasSubstr;
-
-void FromJson(const std::string& json, google::protobuf::Message& message) {
-  const auto status = google::protobuf::util::JsonStringToMessage(json, &message);
-  ASSERT_TRUE(status.ok()) << status.ToString();
-}
 
 constexpr char kAlerts[] = R"({"activeCount":"1","alerts":[
   {"alertId":"a-1","watched":{"lane":{"origin":"VN","destination":"DE"},"measure":"on_time"},
@@ -42,96 +32,24 @@ constexpr char kAlerts[] = R"({"activeCount":"1","alerts":[
    "sentence":"An item of saffron-depot was reported unsafe.","note":"asked","orderCount":"1",
    "hitCount":"1"}]})";
 
-// A daemon of alerts alone: it writes down what it is asked and answers what a test lays out.
-class FakeAlerts : public v1::Alerts::Service {
- public:
-  v1::ListAlertsResponse alerts;  // paged
-  int page_size = 1000;
-  v1::ListWatchesResponse watches;
-  std::vector<v1::AlertNotice> notices;  // of WatchAlerts, which ends after them ...
-  grpc::Status watch_end;                // ... like this
-  v1::ListAlertsRequest alerts_request;
-  v1::AcknowledgeAlertRequest acknowledge_request;
-  v1::ShelveAlertRequest shelve_request;
-  v1::AcceptAlertRequest accept_request;
-
-  grpc::Status ListAlerts(grpc::ServerContext*, const v1::ListAlertsRequest* request,
-                          v1::ListAlertsResponse* answer) override {
-    alerts_request = *request;
-    const int first = request->page_token().empty() ? 0 : std::stoi(request->page_token());
-    const int end = std::min(alerts.alerts_size(), first + page_size);
-    for (int i = first; i < end; ++i) *answer->add_alerts() = alerts.alerts(i);
-    if (end < alerts.alerts_size()) answer->set_next_page_token(std::to_string(end));
-    return grpc::Status::OK;
-  }
-
-  grpc::Status AcknowledgeAlert(grpc::ServerContext*, const v1::AcknowledgeAlertRequest* request,
-                                v1::Alert* answer) override {
-    return Decide(*request, v1::Alert::STATE_ACKNOWLEDGED, acknowledge_request, answer);
-  }
-  grpc::Status ShelveAlert(grpc::ServerContext*, const v1::ShelveAlertRequest* request,
-                           v1::Alert* answer) override {
-    answer->set_shelved_until_date(request->until_date());
-    return Decide(*request, v1::Alert::STATE_SHELVED, shelve_request, answer);
-  }
-  grpc::Status AcceptAlert(grpc::ServerContext*, const v1::AcceptAlertRequest* request,
-                           v1::Alert* answer) override {
-    return Decide(*request, v1::Alert::STATE_ACCEPTED, accept_request, answer);
-  }
-
-  // Those after the cursor.
-  grpc::Status WatchAlerts(grpc::ServerContext*, const v1::WatchAlertsRequest* request,
-                           grpc::ServerWriter<v1::AlertNotice>* writer) override {
-    for (const v1::AlertNotice& notice : notices) {
-      if (notice.cursor() > request->after_cursor()) writer->Write(notice);
-    }
-    return watch_end;
-  }
-
-  grpc::Status ListWatches(grpc::ServerContext*, const v1::ListWatchesRequest*,
-                           v1::ListWatchesResponse* answer) override {
-    *answer = watches;
-    return grpc::Status::OK;
-  }
-
- private:
-  template <typename Request>
-  grpc::Status Decide(const Request& request, v1::Alert::State decided, Request& seen,
-                      v1::Alert* answer) {
-    seen = request;
-    if (request.alert_id() == "unknown") return {grpc::StatusCode::NOT_FOUND, "there is none"};
-    answer->set_alert_id(request.alert_id());
-    answer->set_note(request.note());
-    answer->set_state(decided);
-    return grpc::Status::OK;
-  }
-};
-
 class AlertsTest : public testing::Test {
  protected:
-  AlertsTest() {
-    grpc::ServerBuilder builder;
-    builder.AddListeningPort(address_, grpc::InsecureServerCredentials());
-    builder.RegisterService(&fake_);
-    server_ = builder.BuildAndStart();
+  Result Run(const std::vector<std::string>& arguments) {
+    return RunProgram(arguments, daemon_.address());
   }
-  Result Run(const std::vector<std::string>& arguments) { return RunProgram(arguments, address_); }
 
-  TemporaryFolder folder_;
-  const std::string address_ = "unix:" + folder_.Path("socket");
-  FakeAlerts fake_;
-  std::unique_ptr<grpc::Server> server_;
+  FakeDaemon daemon_;
 };
 
 TEST_F(AlertsTest, QuestionSaysWhichAreWanted) {
   Run({"alerts", "--all", "--supplier", "a", "--lane", "VN-DE"});
-  EXPECT_EQ(fake_.alerts_request.ShortDebugString(),
+  EXPECT_EQ(daemon_.state.alerts_request.ShortDebugString(),
             "with_closed: true supplier: \"a\" lane { origin: \"VN\" destination: \"DE\" } "
             "page_size: 1000");
 }
 
 TEST_F(AlertsTest, WholeScreen) {
-  FromJson(kAlerts, fake_.alerts);
+  daemon_.state.alerts = FromJson<v1::ListAlertsResponse>(kAlerts);
   EXPECT_EQ(Run({"alerts"}).out,
             "VN-DE, active since 2026-09-20, alert a-1\n"
             "  Orders on VN-DE come late more often since about 14 September: 9 of 41.\n"
@@ -155,31 +73,32 @@ TEST_F(AlertsTest, ExitCodeSaysWhetherOneIsActive) {
   EXPECT_EQ(Run({"alerts"}).out, "no open alerts\n");
   EXPECT_EQ(Run({"alerts", "--all"}).out, "no alerts yet\n");
   for (int n = 1; v1::Alert::State_IsValid(n); ++n) {
-    fake_.alerts.clear_alerts();
-    fake_.alerts.add_alerts()->set_state(static_cast<v1::Alert::State>(n));
+    daemon_.state.alerts.clear_alerts();
+    daemon_.state.alerts.add_alerts()->set_state(static_cast<v1::Alert::State>(n));
     const ExitCode expected = n == v1::Alert::STATE_ACTIVE ? kConditionHolds : kDone;
     EXPECT_EQ(Run({"alerts"}).code, expected) << n;
     EXPECT_EQ(Run({"alerts", "--json"}).code, expected) << n;
   }
-  FromJson(R"({"alerts":[{"state":"STATE_SHELVED"},{"state":"STATE_ACTIVE"}]})", fake_.alerts);
-  fake_.page_size = 1;
+  daemon_.state.alerts = FromJson<v1::ListAlertsResponse>(
+      R"({"alerts":[{"state":"STATE_SHELVED"},{"state":"STATE_ACTIVE"}]})");
+  daemon_.state.page_size = 1;
   EXPECT_EQ(Run({"alerts"}).code, kConditionHolds);
   EXPECT_EQ(nlohmann::json::parse(Run({"alerts", "--json"}).out)["alerts"].size(), 2u);
-  server_->Shutdown();
+  daemon_.Stop();
   EXPECT_EQ(Run({"alerts"}).code, kOutOfReach);
 }
 
 TEST_F(AlertsTest, DecisionsAreTold) {
   EXPECT_EQ(Run({"alerts", "acknowledge", "a-1", "--note", "asked the carrier"}).out,
             "alert a-1: acknowledged\n");
-  EXPECT_EQ(fake_.acknowledge_request.ShortDebugString(),
+  EXPECT_EQ(daemon_.state.acknowledge_request.ShortDebugString(),
             "alert_id: \"a-1\" note: \"asked the carrier\"");
   EXPECT_EQ(Run({"alerts", "shelve", "a-1", "--until", "2026-12-01"}).out,
             "alert a-1: shelved until 2026-12-01\n");
-  EXPECT_EQ(fake_.shelve_request.ShortDebugString(),
+  EXPECT_EQ(daemon_.state.shelve_request.ShortDebugString(),
             "alert_id: \"a-1\" until_date: \"2026-12-01\"");
   EXPECT_EQ(Run({"alerts", "accept", "a-1"}).out, "alert a-1: accepted as normal\n");
-  EXPECT_EQ(fake_.accept_request.ShortDebugString(), "alert_id: \"a-1\"");
+  EXPECT_EQ(daemon_.state.accept_request.ShortDebugString(), "alert_id: \"a-1\"");
   const auto json = nlohmann::json::parse(Run({"alerts", "accept", "a-1", "--json"}).out);
   EXPECT_EQ(json["state"], "STATE_ACCEPTED");
   const Result unknown = Run({"alerts", "accept", "unknown"});
@@ -199,8 +118,8 @@ v1::AlertNotice NoticeOf(int64_t cursor, v1::AlertNotice::Kind kind) {
 
 // By hand: 1,790,000,040 s are 20,717 days (2026-09-21) and 51,240 s (14:14).
 TEST_F(AlertsTest, WatchPrintsALineForEachNotice) {
-  fake_.notices = {NoticeOf(16, v1::AlertNotice::KIND_RAISED),
-                   NoticeOf(17, v1::AlertNotice::KIND_ACTIVE_AGAIN)};
+  daemon_.state.notices = {NoticeOf(16, v1::AlertNotice::KIND_RAISED),
+                           NoticeOf(17, v1::AlertNotice::KIND_ACTIVE_AGAIN)};
   const std::string again =
       "17 2026-09-21 14:14 UTC active again a-1: Orders on VN-DE come late more often.\n";
   const Result all = Run({"alerts", "watch"});
@@ -217,12 +136,12 @@ TEST_F(AlertsTest, WatchPrintsALineForEachNotice) {
 }
 
 TEST_F(AlertsTest, WatchThatBreaksSaysSoAfterWhatItHeard) {
-  fake_.notices = {NoticeOf(16, v1::AlertNotice::KIND_RAISED)};
-  fake_.watch_end = {grpc::StatusCode::UNAVAILABLE, "the daemon is stopping"};
+  daemon_.state.notices = {NoticeOf(16, v1::AlertNotice::KIND_RAISED)};
+  daemon_.state.watch_end = {grpc::StatusCode::UNAVAILABLE, "the daemon is stopping"};
   const Result broken = Run({"alerts", "watch"});
   EXPECT_EQ(broken.code, kOutOfReach);
   EXPECT_THAT(broken.out, HasSubstr("16 "));
-  fake_.watch_end = {grpc::StatusCode::OUT_OF_RANGE, "after_cursor: expected at most 16"};
+  daemon_.state.watch_end = {grpc::StatusCode::OUT_OF_RANGE, "after_cursor: expected at most 16"};
   const Result unknown = Run({"alerts", "watch", "--after", "99"});
   EXPECT_EQ(unknown.code, kFailed);
   EXPECT_EQ(unknown.err,
@@ -232,7 +151,7 @@ TEST_F(AlertsTest, WatchThatBreaksSaysSoAfterWhatItHeard) {
 
 TEST_F(AlertsTest, WatchesSayHowSoonOrWhyNot) {
   EXPECT_EQ(Run({"alerts", "watches"}).out, "nothing is watched yet\n");
-  FromJson(R"({"watches":[
+  daemon_.state.watches = FromJson<v1::ListWatchesResponse>(R"({"watches":[
     {"watched":{"lane":{"origin":"VN","destination":"DE"},"measure":"on_time"},
      "normalRate":0.042,"yearlyOrders":1200.4,"falseAlarmsAYear":0.1,"daysToHear":8.94,
      "warning":true},
@@ -241,8 +160,7 @@ TEST_F(AlertsTest, WatchesSayHowSoonOrWhyNot) {
      "normalRate":0.06,"yearlyOrders":80,"falseAlarmsAYear":0.1,"daysToHear":61.2},
     {"watched":{"supplierId":"agave-trail","measure":"defect"},"idle":true,
      "reason":"fewer than 50 settled orders"},
-    {"watched":{"supplierId":"agave-trail","measure":"unsafe"}}]})",
-           fake_.watches);
+    {"watched":{"supplierId":"agave-trail","measure":"unsafe"}}]})");
   EXPECT_EQ(Run({"alerts", "watches"}).out,
             "                               normal  orders  heard   false\n"
             "watched           for               %  a year  after  a year\n"
@@ -280,8 +198,7 @@ TEST(ShowAlertsTest, StatesAreTold) {
 }
 
 TEST(ShowAlertsTest, LongTextsFit) {
-  v1::ListAlertsResponse answer;
-  FromJson(kAlerts, answer);
+  auto answer = FromJson<v1::ListAlertsResponse>(kAlerts);
   std::string words;
   for (int i = 0; i < 30; ++i) words += "dock strike ";
   for (v1::Alert& alert : *answer.mutable_alerts()) {
@@ -291,8 +208,7 @@ TEST(ShowAlertsTest, LongTextsFit) {
     alert.set_revision(words);
     alert.set_shared_cause(words);
   }
-  std::istringstream lines(ShowAlerts(answer, false, 80));
-  for (std::string line; std::getline(lines, line);) EXPECT_LE(DisplayWidth(line), 80) << line;
+  EXPECT_LE(WidestLine(ShowAlerts(answer, false, 80)), 80);
 }
 
 }  // namespace

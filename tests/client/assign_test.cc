@@ -1,7 +1,6 @@
 // `assign` and `assignments` against a fake daemon: what is asked, said and written.
 
 #include <gmock/gmock.h>
-#include <google/protobuf/util/json_util.h>
 
 #include <filesystem>
 #include <nlohmann/json.hpp>
@@ -18,14 +17,6 @@ namespace {
 using testing::AllOf;
 using testing::HasSubstr;
 using testing::Not;
-
-template <typename Message>
-Message FromJson(const std::string& json) {
-  Message message;
-  const auto status = google::protobuf::util::JsonStringToMessage(json, &message);
-  EXPECT_TRUE(status.ok()) << status.ToString();
-  return message;
-}
 
 v1::AssignOrderResult Picked() {
   return FromJson<v1::AssignOrderResult>(R"({"assignment":{"shop":"harbour","orderId":"1043",

@@ -1,37 +1,19 @@
 // `underway` and `claims` against a fake daemon: what is asked, and the screens.
 
 #include <gmock/gmock.h>
-#include <google/protobuf/util/json_util.h>
-#include <grpcpp/security/server_credentials.h>
-#include <grpcpp/server.h>
-#include <grpcpp/server_builder.h>
 
 #include <nlohmann/json.hpp>
-#include <sstream>
 
 #include "client/exit_codes.h"
+#include "client/fake_daemon.h"
 #include "client/show_chase.h"
 #include "client/support.h"
-#include "client/table.h"
-#include "plumblane/v1/orders.grpc.pb.h"
 
 namespace plumblane::client {
 namespace {
 
 using testing::HasSubstr;
 using testing::Not;
-
-void FromJson(const std::string& json, google::protobuf::Message& message) {
-  const auto status = google::protobuf::util::JsonStringToMessage(json, &message);
-  ASSERT_TRUE(status.ok()) << status.ToString();
-}
-
-int WidestLine(const std::string& text) {
-  std::istringstream lines(text);
-  int widest = 0;
-  for (std::string line; std::getline(lines, line);) widest = std::max(widest, DisplayWidth(line));
-  return widest;
-}
 
 constexpr char kUnderway[] = R"({"asOfTime":"2026-10-01T00:00:00Z",
   "newsTime":"2026-09-28T00:00:00Z","orders":[
@@ -53,67 +35,26 @@ constexpr char kUnderway[] = R"({"asOfTime":"2026-10-01T00:00:00Z",
   {"supplierId":"lotus-works","lane":{"origin":"VN","destination":"DE","service":"express"},
    "orderCount":"41","overdueCount":"3","likelyLateCount":"2","unshippedLateCount":"1"}]})";
 
-// A daemon of two lists, which it gives out in pages.
-class Lists : public v1::Orders::Service {
- public:
-  grpc::Status ListUnderway(grpc::ServerContext*, const v1::ListUnderwayRequest* request,
-                            v1::ListUnderwayResponse* answer) override {
-    underway_request = *request;
-    *answer = underway;
-    Page(*request, underway.orders(), *answer->mutable_orders(), *answer);
-    return grpc::Status::OK;
-  }
-  grpc::Status ListClaims(grpc::ServerContext*, const v1::ListClaimsRequest* request,
-                          v1::ListClaimsResponse* answer) override {
-    claims_request = *request;
-    *answer = claims;
-    Page(*request, claims.claims(), *answer->mutable_claims(), *answer);
-    return grpc::Status::OK;
-  }
-
-  v1::ListUnderwayResponse underway;
-  v1::ListClaimsResponse claims;
-  int page_size = 1000;
-  v1::ListUnderwayRequest underway_request;
-  v1::ListClaimsRequest claims_request;
-
- private:
-  template <typename Request, typename Items, typename Answer>
-  void Page(const Request& request, const Items& all, Items& page, Answer& answer) const {
-    const int first = request.page_token().empty() ? 0 : std::stoi(request.page_token());
-    const int end = std::min(all.size(), first + page_size);
-    page = Items(all.begin() + first, all.begin() + end);
-    if (end < all.size()) answer.set_next_page_token(std::to_string(end));
-  }
-};
-
 class ChaseTest : public testing::Test {
  protected:
-  ChaseTest() {
-    grpc::ServerBuilder builder;
-    builder.AddListeningPort(address_, grpc::InsecureServerCredentials());
-    builder.RegisterService(&lists_);
-    server_ = builder.BuildAndStart();
+  Result Run(const std::vector<std::string>& arguments) {
+    return RunProgram(arguments, daemon_.address());
   }
-  Result Run(const std::vector<std::string>& arguments) { return RunProgram(arguments, address_); }
 
-  TemporaryFolder folder_;
-  const std::string address_ = "unix:" + folder_.Path("socket");
-  Lists lists_;
-  std::unique_ptr<grpc::Server> server_;
+  FakeDaemon daemon_;
 };
 
 TEST_F(ChaseTest, UnderwaySaysWhichOrdersAreWanted) {
   EXPECT_EQ(Run({"underway", "--late", "--supplier", "a", "--lane", "vn-de/-"}).code, kDone);
-  EXPECT_EQ(lists_.underway_request.ShortDebugString(),
+  EXPECT_EQ(daemon_.state.underway_request.ShortDebugString(),
             "supplier: \"a\" lane { origin: \"VN\" destination: \"DE\" service: \"\" } "
             "late_only: true page_size: 1000");
   Run({"underway"});
-  EXPECT_EQ(lists_.underway_request.ShortDebugString(), "page_size: 1000");
+  EXPECT_EQ(daemon_.state.underway_request.ShortDebugString(), "page_size: 1000");
 }
 
 TEST_F(ChaseTest, UnderwayWholeScreen) {
-  FromJson(kUnderway, lists_.underway);
+  daemon_.state.underway = FromJson<v1::ListUnderwayResponse>(kUnderway);
   EXPECT_EQ(Run({"underway"}).out,
             "               age  promise           late\n"
             "order         days  UTC                  %       paid\n"
@@ -141,9 +82,9 @@ TEST_F(ChaseTest, UnderwayWholeScreen) {
 }
 
 TEST_F(ChaseTest, UnderwayFollowsEveryPageAndCountsOnce) {
-  FromJson(kUnderway, lists_.underway);
+  daemon_.state.underway = FromJson<v1::ListUnderwayResponse>(kUnderway);
   const Result whole = Run({"underway"});
-  lists_.page_size = 1;
+  daemon_.state.page_size = 1;
   EXPECT_EQ(Run({"underway"}).out, whole.out);
   const auto json = nlohmann::json::parse(Run({"underway", "--json"}).out);
   EXPECT_EQ(json["orders"].size(), 3u);
@@ -159,13 +100,12 @@ TEST_F(ChaseTest, NothingUnderwayIsSaid) {
 }
 
 TEST_F(ChaseTest, UnderwayNeedsADaemon) {
-  server_->Shutdown();
+  daemon_.Stop();
   EXPECT_EQ(Run({"underway"}).code, kOutOfReach);
 }
 
 TEST(ShowChaseTest, LongNamesFit) {
-  v1::ListUnderwayResponse answer;
-  FromJson(kUnderway, answer);
+  auto answer = FromJson<v1::ListUnderwayResponse>(kUnderway);
   const std::string name(64, 'n');
   for (auto& one : *answer.mutable_orders()) {
     one.set_shop(name);
@@ -207,14 +147,14 @@ constexpr char kClaims[] = R"({"asOfTime":"2026-10-01T00:00:00Z","claims":[
 
 TEST_F(ChaseTest, ClaimsSayWhichAreWanted) {
   EXPECT_EQ(Run({"claims", "--all", "--supplier", "a"}).code, kDone);
-  EXPECT_EQ(lists_.claims_request.ShortDebugString(),
+  EXPECT_EQ(daemon_.state.claims_request.ShortDebugString(),
             "supplier: \"a\" with_settled: true page_size: 1000");
   Run({"claims"});
-  EXPECT_EQ(lists_.claims_request.ShortDebugString(), "page_size: 1000");
+  EXPECT_EQ(daemon_.state.claims_request.ShortDebugString(), "page_size: 1000");
 }
 
 TEST_F(ChaseTest, ClaimsWholeScreen) {
-  FromJson(kClaims, lists_.claims);
+  daemon_.state.claims = FromJson<v1::ListClaimsResponse>(kClaims);
   EXPECT_EQ(Run({"claims"}).out,
             "order             claimed  refunded       owed  last day\n"
             "harbour/1043            -         -          -  2026-10-04\n"
@@ -234,9 +174,9 @@ TEST_F(ChaseTest, ClaimsWholeScreen) {
 }
 
 TEST_F(ChaseTest, ClaimsFollowEveryPage) {
-  FromJson(kClaims, lists_.claims);
+  daemon_.state.claims = FromJson<v1::ListClaimsResponse>(kClaims);
   const Result whole = Run({"claims"});
-  lists_.page_size = 1;
+  daemon_.state.page_size = 1;
   EXPECT_EQ(Run({"claims"}).out, whole.out);
   EXPECT_EQ(nlohmann::json::parse(Run({"claims", "--json"}).out)["claims"].size(), 4u);
 }

@@ -144,6 +144,24 @@ class FakeOrders : public v1::Orders::Service {
     return grpc::Status::OK;
   }
 
+  grpc::Status ListUnderway(grpc::ServerContext*, const v1::ListUnderwayRequest* request,
+                            v1::ListUnderwayResponse* answer) override {
+    const std::lock_guard lock(state_.mutex);
+    state_.underway_request = *request;
+    *answer = state_.underway;
+    Page(state_.underway.orders(), state_.page_size, *request, answer->mutable_orders(), answer);
+    return grpc::Status::OK;
+  }
+
+  grpc::Status ListClaims(grpc::ServerContext*, const v1::ListClaimsRequest* request,
+                          v1::ListClaimsResponse* answer) override {
+    const std::lock_guard lock(state_.mutex);
+    state_.claims_request = *request;
+    *answer = state_.claims;
+    Page(state_.claims.claims(), state_.page_size, *request, answer->mutable_claims(), answer);
+    return grpc::Status::OK;
+  }
+
   grpc::Status CreateExcuse(grpc::ServerContext*, const v1::CreateExcuseRequest* request,
                             v1::Excuse* answer) override {
     if (request->excuse().reason() == "taken")
@@ -194,11 +212,8 @@ class FakeScores : public v1::Scores::Service {
     const std::lock_guard lock(state_.mutex);
     state_.list_request = *request;
     const bool suppliers = request->collection() == v1::ListScoresRequest::COLLECTION_SUPPLIERS;
-    const std::vector<v1::Score>& all = suppliers ? state_.suppliers : state_.lanes;
-    const size_t first = request->page_token().empty() ? 0 : std::stoul(request->page_token());
-    const size_t end = std::min(all.size(), first + static_cast<size_t>(state_.page_size));
-    for (size_t i = first; i < end; ++i) *answer->add_scores() = all[i];
-    if (end < all.size()) answer->set_next_page_token(std::to_string(end));
+    Page(suppliers ? state_.suppliers : state_.lanes, state_.page_size, *request,
+         answer->mutable_scores(), answer);
     return grpc::Status::OK;
   }
 
@@ -238,12 +253,14 @@ class FakeDaemon::Services {
         scores(state),
         sourcing(MakeFakeSourcing(state)),
         agreements(MakeFakeAgreements(state)),
+        alerts(MakeFakeAlerts(state)),
         operations(state) {}
   FakeIntake intake;
   FakeOrders orders;
   FakeScores scores;
   std::unique_ptr<v1::Sourcing::Service> sourcing;
   std::unique_ptr<v1::Agreements::Service> agreements;
+  std::unique_ptr<v1::Alerts::Service> alerts;
   FakeOperations operations;
 };
 
@@ -258,6 +275,7 @@ FakeDaemon::FakeDaemon() : services_(std::make_unique<Services>(&state)) {
   builder.RegisterService(&services_->scores);
   builder.RegisterService(services_->sourcing.get());
   builder.RegisterService(services_->agreements.get());
+  builder.RegisterService(services_->alerts.get());
   builder.RegisterService(&services_->operations);
   server_ = builder.BuildAndStart();
 }

@@ -4,8 +4,10 @@
 // it.
 #pragma once
 
+#include <google/protobuf/repeated_field.h>
 #include <grpcpp/server.h>
 
+#include <algorithm>
 #include <atomic>
 #include <chrono>
 #include <functional>
@@ -16,6 +18,7 @@
 #include <vector>
 
 #include "plumblane/v1/agreements.grpc.pb.h"
+#include "plumblane/v1/alerts.grpc.pb.h"
 #include "plumblane/v1/intake.grpc.pb.h"
 #include "plumblane/v1/operations.grpc.pb.h"
 #include "plumblane/v1/orders.grpc.pb.h"
@@ -53,7 +56,13 @@ struct FakeState {
   std::function<void(const v1::OrderToAssign&, v1::AssignOrderResult*)> assign;
   int assign_breaks_after = -1;             // requests; then UNAVAILABLE
   v1::ListAssignmentsResponse assignments;  // paged
-  v1::BacktestResponse backtest;            // without forecasters: too little history
+  v1::ListUnderwayResponse underway;        // paged
+  v1::ListClaimsResponse claims;            // paged
+  v1::ListAlertsResponse alerts;            // paged; a decision on "unknown" is NOT_FOUND
+  v1::ListWatchesResponse watches;
+  std::vector<v1::AlertNotice> notices;  // of WatchAlerts, which ends after them ...
+  grpc::Status watch_end;                // ... like this
+  v1::BacktestResponse backtest;         // without forecasters: too little history
   v1::ServerStatus status;
 
   std::mutex mutex;  // guards what follows
@@ -74,14 +83,31 @@ struct FakeState {
   v1::PauseSupplierRequest pause_request;
   v1::ListAssignmentsRequest assignments_request;
   std::vector<v1::AssignOrdersRequest> assign_requests;
+  v1::ListUnderwayRequest underway_request;
+  v1::ListClaimsRequest claims_request;
+  v1::ListAlertsRequest alerts_request;
+  v1::AcknowledgeAlertRequest acknowledge_request;
+  v1::ShelveAlertRequest shelve_request;
+  v1::AcceptAlertRequest accept_request;
   int loads = 0;
   int batches = 0;
   int most_unanswered = 0;
 };
 
-// The services of fake_sourcing.cc.
+// The services of fake_alerts.cc and fake_sourcing.cc.
+std::unique_ptr<v1::Alerts::Service> MakeFakeAlerts(FakeState* state);
 std::unique_ptr<v1::Sourcing::Service> MakeFakeSourcing(FakeState* state);
 std::unique_ptr<v1::Agreements::Service> MakeFakeAgreements(FakeState* state);
+
+// The next page of `all`, and how to go on.
+template <typename All, typename Request, typename Item, typename Answer>
+void Page(const All& all, int page_size, const Request& request,
+          google::protobuf::RepeatedPtrField<Item>* items, Answer* answer) {
+  const int first = request.page_token().empty() ? 0 : std::stoi(request.page_token());
+  const int size = static_cast<int>(all.size()), end = std::min(size, first + page_size);
+  items->Assign(all.begin() + first, all.begin() + end);
+  if (end < size) answer->set_next_page_token(std::to_string(end));
+}
 
 class FakeDaemon {
  public:

@@ -1,21 +1,9 @@
 // The part of fake_daemon.h that ranks, assigns and keeps agreements.
 
-#include <algorithm>
-
 #include "client/fake_daemon.h"
 
 namespace plumblane::client {
 namespace {
-
-// The next page of `all`, and how to go on.
-template <typename Message, typename Request, typename Add, typename Answer>
-void Page(const std::vector<Message>& all, int page_size, const Request& request, Add add,
-          Answer* answer) {
-  const size_t first = request.page_token().empty() ? 0 : std::stoul(request.page_token());
-  const size_t end = std::min(all.size(), first + static_cast<size_t>(page_size));
-  for (size_t i = first; i < end; ++i) *add() = all[i];
-  if (end < all.size()) answer->set_next_page_token(std::to_string(end));
-}
 
 class FakeSourcing : public v1::Sourcing::Service {
  public:
@@ -70,12 +58,9 @@ class FakeSourcing : public v1::Sourcing::Service {
                                v1::ListAssignmentsResponse* answer) override {
     const std::lock_guard lock(state_.mutex);
     state_.assignments_request = *request;
-    const std::vector<v1::Assignment> all(state_.assignments.assignments().begin(),
-                                          state_.assignments.assignments().end());
     *answer = state_.assignments;
-    answer->clear_assignments();
-    Page(
-        all, state_.page_size, *request, [&] { return answer->add_assignments(); }, answer);
+    Page(state_.assignments.assignments(), state_.page_size, *request,
+         answer->mutable_assignments(), answer);
     return grpc::Status::OK;
   }
 
@@ -112,8 +97,7 @@ class FakeAgreements : public v1::Agreements::Service {
                           v1::ListQuotesResponse* answer) override {
     const std::lock_guard lock(state_.mutex);
     state_.quotes_request = *request;
-    Page(
-        state_.quotes, state_.page_size, *request, [&] { return answer->add_quotes(); }, answer);
+    Page(state_.quotes, state_.page_size, *request, answer->mutable_quotes(), answer);
     return grpc::Status::OK;
   }
   grpc::Status ListTerms(grpc::ServerContext*, const v1::ListTermsRequest* request,

@@ -4,12 +4,9 @@
 #include "client/show_cost_rank.h"
 
 #include <gmock/gmock.h>
-#include <google/protobuf/util/json_util.h>
-
-#include <sstream>
 
 #include "client/show_rank.h"
-#include "client/table.h"
+#include "client/support.h"
 #include "client/text.h"
 
 namespace plumblane::client {
@@ -17,21 +14,6 @@ namespace {
 
 using testing::HasSubstr;
 using testing::Not;
-
-template <typename Message>
-Message FromJson(const std::string& json) {
-  Message message;
-  const auto status = google::protobuf::util::JsonStringToMessage(json, &message);
-  EXPECT_TRUE(status.ok()) << status.ToString();
-  return message;
-}
-
-int WidestLine(const std::string& text) {
-  std::istringstream lines(text);
-  int widest = 0;
-  for (std::string line; std::getline(lines, line);) widest = std::max(widest, DisplayWidth(line));
-  return widest;
-}
 
 // Parts redone by hand: 0.08 x 350 = 28; 0.3 x 40 = 12; 9 x 5 = 45; 0.02 x (0.5 x 1990 + 1254) =
 // 44.98; 0.01 x (1 x 1990) = 19.90; 0.04 x 2.5 x 50 = 5; with 1254 landed 1408.88 in all.

@@ -3,12 +3,9 @@
 #include "client/show_risk.h"
 
 #include <gmock/gmock.h>
-#include <google/protobuf/util/json_util.h>
-
-#include <sstream>
 
 #include "client/show_scores.h"
-#include "client/table.h"
+#include "client/support.h"
 
 namespace plumblane::client {
 namespace {
@@ -17,19 +14,7 @@ using testing::EndsWith;
 using testing::HasSubstr;
 using testing::Not;
 
-v1::Risk RiskOf(const std::string& json) {
-  v1::Risk risk;
-  const auto status = google::protobuf::util::JsonStringToMessage(json, &risk);
-  EXPECT_TRUE(status.ok()) << status.ToString();
-  return risk;
-}
-
-int WidestLine(const std::string& text) {
-  std::istringstream lines(text);
-  int widest = 0;
-  for (std::string line; std::getline(lines, line);) widest = std::max(widest, DisplayWidth(line));
-  return widest;
-}
+v1::Risk RiskOf(const std::string& json) { return FromJson<v1::Risk>(json); }
 
 // By hand: of 100 orders 60, 30 and 10: 3,600 + 900 + 100 = 4,600, and 10,000 / 4,600 = 2.2. Of the
 // money 40, 50 and 10 %: 1,600 + 2,500 + 100 = 4,200, and 10,000 / 4,200 = 2.4. Charged

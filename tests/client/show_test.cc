@@ -1,17 +1,14 @@
 // Screens from given answers: show_scores.h, show_order.h, show_rank.h, show_status.h.
 
 #include <gmock/gmock.h>
-#include <google/protobuf/util/json_util.h>
 
 #include <optional>
-#include <sstream>
 
 #include "client/show_order.h"
 #include "client/show_rank.h"
 #include "client/show_scores.h"
 #include "client/show_status.h"
 #include "client/support.h"
-#include "client/table.h"
 #include "client/text.h"
 
 namespace plumblane::client {
@@ -19,14 +16,6 @@ namespace {
 
 using testing::HasSubstr;
 using testing::Not;
-
-template <typename Message>
-Message FromJson(const std::string& json) {
-  Message message;
-  const auto status = google::protobuf::util::JsonStringToMessage(json, &message);
-  EXPECT_TRUE(status.ok()) << status.ToString();
-  return message;
-}
 
 // The moment that all answers here hold for.
 void SetMoment(v1::Score& score) {
@@ -72,13 +61,6 @@ std::string AdviceOn(const std::vector<v1::Candidate>& candidates) {
     answer.mutable_candidates()->rbegin()->set_rank(answer.candidates_size());
   }
   return Advice(answer, "DE");
-}
-
-int WidestLine(const std::string& text) {
-  std::istringstream lines(text);
-  int widest = 0;
-  for (std::string line; std::getline(lines, line);) widest = std::max(widest, DisplayWidth(line));
-  return widest;
 }
 
 constexpr char kHolds[] =

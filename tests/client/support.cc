@@ -1,14 +1,18 @@
 #include "client/support.h"
 
 #include <fcntl.h>
+#include <google/protobuf/util/json_util.h>
+#include <gtest/gtest.h>
 #include <stdlib.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <sstream>
 
 #include "client/run.h"
+#include "client/table.h"
 
 namespace plumblane::client {
 
@@ -53,6 +57,18 @@ Result RunProgram(std::vector<std::string> arguments, const std::string& server,
   arguments.insert(arguments.begin(), {"--server", server});
   const int code = RunCommandLine(arguments, Io{out, err, pipe.fd()});
   return {code, out.str(), err.str()};
+}
+
+void FillFromJson(const std::string& json, google::protobuf::Message* message) {
+  const auto status = google::protobuf::util::JsonStringToMessage(json, message);
+  EXPECT_TRUE(status.ok()) << status.ToString();
+}
+
+int WidestLine(const std::string& text) {
+  std::istringstream lines(text);
+  int widest = 0;
+  for (std::string line; std::getline(lines, line);) widest = std::max(widest, DisplayWidth(line));
+  return widest;
 }
 
 Row RowOf(const std::vector<std::string>& names_and_values) {

@@ -1,6 +1,8 @@
 // What the tests of the client share: a folder with files, a run of the program, small builders.
 #pragma once
 
+#include <google/protobuf/message.h>
+
 #include <string>
 #include <vector>
 
@@ -45,6 +47,18 @@ struct Result {
 // The whole program against a daemon at `server`; `input` is its standard input.
 Result RunProgram(std::vector<std::string> arguments, const std::string& server,
                   const std::string& input = "");
+
+// The message that ProtoJSON stands for; a test fails where it is none.
+void FillFromJson(const std::string& json, google::protobuf::Message* message);
+template <typename Message>
+Message FromJson(const std::string& json) {
+  Message message;
+  FillFromJson(json, &message);
+  return message;
+}
+
+// Columns of a terminal that the widest line takes.
+int WidestLine(const std::string& text);
 
 // A row with these fields, in turns of name and value, all of them text.
 Row RowOf(const std::vector<std::string>& names_and_values);
