@@ -41,11 +41,9 @@ std::vector<double> Chain::ExpectedSteps() const {
   }
   for (int row = states_ - 1; row >= 0; --row) {
     const double* top = &At(band, row, row);
-    double& sum = steps[static_cast<size_t>(row)];
-    for (int i = 1; i <= std::min(up_, states_ - 1 - row); ++i) {
-      sum -= top[i] * steps[static_cast<size_t>(row + i)];
-    }
-    sum /= *top;
+    double* own = &steps[static_cast<size_t>(row)];
+    for (int i = 1; i <= std::min(up_, states_ - 1 - row); ++i) *own -= top[i] * own[i];
+    *own /= *top;
   }
   return steps;
 }

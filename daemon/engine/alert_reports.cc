@@ -16,25 +16,44 @@ using Measures = std::shared_ptr<const MeasureSet>;
 
 constexpr int kPatternDays = 90;
 
+constexpr Measure kMeasuresWithEvents[] = {Measure::kUnderway, Measure::kTransit,
+                                           Measure::kResponse};
+
 struct Reports {
-  int64_t reports = 0, orders = 0;
+  int64_t reports = 0;
+  std::set<const Cohort*> cohorts;
 };
 
-std::set<Day> DaysWithEvents(std::span<const Measures> cells) {
-  std::set<Day> days;
+// Ascending, up to `last`.
+std::vector<Day> DaysWithEvents(std::span<const Measures> cells, Day last) {
+  Day first = last;
   for (const Measures& one : cells) {
-    for (const Measure measure : {Measure::kUnderway, Measure::kTransit, Measure::kResponse}) {
+    for (const Measure measure : kMeasuresWithEvents) {
+      const Series& series = (*one)[measure];
+      if (!series.empty()) first = std::min(first, series.front().day);
+    }
+  }
+  std::vector<bool> marked(static_cast<size_t>(last - first) + 1);
+  const auto mark = [&](Day day) {
+    if (day <= last) marked[static_cast<size_t>(day - first)] = true;
+  };
+  for (const Measures& one : cells) {
+    for (const Measure measure : kMeasuresWithEvents) {
       for (const Cohort& cohort : (*one)[measure]) {
-        days.insert(cohort.day);
+        mark(cohort.day);
         if (measure != Measure::kUnderway) continue;
         for (const Tally* tally : {&cohort.cell.counted, &cohort.cell.excused}) {
           for (const Outcome& outcome : tally->outcomes) {
             if (outcome.code != Code::kClosed) continue;
-            days.insert(cohort.day + static_cast<int32_t>(outcome.bucket));
+            mark(cohort.day + static_cast<int32_t>(outcome.bucket));
           }
         }
       }
     }
+  }
+  std::vector<Day> days;
+  for (Day day = first; day <= last; day = day + 1) {
+    if (marked[static_cast<size_t>(day - first)]) days.push_back(day);
   }
   return days;
 }
@@ -70,20 +89,24 @@ std::vector<Alert> ReportAlerts(std::span<const Measures> cells, Code kind, Day 
         if (outcome.code != kind) continue;
         Reports& reports = by_day[cohort.day + static_cast<int32_t>(outcome.bucket)];
         reports.reports += outcome.count;
-        reports.orders += cohort.cell.counted.entered;
+        reports.cohorts.insert(&cohort);
       }
     }
   }
   std::vector<Alert> alerts;
+  std::set<const Cohort*> cohorts;  // of the last alert
   Day latest;
   for (const auto& [day, reports] : by_day) {
     if (alerts.empty() || day - latest > kReportQuietDays) {
       Alert& alert = alerts.emplace_back();
       alert.facts.changed = alert.facts.opened = day;
+      cohorts.clear();
     }
     AlertFacts& facts = alerts.back().facts;
     facts.hits += reports.reports;
-    facts.orders += reports.orders;
+    for (const Cohort* cohort : reports.cohorts) {
+      if (cohorts.insert(cohort).second) facts.orders += cohort->cell.counted.entered;
+    }
     latest = day;
     facts.closed = day + kReportQuietDays;
     facts.ending = Ending::kReturned;
@@ -96,8 +119,7 @@ std::vector<Alert> ReportAlerts(std::span<const Measures> cells, Code kind, Day 
 }
 
 std::vector<Alert> SilenceAlerts(std::span<const Measures> cells, Day heard_through) {
-  const std::set<Day> with_events = DaysWithEvents(cells);
-  const std::vector<Day> days(with_events.begin(), with_events.upper_bound(heard_through));
+  const std::vector<Day> days = DaysWithEvents(cells, heard_through);
   std::vector<Alert> alerts;
   for (size_t i = 0; i < days.size(); ++i) {
     const bool is_last = i + 1 == days.size();

@@ -39,6 +39,18 @@ TEST(AlertReports, OneReportIsEnoughAndLaterOnesBelongToIt) {
   EXPECT_THAT(ReportAlerts(cells, Code::kCounterfeit, kStart + 310), IsEmpty());
 }
 
+TEST(AlertReports, TheOrdersOfADayCountOnceHoweverManyAreReported) {
+  Cells cells = Reported({{0, 5}}, Code::kUnsafe);
+  auto more = std::make_shared<MeasureSet>(*cells[0]);
+  (*more)[Measure::kDefect][0].cell.counted.Add(Code::kUnsafe, 9, 1);
+  (*more)[Measure::kDefect][0].cell.counted.Add(Code::kUnsafe, 11, 1);
+  // The same day on another lane holds other orders.
+  const auto alerts = ReportAlerts(Cells{more, cells[0]}, Code::kUnsafe, kStart + 20);
+  ASSERT_THAT(alerts, SizeIs(1));
+  EXPECT_EQ(alerts[0].facts.hits, 4);
+  EXPECT_EQ(alerts[0].facts.orders, 8);
+}
+
 TEST(AlertReports, EndWhenQuietForLongEnough) {
   const Cells cells = Reported({{0, 5}}, Code::kCounterfeit);
   const Day end = kStart + 5 + kReportQuietDays;
