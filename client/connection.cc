@@ -135,6 +135,9 @@ std::string Explain(const grpc::Status& status, const std::string& address) {
       return absl::StrCat("the daemon at ", address,
                           " does not answer in time; \"plumblane status\" "
                           "may say why");
+    case grpc::StatusCode::RESOURCE_EXHAUSTED:
+      return absl::StrCat("the daemon at ", address, " takes no more at once (",
+                          status.error_message(), " bytes): split the file");
     case grpc::StatusCode::UNIMPLEMENTED:
       return absl::StrCat("the daemon at ", address,
                           " is of another version: it does not know "

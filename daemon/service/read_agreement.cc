@@ -74,8 +74,8 @@ void FindOverlaps(const std::vector<Quote>& quotes, const std::vector<int>& inde
     const std::optional<Day> end = quotes[*farthest].valid_until;
     if (!end || quote.valid_from <= *end) {
       AddRowError(errors, indexes[i], "valid_from",
-                  absl::StrCat("expected days of their own: those of row ", indexes[*farthest],
-                               " for the same supplier, item, lane and units overlap"));
+                  "expected days of their own: those of another row for the same supplier, "
+                  "item, lane and units overlap");
     }
     if (end && (!quote.valid_until || *quote.valid_until > *end)) farthest = i;
   }
@@ -115,7 +115,7 @@ std::vector<ExchangeRate> ReadExchangeRates(const Rows<v1::ExchangeRate>& in, Ro
     const auto [first, is_new] = seen.try_emplace({from, to, *date}, i);
     if (!is_new) {
       row.Bad("date",
-              absl::StrCat("expected one rate a day: row ", first->second, " has it already"));
+              "expected one rate a day: an earlier row has it already");
     }
     rates.push_back(*std::move(rate));
   }

@@ -138,7 +138,7 @@ std::vector<Terms> ReadTerms(const Rows<v1::Terms>& in, RowErrors& errors) {
     const auto [first, is_new] = seen.try_emplace(one.supplier, i);
     if (!is_new) {
       row.Bad("supplier",
-              absl::StrCat("expected each supplier once: row ", first->second, " has it already"));
+              "expected each supplier once: an earlier row has it already");
     }
     terms.push_back(std::move(one));
   }
@@ -156,8 +156,7 @@ CostSettings ReadCosts(const v1::CostSettings& in, RowErrors& errors) {
     // One that cannot be read is no second.
     const auto [first, is_new] = seen.try_emplace({one.shop, one.item_class}, i);
     if (!is_new && row.ok()) {
-      row.Bad("item_class", absl::StrCat("expected each shop and class once: row ", first->second,
-                                         " has it already"));
+      row.Bad("item_class", "expected each shop and class once: an earlier row has it already");
     }
     settings.classes.push_back(std::move(one));
   }
