@@ -110,7 +110,7 @@ class Assigner {
       const int before = std::max(last == nullptr ? 0 : last->assignment.part, last_paid);
       if (before == 0) {
         SetProblem(v1::AssignOrderResult::CODE_BAD_VALUE, "instead_of",
-                   "instead_of: expected an order that was assigned or paid before", out);
+                   "expected an order that was assigned or paid before", out);
         return true;
       }
       const auto paid = history.paid.find(before);
@@ -118,7 +118,7 @@ class Assigner {
           paid != history.paid.end() ? paid->second : last->assignment.pick.supplier;
       if (who != instead_of) {
         SetProblem(v1::AssignOrderResult::CODE_BAD_VALUE, "instead_of",
-                   absl::StrCat("instead_of: part ", before, " went to ", who), out);
+                   absl::StrCat("part ", before, " went to ", who), out);
         return true;
       }
       part = before + 1;
