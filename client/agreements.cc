@@ -73,19 +73,6 @@ ExitCode LoadItems(const Invocation& invocation, const Connection& connection, c
   return Load(rows, invocation, connection, io);
 }
 
-// Prints an answer of the daemon: as JSON, or as `show` puts it.
-template <typename Answer, typename Show>
-ExitCode Print(const grpc::Status& status, const Answer& answer, Show show, bool json,
-               const Connection& connection, const Io& io) {
-  if (!status.ok()) return Fail(status, connection, io);
-  if (json) {
-    PrintJson(answer, io);
-  } else {
-    io.out << show(answer, io.width);
-  }
-  return kDone;
-}
-
 ExitCode ListQuotes(const Invocation& invocation, const Connection& connection, const Io& io) {
   const AgreementOptions& options = invocation.agreement;
   v1::ListQuotesRequest request;
@@ -97,7 +84,13 @@ ExitCode ListQuotes(const Invocation& invocation, const Connection& connection, 
   const grpc::Status status =
       ListAll(connection.agreements(), &v1::Agreements::Stub::ListQuotes,
               &v1::ListQuotesResponse::mutable_quotes, std::move(request), all);
-  return Print(status, all, ShowQuotes, invocation.json, connection, io);
+  const std::string none = NoneFor("quotes", {options.supplier, options.item, options.destination});
+  return Print(
+      status, all,
+      [&](const v1::ListQuotesResponse& list, int width) {
+        return list.quotes().empty() && !none.empty() ? none : ShowQuotes(list, width);
+      },
+      invocation.json, connection, io);
 }
 
 ExitCode ListTerms(const Invocation& invocation, const Connection& connection, const Io& io) {
@@ -106,7 +99,13 @@ ExitCode ListTerms(const Invocation& invocation, const Connection& connection, c
   CallContext context;
   v1::ListTermsResponse answer;
   const grpc::Status status = connection.agreements()->ListTerms(&context, request, &answer);
-  return Print(status, answer, ShowTerms, invocation.json, connection, io);
+  const std::string none = NoneFor("terms", {invocation.agreement.supplier});
+  return Print(
+      status, answer,
+      [&](const v1::ListTermsResponse& list, int width) {
+        return list.terms().empty() && !none.empty() ? none : ShowTerms(list, width);
+      },
+      invocation.json, connection, io);
 }
 
 ExitCode Pause(const Invocation& invocation, const Connection& connection, const Io& io) {
@@ -155,7 +154,13 @@ ExitCode ListItems(const Invocation& invocation, const Connection& connection, c
   CallContext context;
   v1::ListItemsResponse answer;
   const grpc::Status status = connection.agreements()->ListItems(&context, request, &answer);
-  return Print(status, answer, ShowItems, invocation.json, connection, io);
+  const std::string none = NoneFor("items", {invocation.agreement.item});
+  return Print(
+      status, answer,
+      [&](const v1::ListItemsResponse& list, int width) {
+        return list.items().empty() && !none.empty() ? none : ShowItems(list, width);
+      },
+      invocation.json, connection, io);
 }
 
 }  // namespace

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "base/lane.h"
 #include "client/moment.h"
 #include "client/paging.h"
 #include "client/show.h"
@@ -23,12 +24,16 @@ ExitCode RunList(const Invocation& invocation, const Connection& connection, con
   const grpc::Status status =
       ListAll(connection.alerts(), &v1::Alerts::Stub::ListAlerts,
               &v1::ListAlertsResponse::mutable_alerts, std::move(request), all);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(all, io);
-  } else {
-    io.out << ShowAlerts(all, options.all, io.width);
-  }
+  const std::string none =
+      NoneFor(options.all ? "alerts" : "open alerts",
+              {options.supplier, options.lane ? FormatLaneQuery(*options.lane) : ""});
+  const ExitCode code = Print(
+      status, all,
+      [&](const v1::ListAlertsResponse& list, int width) {
+        return list.alerts().empty() && !none.empty() ? none : ShowAlerts(list, options.all, width);
+      },
+      invocation.json, connection, io);
+  if (code != kDone) return code;
   const bool is_active =
       std::any_of(all.alerts().begin(), all.alerts().end(),
                   [](const v1::Alert& alert) { return alert.state() == v1::Alert::STATE_ACTIVE; });
@@ -51,13 +56,12 @@ ExitCode Decide(const Invocation& invocation, Request request,
            << "; see plumblane alerts --all\n";
     return kFailed;
   }
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(alert, io);
-  } else {
-    io.out << "alert " << alert.alert_id() << ": " << AlertStateText(alert) << "\n";
-  }
-  return kDone;
+  return Print(
+      status, alert,
+      [](const v1::Alert& told, int) {
+        return absl::StrCat("alert ", told.alert_id(), ": ", AlertStateText(told), "\n");
+      },
+      invocation.json, connection, io);
 }
 
 ExitCode RunShelve(const Invocation& invocation, const Connection& connection, const Io& io) {
@@ -96,13 +100,7 @@ ExitCode RunWatches(const Invocation& invocation, const Connection& connection, 
   CallContext context;
   v1::ListWatchesResponse answer;
   const grpc::Status status = connection.alerts()->ListWatches(&context, {}, &answer);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(answer, io);
-  } else {
-    io.out << ShowWatches(answer, io.width);
-  }
-  return kDone;
+  return Print(status, answer, ShowWatches, invocation.json, connection, io);
 }
 
 }  // namespace

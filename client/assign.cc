@@ -105,8 +105,8 @@ std::vector<Pick> ReadOrders(const std::vector<RowOrRejection>& rows, const std:
     }
     if (!bad) continue;
     pick.result.set_code(v1::AssignOrderResult::CODE_BAD_VALUE);
-    pick.result.set_problem(absl::StrCat("line ", line, ": ", bad->field.empty() ? "" : bad->field,
-                                         bad->field.empty() ? "" : ": ", bad->message));
+    pick.result.set_problem(absl::StrCat(
+        "line ", line, ": ", bad->field.empty() ? "" : bad->field + ": ", bad->message));
   }
   return picks;
 }
@@ -242,13 +242,7 @@ ExitCode RunAssignments(const Invocation& invocation, const Connection& connecti
   const grpc::Status status =
       ListAll(connection.sourcing(), &v1::Sourcing::Stub::ListAssignments,
               &v1::ListAssignmentsResponse::mutable_assignments, std::move(request), all);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(all, io);
-  } else {
-    io.out << ShowAssignments(all, io.width);
-  }
-  return kDone;
+  return Print(status, all, ShowAssignments, invocation.json, connection, io);
 }
 
 }  // namespace

@@ -1,5 +1,6 @@
 #include "client/chase.h"
 
+#include "base/lane.h"
 #include "client/moment.h"
 #include "client/paging.h"
 #include "client/show.h"
@@ -18,13 +19,16 @@ ExitCode RunUnderway(const ChaseOptions& options, bool json, const Connection& c
   const grpc::Status status =
       ListAll(connection.orders(), &v1::Orders::Stub::ListUnderway,
               &v1::ListUnderwayResponse::mutable_orders, std::move(request), all);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (json) {
-    PrintJson(all, io);
-  } else {
-    io.out << ShowUnderway(all, options.late, io.width);
-  }
-  return kDone;
+  const std::string none =
+      NoneFor(options.late ? "orders to chase" : "orders under way",
+              {options.supplier, options.lane ? FormatLaneQuery(*options.lane) : ""});
+  return Print(
+      status, all,
+      [&](const v1::ListUnderwayResponse& list, int width) {
+        return list.orders().empty() && !none.empty() ? none
+                                                      : ShowUnderway(list, options.late, width);
+      },
+      json, connection, io);
 }
 
 ExitCode RunClaims(const ChaseOptions& options, bool json, const Connection& connection,
@@ -36,13 +40,14 @@ ExitCode RunClaims(const ChaseOptions& options, bool json, const Connection& con
   const grpc::Status status =
       ListAll(connection.orders(), &v1::Orders::Stub::ListClaims,
               &v1::ListClaimsResponse::mutable_claims, std::move(request), all);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (json) {
-    PrintJson(all, io);
-  } else {
-    io.out << ShowClaims(all, options.all, io.width);
-  }
-  return kDone;
+  const std::string none =
+      NoneFor(options.all ? "claims" : "claims to file, unanswered or owed", {options.supplier});
+  return Print(
+      status, all,
+      [&](const v1::ListClaimsResponse& list, int width) {
+        return list.claims().empty() && !none.empty() ? none : ShowClaims(list, options.all, width);
+      },
+      json, connection, io);
 }
 
 }  // namespace

@@ -1,10 +1,10 @@
 #include "client/cost_file.h"
 
 #include <absl/strings/str_cat.h>
-#include <absl/strings/str_format.h>
 #include <toml++/toml.h>
 
 #include <algorithm>
+#include <charconv>
 #include <set>
 #include <sstream>
 
@@ -53,6 +53,15 @@ const std::vector<std::string_view>& ClassKeys() {
 
 int64_t LineOf(const toml::node& node) { return node.source().begin.line; }
 
+// ", not 3.5", as it stands there; "" for a table or a list.
+std::string Instead(const toml::node& node) {
+  if (const auto text = node.value_exact<std::string>()) return ", not " + Quoted(*text);
+  if (!node.is_value()) return "";
+  std::ostringstream value;
+  node.visit([&](const auto& any) { value << any; });
+  return ", not " + value.str();
+}
+
 class Reader {
  public:
   std::variant<CostFile, std::vector<Rejection>> Read(const toml::table& top) {
@@ -78,6 +87,10 @@ class Reader {
     wrong_.push_back({line, {"BAD_VALUE", std::string(field), std::move(message)}, ""});
   }
 
+  void RefuseValue(const toml::node& node, std::string_view field, absl::string_view expected) {
+    Refuse(LineOf(node), field, absl::StrCat(expected, Instead(node)));
+  }
+
   void CheckKeys(const toml::table& table, std::span<const std::string_view> known) {
     for (const auto& [key, node] : table) {
       if (std::find(known.begin(), known.end(), key.str()) != known.end()) continue;
@@ -93,8 +106,10 @@ class Reader {
     const auto code = ParseCurrency(node == nullptr ? "" : node->value_or<std::string>(""));
     if (code.ok()) {
       file_.settings.set_currency_code(*code);
+    } else if (node == nullptr) {
+      Refuse(1, "currency", std::string(code.status().message()));
     } else {
-      Refuse(node == nullptr ? 1 : LineOf(*node), "currency", std::string(code.status().message()));
+      RefuseValue(*node, "currency", code.status().message());
     }
   }
 
@@ -104,13 +119,12 @@ class Reader {
     if (node == nullptr || file_.settings.currency_code().empty()) return std::nullopt;
     const auto text = node->value_exact<std::string>();
     if (!text) {
-      Refuse(LineOf(*node), name, "expected an amount in quotes, such as \"3.50\"");
+      RefuseValue(*node, name, "expected an amount in quotes, such as \"3.50\"");
       return std::nullopt;
     }
     const auto money = ParseAmount(*text, file_.settings.currency_code());
     if (money.ok()) return *money;
-    Refuse(LineOf(*node), name,
-           absl::StrCat(std::string(money.status().message()), ", not ", Quoted(*text)));
+    RefuseValue(*node, name, money.status().message());
     return std::nullopt;
   }
 
@@ -121,21 +135,21 @@ class Reader {
     if (share && *share >= 0 && *share <= 1) {
       to = *share;
     } else {
-      Refuse(LineOf(*node), name, "expected a share from 0 to 1, such as 0.5");
+      RefuseValue(*node, name, "expected a share from 0 to 1, such as 0.5");
     }
   }
 
   bool ReadSwitch(const toml::table& table, std::string_view name) {
     const toml::node* node = table.get(name);
     if (node == nullptr) return false;
-    if (!node->is_boolean()) Refuse(LineOf(*node), name, "expected true or false");
+    if (!node->is_boolean()) RefuseValue(*node, name, "expected true or false");
     return node->value_or(false);
   }
 
   void ReadTrials(const toml::node& node) {
     const toml::table* table = node.as_table();
     if (table == nullptr) {
-      Refuse(LineOf(node), "trials", "expected a table: [trials]");
+      RefuseValue(node, "trials", "expected a table: [trials]");
       return;
     }
     CheckKeys(*table, kTrialKeys);
@@ -158,14 +172,14 @@ class Reader {
     if (value.ok()) {
       *to = *value;
     } else {
-      Refuse(LineOf(*node), name, std::string(value.status().message()));
+      RefuseValue(*node, name, value.status().message());
     }
   }
 
   void ReadClass(const toml::node& node) {
     const toml::table* table = node.as_table();
     if (table == nullptr) {
-      Refuse(LineOf(node), "class", "expected a table: [[class]]");
+      RefuseValue(node, "class", "expected a table: [[class]]");
       return;
     }
     CheckKeys(*table, ClassKeys());
@@ -189,7 +203,7 @@ class Reader {
     if (node == nullptr) return;
     const toml::table* defect = node->as_table();
     if (defect == nullptr) {
-      Refuse(LineOf(*node), kind, "expected { refund = 0.5, reship = false }");
+      RefuseValue(*node, kind, "expected { refund = 0.5, reship = false }");
       return;
     }
     CheckKeys(*defect, kDefectKeys);
@@ -225,11 +239,8 @@ std::string AmountLine(std::string_view name, const v1::Money& money) {
 
 // The shortest digits that read back equal.
 std::string ShareText(double share) {
-  for (int digits = 1; digits < 17; ++digits) {
-    const std::string text = absl::StrFormat("%.*g", digits, share);
-    if (std::stod(text) == share) return text;
-  }
-  return absl::StrFormat("%.17g", share);
+  char digits[32];
+  return {digits, std::to_chars(std::begin(digits), std::end(digits), share).ptr};
 }
 
 std::string ClassText(const v1::CostClass& of) {

@@ -62,7 +62,7 @@ ExitCode RunLoad(const Invocation& invocation, const Connection& connection, con
   const std::string& path = invocation.agreement.file;
   const auto text = ReadWhole(path, io);
   if (const Refusal* refusal = std::get_if<Refusal>(&text)) {
-    io.err << refusal->message << "\n";
+    io.err << refusal->message << "\nnothing was loaded\n";
     return refusal->exit_code;
   }
   const auto read = ReadCosts(std::get<std::string>(text));
@@ -95,13 +95,12 @@ ExitCode RunShow(const Invocation& invocation, const Connection& connection, con
     io.err << "no costs were loaded; \"plumblane costs propose\" writes a first file\n";
     return kFailed;
   }
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(answer, io);
-  } else {
-    io.out << WriteCosts(answer, {"loaded " + TimeText(answer.load_time())}, io.width);
-  }
-  return kDone;
+  return Print(
+      status, answer,
+      [](const v1::CostSettings& costs, int width) {
+        return WriteCosts(costs, {"loaded " + TimeText(costs.load_time())}, width);
+      },
+      invocation.json, connection, io);
 }
 
 ExitCode RunPropose(const Invocation& invocation, const Connection& connection, const Io& io) {
@@ -110,16 +109,15 @@ ExitCode RunPropose(const Invocation& invocation, const Connection& connection, 
   CallContext context;
   v1::ProposeCostsResponse answer;
   const grpc::Status status = connection.agreements()->ProposeCosts(&context, request, &answer);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(answer, io);
-    return kDone;
-  }
-  std::vector<std::string> remarks = {
-      "Proposed from orders so far: read, change, then \"plumblane costs load FILE\"."};
-  for (const std::string& reason : answer.reasons()) remarks.push_back("- " + reason);
-  io.out << WriteCosts(answer.settings(), remarks, io.width);
-  return kDone;
+  return Print(
+      status, answer,
+      [](const v1::ProposeCostsResponse& proposal, int width) {
+        std::vector<std::string> remarks = {
+            "Proposed from orders so far: read, change, then \"plumblane costs load FILE\"."};
+        for (const std::string& reason : proposal.reasons()) remarks.push_back("- " + reason);
+        return WriteCosts(proposal.settings(), remarks, width);
+      },
+      invocation.json, connection, io);
 }
 
 }  // namespace

@@ -139,13 +139,9 @@ std::string CreatedText(const v1::Excuse& excuse) {
 ExitCode RunAdd(const Invocation& invocation, const Connection& connection, const Io& io) {
   v1::Excuse created;
   const grpc::Status status = Create(connection, ToExcuse(invocation.excuse), &created);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(created, io);
-  } else {
-    io.out << CreatedText(created);
-  }
-  return kDone;
+  return Print(
+      status, created, [](const v1::Excuse& excuse, int) { return CreatedText(excuse); },
+      invocation.json, connection, io);
 }
 
 // Sends the rows one by one; those that are wrong are kept aside like rejected events.
@@ -209,13 +205,12 @@ ExitCode RunList(const Invocation& invocation, const Connection& connection, con
   CallContext context;
   v1::ListExcusesResponse answer;
   const grpc::Status status = connection.orders()->ListExcuses(&context, {}, &answer);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(answer, io);
-  } else {
-    io.out << ShowExcuses({answer.excuses().begin(), answer.excuses().end()}, io.width);
-  }
-  return kDone;
+  return Print(
+      status, answer,
+      [](const v1::ListExcusesResponse& list, int width) {
+        return ShowExcuses({list.excuses().begin(), list.excuses().end()}, width);
+      },
+      invocation.json, connection, io);
 }
 
 ExitCode RunWithdraw(const Invocation& invocation, const Connection& connection, const Io& io) {

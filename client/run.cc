@@ -36,13 +36,7 @@ ExitCode RunOrder(const Invocation& invocation, const Connection& connection, co
            << "; name another shop with --shop\n";
     return kFailed;
   }
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(order, io);
-  } else {
-    io.out << ShowOrder(order, io.width);
-  }
-  return kDone;
+  return Print(status, order, ShowOrder, invocation.json, connection, io);
 }
 
 ExitCode RunBacktest(const Invocation& invocation, const Connection& connection, const Io& io) {
@@ -55,26 +49,19 @@ ExitCode RunBacktest(const Invocation& invocation, const Connection& connection,
   CallContext context(kBacktestPatienceSeconds);
   v1::BacktestResponse answer;
   const grpc::Status status = connection.scores()->Backtest(&context, request, &answer);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(answer, io);
-  } else {
-    io.out << ShowBacktest(answer, io.width);
-  }
-  return kDone;
+  return Print(status, answer, ShowBacktest, invocation.json, connection, io);
 }
 
 ExitCode RunStatus(const Invocation& invocation, const Connection& connection, const Io& io) {
   CallContext context;
   v1::ServerStatus answer;
   const grpc::Status status = connection.operations()->GetStatus(&context, {}, &answer);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(answer, io);
-  } else {
-    io.out << ShowStatus(answer, connection.address(), io.width);
-  }
-  return kDone;
+  return Print(
+      status, answer,
+      [&](const v1::ServerStatus& told, int width) {
+        return ShowStatus(told, connection.address(), width);
+      },
+      invocation.json, connection, io);
 }
 
 }  // namespace

@@ -34,14 +34,12 @@ ExitCode RunLanes(const Invocation& invocation, const Connection& connection, co
   v1::ListScoresResponse answer;
   const grpc::Status status =
       ListScores(invocation, connection, v1::ListScoresRequest::COLLECTION_LANES, answer);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(answer, io);
-  } else {
-    io.out << ShowScoreTable({answer.scores().begin(), answer.scores().end()}, Naming::kLane,
-                             io.width);
-  }
-  return kDone;
+  return Print(
+      status, answer,
+      [](const v1::ListScoresResponse& list, int width) {
+        return ShowScoreTable({list.scores().begin(), list.scores().end()}, Naming::kLane, width);
+      },
+      invocation.json, connection, io);
 }
 
 // What the score is sorted by, the more the earlier; none for want of orders.
@@ -116,13 +114,7 @@ grpc::Status GetRisk(const std::string& supplier, const std::optional<int>& days
 ExitCode RunRisk(const Invocation& invocation, const Connection& connection, const Io& io) {
   v1::Risk risk;
   const grpc::Status status = GetRisk("", invocation.suppliers.days, connection, risk);
-  if (!status.ok()) return Fail(status, connection, io);
-  if (invocation.json) {
-    PrintJson(risk, io);
-  } else {
-    io.out << ShowRisk(risk, io.width);
-  }
-  return kDone;
+  return Print(status, risk, ShowRisk, invocation.json, connection, io);
 }
 
 // No order names it: perhaps it is spelled otherwise.
@@ -168,12 +160,13 @@ ExitCode RunScore(const Invocation& invocation, const Connection& connection, co
   // Risk is of now; beside the score of an earlier moment it would mislead.
   const bool asks_risk = invocation.verb == Verb::kSupplier && !invocation.as_of;
   v1::Risk risk;
-  if (asks_risk) {
-    const grpc::Status told = GetRisk(invocation.supplier, std::nullopt, connection, risk);
-    if (!told.ok()) return Fail(told, connection, io);
-  }
-  io.out << ShowScore(score, invocation.explain, io.width, asks_risk ? &risk : nullptr);
-  return kDone;
+  const grpc::Status told =
+      asks_risk ? GetRisk(invocation.supplier, std::nullopt, connection, risk) : grpc::Status::OK;
+  io.out << ShowScore(score, invocation.explain, io.width,
+                      asks_risk && told.ok() ? &risk : nullptr);
+  if (told.ok()) return kDone;
+  io.err << "what is at risk with it is not known: ";
+  return Fail(told, connection, io);
 }
 
 }  // namespace

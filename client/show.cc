@@ -46,6 +46,14 @@ ExitCode Fail(const grpc::Status& status, const Connection& connection, const Io
   return ExitCodeOf(status);
 }
 
+std::string NoneFor(const std::string& noun, const std::vector<std::string>& asked) {
+  std::string text;
+  for (const std::string& one : asked) {
+    if (!one.empty()) absl::StrAppend(&text, text.empty() ? " for " : ", ", one);
+  }
+  return text.empty() ? "" : absl::StrCat("no ", noun, text, "\n");
+}
+
 template <typename Answer>
 std::string HoldsFor(const Answer& answer) {
   std::string text;

@@ -5,6 +5,7 @@
 #include <grpcpp/support/status.h>
 
 #include <string>
+#include <vector>
 
 #include "client/connection.h"
 #include "client/io.h"
@@ -20,6 +21,24 @@ void PrintJsonLine(const google::protobuf::Message& message, const Io& io);
 
 // Says why a call failed. REQUIRES: !status.ok().
 ExitCode Fail(const grpc::Status& status, const Connection& connection, const Io& io);
+
+// What became of a call: its answer as JSON or as `show`(answer, width) puts it, else why it
+// failed.
+template <typename Answer, typename Show>
+ExitCode Print(const grpc::Status& status, const Answer& answer, Show show, bool json,
+               const Connection& connection, const Io& io) {
+  if (!status.ok()) return Fail(status, connection, io);
+  if (json) {
+    PrintJson(answer, io);
+  } else {
+    io.out << show(answer, io.width);
+  }
+  return kDone;
+}
+
+// "no quotes for lotus-works, DE": nothing is there of what was asked for; empty texts were not
+// asked. "" when nothing narrowed the question.
+std::string NoneFor(const std::string& noun, const std::vector<std::string>& asked);
 
 // "older orders count half after 45 days; delivery news up to 2026-09-28; as of 2026-10-01". Parts
 // that the message does not state are left out.

@@ -26,8 +26,11 @@ std::string ItemText(const v1::Quote& quote) {
 
 // "lotus-works, VN-DE/express"; without a service it is for any.
 std::string HeadingOf(const v1::Quote& quote) {
-  return absl::StrCat(quote.supplier(), ", ", quote.origin(), "-", quote.destination(),
-                      quote.service().empty() ? "" : "/", quote.service());
+  v1::Lane lane;
+  lane.set_origin(quote.origin());
+  lane.set_destination(quote.destination());
+  if (!quote.service().empty()) lane.set_service(quote.service());
+  return absl::StrCat(quote.supplier(), ", ", LaneText(lane));
 }
 
 bool EndsSoon(const v1::QuoteStatus& quote) {

@@ -135,7 +135,7 @@ ExitCode LoadTable(const std::string& path, const TableLoad& load, bool json,
                    const Connection& connection, const Io& io) {
   auto read = ReadTable(path, load.columns, io);
   if (const Refusal* refusal = std::get_if<Refusal>(&read)) {
-    io.err << refusal->message << "\nNothing was loaded.\n";
+    io.err << refusal->message << "\nnothing was loaded\n";
     return refusal->exit_code;
   }
   Loading loading(path, load);

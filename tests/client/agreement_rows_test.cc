@@ -281,30 +281,34 @@ TEST(CostFileTest, MistakesNameTheirLine) {
        "1 class: expected at least one [[class]] with what late and bad "
        "orders cost\n"},
       {"[[class]]\n", "1 currency: expected a currency of ISO 4217, such as EUR\n"},
+      {"currency = 5\n[[class]]\n",
+       "1 currency: expected a currency of ISO 4217, such as EUR, not 5\n"},
       {"currency = \"EUR\"\n[[class]]\nlate_ordr = \"3\"\n",
        "3 late_ordr: unknown key, did you mean \"late_order\"?\n"},
       {"currency = \"EUR\"\n\ncolour = 3\n[[class]]\n",
        "3 colour: unknown key; expected of currency, trials and class\n"},
       {"currency = \"EUR\"\n[[class]]\nsale = 24.90\n",
-       "3 sale: expected an amount in quotes, such as \"3.50\"\n"},
+       "3 sale: expected an amount in quotes, such as \"3.50\", not 24.9\n"},
       {"currency = \"EUR\"\n[[class]]\nsale = \"24,90\"\n",
        "3 sale: expected a plain amount in EUR with at most 2 decimals, such as 13.75, not "
        "\"24,90\"\n"},
       {"currency = \"EUR\"\n[[class]]\nday_late = \"-1\"\n",
        "3 day_late: expected an amount of 0 or more, not \"-1\"\n"},
       {"currency = \"EUR\"\n[[class]]\ndamaged = 0.5\n",
-       "3 damaged: expected { refund = 0.5, reship = false }\n"},
+       "3 damaged: expected { refund = 0.5, reship = false }, not 0.5\n"},
       {"currency = \"EUR\"\n[[class]]\nlost = { refund = 2, again = true }\n",
        "3 again: unknown key; expected of refund and reship\n"
-       "3 refund: expected a share from 0 to 1, such as 0.5\n"},
-      {"currency = \"EUR\"\ntrials = 1\n[[class]]\n", "2 trials: expected a table: [trials]\n"},
+       "3 refund: expected a share from 0 to 1, such as 0.5, not 2\n"},
+      {"currency = \"EUR\"\ntrials = 1\n[[class]]\n",
+       "2 trials: expected a table: [trials], not 1\n"},
       {"currency = \"EUR\"\n[trials]\non = 1\nmost_share = \"x\"\n[[class]]\n",
-       "3 on: expected true or false\n4 most_share: expected a share from 0 to 1, such as 0.5\n"},
+       "3 on: expected true or false, not 1\n"
+       "4 most_share: expected a share from 0 to 1, such as 0.5, not \"x\"\n"},
       {"currency = \"EUR\"\n[[class]]\n[[class]]\nitem_class = \"\"\n",
        "3 class: stands there twice for this shop and item_class\n"},
       {"currency = \"EUR\"\n[[class]]\nshop = 7\nitem_class = \"A b\"\n",
-       "3 shop: expected a text in quotes\n4 item_class: expected 1 to 32 of a-z, 0-9 and hyphen, "
-       "such as express\n"}};
+       "3 shop: expected a text in quotes, not 7\n"
+       "4 item_class: expected 1 to 32 of a-z, 0-9 and hyphen, such as express, not \"A b\"\n"}};
   for (const auto& [text, mistakes] : cases) EXPECT_EQ(MistakesIn(text), mistakes) << text;
   EXPECT_THAT(MistakesIn("currency = \"EUR\"\n[[class]\n"), HasSubstr("2 : expected TOML: "));
 }

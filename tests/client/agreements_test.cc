@@ -98,8 +98,9 @@ TEST_F(AgreementsTest, UnknownColumnsAreNamed) {
   const Result result =
       Run({"items", "load", folder_.Write("i.csv", "item,clas,colour\nkite,toys,red\n")});
   EXPECT_EQ(result.code, kUsage);
-  EXPECT_THAT(result.err, HasSubstr("unknown columns \"clas\" (class?) and \"colour\"; expected of "
-                                    "item, class, supplier and supplier_item\nNothing was loaded"));
+  EXPECT_THAT(result.err,
+              HasSubstr("unknown columns \"clas\" (class?) and \"colour\"; expected of "
+                        "item, class, supplier and supplier_item\nnothing was loaded\n"));
   const Result missing = Run({"rates", "load", folder_.Write("r.csv", "date,from,to\n")});
   EXPECT_EQ(missing.code, kUsage);
   EXPECT_THAT(missing.err, HasSubstr("names no column `rate`; every row needs it"));
@@ -109,7 +110,7 @@ TEST_F(AgreementsTest, UnknownColumnsAreNamed) {
 TEST_F(AgreementsTest, FileWithoutRowsOrNoFileAtAll) {
   const Result empty = Run({"items", "load", folder_.Write("i.csv", "item,class\n")});
   EXPECT_EQ(empty.code, kSomeRejected);
-  EXPECT_THAT(empty.err, HasSubstr("there is no row in it\nNothing was loaded.\n"));
+  EXPECT_THAT(empty.err, HasSubstr("there is no row in it\nnothing was loaded\n"));
   EXPECT_EQ(Run({"items", "load", folder_.Path("none.csv")}).code, kFailed);
   EXPECT_EQ(daemon_.state.loads, 0);
 }
@@ -336,6 +337,19 @@ TEST_F(AgreementsTest, RankByCostAsksForTheCostsOnlyToExplain) {
   const Result result = Run({"rank", "--to", "DE", "--explain"});
   EXPECT_EQ(result.code, kDone);
   EXPECT_THAT(result.out, HasSubstr("damaged          0.5000 x (0.25 x 0)"));
+}
+
+TEST_F(AgreementsTest, NothingOfWhatWasAskedIsNotNothing) {
+  EXPECT_EQ(Run({"quotes", "list", "--supplier", "a", "--to", "DE"}).out, "no quotes for a, DE\n");
+  EXPECT_EQ(Run({"terms", "list", "--supplier", "a"}).out, "no terms for a\n");
+  EXPECT_EQ(Run({"items", "list", "--item", "kite"}).out, "no items for kite\n");
+  EXPECT_EQ(Run({"terms", "list"}).out, "no terms; load some with \"plumblane terms load FILE\"\n");
+}
+
+TEST_F(AgreementsTest, CostsThatCannotBeReadAreNotLoaded) {
+  const Result result = Run({"costs", "load", folder_.Path("none.toml")});
+  EXPECT_EQ(result.code, kFailed);
+  EXPECT_THAT(result.err, HasSubstr("none.toml: No such file or directory\nnothing was loaded\n"));
 }
 
 // ---- sample-events/agreements -----------------------------------------------------------------

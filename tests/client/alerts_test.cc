@@ -72,6 +72,8 @@ TEST_F(AlertsTest, ExitCodeSaysWhetherOneIsActive) {
   EXPECT_EQ(Run({"alerts"}).code, kDone);
   EXPECT_EQ(Run({"alerts"}).out, "no open alerts\n");
   EXPECT_EQ(Run({"alerts", "--all"}).out, "no alerts yet\n");
+  EXPECT_EQ(Run({"alerts", "--supplier", "a"}).out, "no open alerts for a\n");
+  EXPECT_EQ(Run({"alerts", "--all", "--lane", "VN-DE"}).out, "no alerts for VN-DE\n");
   for (int n = 1; v1::Alert::State_IsValid(n); ++n) {
     daemon_.state.alerts.clear_alerts();
     daemon_.state.alerts.add_alerts()->set_state(static_cast<v1::Alert::State>(n));

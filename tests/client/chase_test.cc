@@ -99,6 +99,15 @@ TEST_F(ChaseTest, NothingUnderwayIsSaid) {
             "no order under way is late, likely to be late, or slow to leave\n");
 }
 
+TEST_F(ChaseTest, NothingOfWhatWasAskedIsNotNothing) {
+  EXPECT_EQ(Run({"underway", "--supplier", "a", "--lane", "VN-DE/-"}).out,
+            "no orders under way for a, VN-DE/-\n");
+  EXPECT_EQ(Run({"underway", "--late", "--lane", "VN-DE"}).out, "no orders to chase for VN-DE\n");
+  EXPECT_EQ(Run({"claims", "--supplier", "a"}).out,
+            "no claims to file, unanswered or owed for a\n");
+  EXPECT_EQ(Run({"claims", "--all", "--supplier", "a"}).out, "no claims for a\n");
+}
+
 TEST_F(ChaseTest, UnderwayNeedsADaemon) {
   daemon_.Stop();
   EXPECT_EQ(Run({"underway"}).code, kOutOfReach);

@@ -61,6 +61,7 @@ struct FakeState {
   v1::ListAlertsResponse alerts;            // paged; a decision on "unknown" is NOT_FOUND
   v1::ListWatchesResponse watches;
   std::vector<v1::AlertNotice> notices;  // of WatchAlerts, which ends after them ...
+  grpc::Status risk_status;              // of GetRisk
   grpc::Status watch_end;                // ... like this
   v1::BacktestResponse backtest;         // without forecasters: too little history
   v1::ServerStatus status;

@@ -21,6 +21,7 @@ class FakeSourcing : public v1::Sourcing::Service {
                        v1::Risk* answer) override {
     const std::lock_guard lock(state_.mutex);
     state_.risk_requests.push_back(*request);
+    if (!state_.risk_status.ok()) return state_.risk_status;
     *answer = state_.risk;
     if (request->supplier().empty()) return grpc::Status::OK;
     answer->clear_suppliers();

@@ -125,6 +125,17 @@ TEST_F(ScoresTest, OneSupplierComesWithItsRiskAsOfNowOnly) {
   EXPECT_EQ(daemon_.state.risk_requests.size(), 1u);
 }
 
+TEST_F(ScoresTest, ScoreOfASupplierStandsWithoutItsRisk) {
+  daemon_.state.scores["suppliers/agave"].set_supplier_id("agave");
+  daemon_.state.risk.add_suppliers()->set_supplier_id("agave");
+  daemon_.state.risk_status = {grpc::StatusCode::INTERNAL, "the store cannot be read"};
+  const Result result = Run({"supplier", "agave"});
+  EXPECT_EQ(result.code, kFailed);
+  EXPECT_THAT(result.out, StartsWith("agave\n  on time "));
+  EXPECT_THAT(result.out, Not(HasSubstr("at risk")));
+  EXPECT_EQ(result.err, "what is at risk with it is not known: the store cannot be read\n");
+}
+
 TEST_F(ScoresTest, LanesAndTheirSuppliersHaveNoRisk) {
   v1::Score& lane = daemon_.state.scores["lanes/VN-DE"];
   lane.mutable_lane()->set_origin("VN");
