@@ -11,12 +11,13 @@ namespace {
 
 constexpr double kYearDays = 364;
 constexpr double kByChanceAYear = .1;
+constexpr double kMostMean = 700;  // exp(-mean) is not 0
 
 }  // namespace
 
 int FewestOfSharedCause(double false_alarms_a_year) {
   assert(false_alarms_a_year >= 0);
-  const double mean = 2 * false_alarms_a_year / kYearDays;
+  const double mean = std::min(2 * false_alarms_a_year / kYearDays, kMostMean);
   double probability = std::exp(-mean), below = probability;  // of exactly, at most `count`
   int count = 0;
   while (count < 1 || kYearDays * (1 - below) >= kByChanceAYear) {

@@ -3,8 +3,9 @@
 // False alarms of all charts come at a known pace, the sum of what each expects a year. If charts
 // were independent, alerts of two days side by side would number Poisson(2 pace/364). Two such days
 // are crowded when they hold at least `fewest` alerts, the smallest number of two or more that
-// would be reached by chance on less than one such pair of days in ten years. Crowded pairs that
-// have a day in common make one shared cause, with all alerts of its days.
+// would be reached by chance on less than one such pair of days in ten years (at most what 700
+// alerts on average call for: who accepts more false alarms has no use for groups). Crowded pairs
+// that have a day in common make one shared cause, with all alerts of its days.
 //
 // Our own. Pure and thread-safe. O(alerts log alerts).
 #pragma once

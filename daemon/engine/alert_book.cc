@@ -132,29 +132,13 @@ absl::Status AlertBook::Update(const Source& source) {
   round.is_new_day = last_ != last || today_ != today;
   round.is_told_anew = told_ != source.told;
   if (!round.is_new_day && !round.is_told_anew && round.changed.empty()) return absl::OkStatus();
-  if (!months_)
-    months_.emplace(AlertMonths::Rules{source.half_life_days, source.settle_delay_millis});
   last_ = last;
   today_ = today;
-  std::optional<Day> changed;  // of rates
-  for (const auto& [pair, change] : round.changed) {
-    for (const Measure measure : {Measure::kOnTime, Measure::kDefect}) {
-      const Day day = change.first[static_cast<size_t>(IndexOf(measure))];
-      if (day != kNever && (!changed || day < *changed)) changed = day;
-    }
-  }
-  auto made = months_->Update(*source.pairs, source.read, last, changed);
-  if (!made.ok()) return made.status();
-  round.made = *std::move(made);
-  const bool rearranged = pairs_ != source.pairs;
-  if (rearranged) Arrange(*source.pairs);
-  if (rearranged || !round.made.empty()) ArrangePools(*source.pairs);
-  for (auto& [key, watched] : watched_) {
-    if (absl::Status status = UpdateOne(round, key, watched); !status.ok()) {
-      // What this round has noted of months is lost to the next: all is watched anew.
-      for (auto& [other, one] : watched_) one.fresh = true;
-      return status;
-    }
+  if (absl::Status status = UpdateAll(round); !status.ok()) {
+    // What this round has noted is lost to the next: all is watched anew.
+    for (auto& [key, watched] : watched_) watched.fresh = true;
+    last_.reset();
+    return status;
   }
   pairs_ = source.pairs;
   told_ = source.told;
@@ -171,6 +155,31 @@ absl::Status AlertBook::Update(const Source& source) {
     if (it->second.sequence == change.sequence && change.sequence <= source.sequence) {
       noted_.erase(it);
     }
+  }
+  return absl::OkStatus();
+}
+
+absl::Status AlertBook::UpdateAll(Round& round) {
+  const Source& source = round.source;
+  if (!months_) {
+    months_.emplace(AlertMonths::Rules{source.half_life_days, source.settle_delay_millis});
+  }
+  std::optional<Day> changed;  // of rates
+  for (const auto& [pair, change] : round.changed) {
+    for (const Measure measure : {Measure::kOnTime, Measure::kDefect}) {
+      const Day day = change.first[static_cast<size_t>(IndexOf(measure))];
+      if (day != kNever && (!changed || day < *changed)) changed = day;
+    }
+  }
+  auto made = months_->Update(*source.pairs, source.read, *last_, changed);
+  if (!made.ok()) return made.status();
+  round.made = *std::move(made);
+  const bool rearranged = pairs_ != source.pairs;
+  if (rearranged) Arrange(*source.pairs);
+  if (rearranged || !round.made.empty()) ArrangePools(*source.pairs);
+  for (auto& [key, watched] : watched_) {
+    if (source.give_up && source.give_up()) return absl::CancelledError("no longer wanted");
+    if (absl::Status status = UpdateOne(round, key, watched); !status.ok()) return status;
   }
   return absl::OkStatus();
 }
@@ -235,7 +244,7 @@ void AlertBook::UpdateChart(const Round& round, const WatchKey& key, const Watch
   };
   const auto next = chart.watch.next_day();
   if (next && changed_before(measure, *next)) chart.again = true;
-  if (round.is_told_anew || chart.again) {
+  if (round.is_new_day || round.is_told_anew || chart.again) {
     std::vector<Day> accepted = round.source.told->AcceptedDays(key);
     std::erase_if(accepted, [this](Day day) { return day > *last_; });
     if (accepted != chart.accepted) chart.again = true;

@@ -44,7 +44,7 @@ namespace plumblane {
 
 // What the daemon's settings say of alerts.
 struct AlertRules {
-  double odds_ratio = 3;            // worth an alert; 1 < .. <= 10
+  double odds_ratio = 3;            // worth an alert; 1.5 to 10
   double false_alarms_a_year = .1;  // accepted of each chart, > 0
   bool operator==(const AlertRules&) const = default;
 };
@@ -61,8 +61,11 @@ class AlertBook {
     AlertRules rules;
     double half_life_days = 45;  // of scores
     int64_t settle_delay_millis = kMillisPerDay;
+    std::function<bool()> give_up = {};  // asked now and then
   };
 
+  // Errors: those of `read`; CANCELLED once `give_up` says so. After one there is no news until an
+  // update has come to its end.
   absl::Status Update(const Source& source);
 
   // What there is to tell after Update, given what was told.
@@ -116,6 +119,7 @@ class AlertBook {
     bool is_new_day = false, is_told_anew = false;
   };
 
+  absl::Status UpdateAll(Round& round);
   void Arrange(const PairDirectory& pairs);
   void ArrangePools(const PairDirectory& pairs);
   void Put(const WatchKey& key, std::vector<Pair> pairs);
@@ -133,7 +137,7 @@ class AlertBook {
   ChartDesigns designs_;
   std::shared_ptr<const AlertsTold> told_;
   std::optional<Instant> horizon_;
-  std::optional<Day> last_, today_;
+  std::optional<Day> last_, today_;  // no last one after an update that failed
   std::atomic<double> false_alarms_a_year_ = 0;
 
   std::mutex noted_mutex_;

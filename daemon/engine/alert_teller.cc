@@ -10,7 +10,11 @@ namespace plumblane {
 
 absl::Status AlertTeller::Step() {
   const View view = engine_.Look();
-  if (absl::Status status = view.UpdateAlerts(); !status.ok()) return status;
+  const auto stopping = [this] {
+    const std::lock_guard lock(mutex_);
+    return stop_;
+  };
+  if (absl::Status status = view.UpdateAlerts(stopping); !status.ok()) return status;
   Submission submission;
   submission.alert_notices = view.alerts().News(*view.catalog().alerts, view.now());
   if (submission.empty()) return absl::OkStatus();
@@ -41,6 +45,7 @@ void AlertTeller::Run() {
   while (!stop_) {
     lock.unlock();
     const absl::Status status = engine_.AcceptsEvents() ? Step() : absl::OkStatus();
+    if (absl::IsCancelled(status)) return;
     if (!status.ok() && !failed) spdlog::error("alerts: {}", status.ToString());
     failed = !status.ok();
     lock.lock();

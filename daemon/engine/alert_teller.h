@@ -23,10 +23,11 @@ class AlertTeller {
   AlertTeller& operator=(const AlertTeller&) = delete;
 
   // Without a thread: what is so by now is told when this returns. Errors: those of the store;
-  // UNAVAILABLE when the engine takes nothing. Not while started.
+  // UNAVAILABLE when the engine takes nothing; CANCELLED by Stop. Not while started.
   absl::Status Step();
 
-  // Steps until Stop; errors are logged once and tried again.
+  // Steps until Stop, which does not wait for a long first replay; errors are logged once and tried
+  // again.
   void Start();
   void Stop();
 

@@ -24,19 +24,9 @@ std::optional<ChartKind> ChartOf(AlertMeasure measure) {
   return std::nullopt;
 }
 
-bool Covers(const ToldAlert& alert, const Pair& pair) {
-  const WatchKey& key = alert.key;
-  if (!key.supplier.empty()) return pair.supplier == key.supplier;
-  if (key.IsPool()) {
-    return std::binary_search(alert.pooled.begin(), alert.pooled.end(),
-                              Lane{pair.lane.origin, pair.lane.destination, ""});
-  }
-  return key.origin == pair.lane.origin && key.destination == pair.lane.destination;
-}
-
 }  // namespace
 
-absl::Status View::UpdateAlerts() const {
+absl::Status View::UpdateAlerts(const std::function<bool()>& give_up) const {
   AlertBook::Source source;
   source.sequence = catalog_->log_sequence;
   source.pairs = catalog_->pairs;
@@ -47,6 +37,7 @@ absl::Status View::UpdateAlerts() const {
   source.rules = rules_.alerts;
   source.half_life_days = rules_.half_life_days;
   source.settle_delay_millis = rules_.settle_delay_millis;
+  source.give_up = give_up;
   return memory_->alerts.Update(source);
 }
 
@@ -64,7 +55,7 @@ absl::StatusOr<AlertEvidence> View::EvidenceOf(const ToldAlert& alert) const {
   std::vector<std::pair<Pair, std::shared_ptr<const MeasureSet>>> parts;
   Series sum;
   for (const Pair& pair : catalog_->pairs->by_supplier) {
-    if (!Covers(alert, pair)) continue;
+    if (!alert.Covers(pair)) continue;
     auto cells = Read(pair);
     if (!cells.ok()) return cells.status();
     AddSeries(sum, (**cells)[measure]);

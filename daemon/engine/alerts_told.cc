@@ -15,7 +15,7 @@ namespace {
 
 using Kind = AlertNotice::Kind;
 
-// What differs, in words.
+// What differs, in words; whether orders were corrected or settings changed is not known here.
 std::string Differences(const AlertFacts& told, const AlertFacts& now, const Revision& revision) {
   std::vector<std::string> words;
   if (revision.opening) {
@@ -36,7 +36,7 @@ std::string Differences(const AlertFacts& told, const AlertFacts& now, const Rev
     };
     words.push_back(absl::StrCat(closing(now), " instead of ", closing(told)));
   }
-  return absl::StrCat("corrected: ", absl::StrJoin(words, "; "));
+  return absl::StrCat("as counted now: ", absl::StrJoin(words, "; "));
 }
 
 ChartFacts ChartOf(const Plan& plan) {
@@ -64,6 +64,15 @@ std::string AlertIdOf(const WatchKey& key, Day opened) {
   return absl::StrCat(absl::Hex(hash.value(), absl::kZeroPad16));
 }
 
+bool ToldAlert::Covers(const Pair& pair) const {
+  if (!key.supplier.empty()) return pair.supplier == key.supplier;
+  if (key.IsPool()) {
+    return std::binary_search(pooled.begin(), pooled.end(),
+                              Lane{pair.lane.origin, pair.lane.destination, ""});
+  }
+  return key.origin == pair.lane.origin && key.destination == pair.lane.destination;
+}
+
 bool AlertsTold::Take(const AlertNotice& notice) {
   const auto known = by_id.find(notice.alert_id);
   if (notice.kind == Kind::kRaised) {
@@ -77,7 +86,8 @@ bool AlertsTold::Take(const AlertNotice& notice) {
     alert.chart = notice.chart;
     alert.pooled = notice.pooled;
     alert.told_through = notice.told_through;
-    alert.unfounded = false;
+    alert.unfounded = alert.acknowledged = false;
+    alert.shelved_until.reset();
     alert.revision = notice.revision;
     alert.update_time = notice.time;
     ++last_cursor;
@@ -175,7 +185,8 @@ std::vector<AlertNotice> NewsOf(const WatchKey& key, const AlertsTold& told,
         id += '+';
       }
       AlertNotice& notice = tell(Kind::kRaised, id, alert);
-      if (revision.is_late) notice.revision = "told late: its days were corrected since";
+      if (revision.is_late)
+        notice.revision = "told late: its days did not show it as they were counted before";
       continue;
     }
     const auto& [before, id] = standing[*revision.told];
@@ -185,8 +196,7 @@ std::vector<AlertNotice> NewsOf(const WatchKey& key, const AlertsTold& told,
       notice.chart = told.by_id.at(id).chart;
       notice.pooled = told.by_id.at(id).pooled;
       notice.unfounded = true;
-      notice.revision =
-          "corrected: by the days as they are known now it would not have been raised";
+      notice.revision = "as counted now it would not have been raised";
       continue;
     }
     if (revision.kind == Revision::Kind::kRevised) {

@@ -5,9 +5,9 @@
 // from 1 on without gaps, kept for good, and never rewritten: they are the list a reader resumes
 // from, and all state of alerts is the fold of them (AlertsTold).
 //
-//   kRaised       told first, or again after it was taken back
-//   kRevised      a correction made the facts told before wrong; `revision` says how in words.
-//                 `unfounded`: by the corrected days it would not have opened
+//   kRaised       told first, or again after it was taken back: then nobody has acknowledged it
+//   kRevised      a correction, or other settings, made the facts told before wrong; `revision` is
+//                 how, in words. `unfounded`: as counted now it would not have opened
 //   kReturned     the rate is back
 //   kActiveAgain  a shelf has ended, the alert is still open
 //   kAcknowledged, kShelved, kAccepted   what a user said
@@ -28,6 +28,7 @@
 #include "alerting/watch.h"
 #include "base/lane.h"
 #include "base/time.h"
+#include "cohorts/cell.h"
 
 namespace plumblane {
 
@@ -107,6 +108,7 @@ struct ToldAlert {
   bool operator==(const ToldAlert&) const = default;
 
   bool is_open() const { return !unfounded && facts.ending == Ending::kOpen; }
+  bool Covers(const Pair& pair) const;  // its subject has the orders of the pair
   bool is_shelved(Day today) const { return is_open() && shelved_until && today < *shelved_until; }
 };
 

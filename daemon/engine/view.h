@@ -107,8 +107,9 @@ class View {
                                       const std::function<bool()>& give_up = {}) const;
 
   // Brings the alerts of the book to this state; AlertBook::Update says what that costs. Kept in
-  // memory beside the view, so of no state but the latest one.
-  absl::Status UpdateAlerts() const;
+  // memory beside the view, so of no state but the latest one. Error besides: CANCELLED once
+  // `give_up`, asked now and then, says so.
+  absl::Status UpdateAlerts(const std::function<bool()>& give_up = {}) const;
   const AlertBook& alerts() const { return memory_->alerts; }
   // What a told alert rests on, from the cells of this state (engine/alert_evidence.h).
   absl::StatusOr<AlertEvidence> EvidenceOf(const ToldAlert& alert) const;

@@ -1,9 +1,11 @@
 #include "service/alert_service.h"
 
 #include <absl/strings/str_cat.h>
+#include <absl/strings/str_join.h>
 
 #include <algorithm>
 #include <chrono>
+#include <map>
 #include <memory>
 #include <utility>
 
@@ -13,6 +15,7 @@
 #include "service/page_token.h"
 #include "service/status.h"
 #include "service/write_alert.h"
+#include "storage/bytes.h"
 
 namespace plumblane {
 namespace {
@@ -54,8 +57,11 @@ absl::Status Write(const View& view, const std::string& id, const ToldAlert& ale
   const auto evidence = view.EvidenceOf(alert);
   if (!evidence.ok()) return evidence.status();
   const auto cause = causes.find(id);
-  WriteAlert(id, alert, &*evidence, cause == causes.end() ? "" : cause->second, DayOf(view.now()),
-             out);
+  std::vector<std::string> shared;
+  if (cause != causes.end()) shared.push_back(cause->second);
+  const std::string same = SameOrders(id, alert, *evidence, *view.catalog().alerts);
+  if (!same.empty()) shared.push_back(same);
+  WriteAlert(id, alert, &*evidence, absl::StrJoin(shared, "; "), DayOf(view.now()), out);
   return absl::OkStatus();
 }
 
@@ -63,15 +69,48 @@ std::map<std::string, std::string> CausesOf(const View& view) {
   return SharedCauses(*view.catalog().alerts, view.alerts().FalseAlarmsAYear());
 }
 
+// Where an alert stands in lists: active ones first, then open ones, latest first.
+struct Place {
+  bool not_active = false, closed = false;
+  int32_t minus_opened = 0;
+  std::string id;
+  auto operator<=>(const Place&) const = default;
+};
+
+Place PlaceOf(const std::string& id, const ToldAlert& alert, Day today) {
+  return {StateOf(alert, today) != v1::Alert::STATE_ACTIVE, !alert.is_open(),
+          -alert.facts.opened.number, id};
+}
+
+std::string Packed(const Place& place) {
+  ByteWriter writer;
+  writer.Byte(place.not_active ? 1 : 0);
+  writer.Byte(place.closed ? 1 : 0);
+  writer.Signed(place.minus_opened);
+  writer.Text(place.id);
+  return writer.Take();
+}
+
+Place Unpacked(const std::string& bytes) {
+  ByteReader reader(bytes);
+  Place place;
+  place.not_active = reader.Byte() != 0;
+  place.closed = reader.Byte() != 0;
+  place.minus_opened = static_cast<int32_t>(reader.Signed());
+  place.id = reader.Text();
+  return place;
+}
+
 bool Matches(const v1::ListAlertsRequest& request, const ToldAlert& alert) {
   if (!request.with_closed() && !alert.is_open()) return false;
   if (!request.supplier().empty() && request.supplier() != alert.key.supplier) return false;
   if (!request.has_lane()) return true;
-  const auto covers = [](const std::string& asked, const std::string& own) {
-    return own.empty() || asked == own;
-  };
-  return alert.key.supplier.empty() && covers(request.lane().origin(), alert.key.origin) &&
-         covers(request.lane().destination(), alert.key.destination);
+  if (alert.key.IsPool()) {
+    return std::binary_search(alert.pooled.begin(), alert.pooled.end(),
+                              Lane{request.lane().origin(), request.lane().destination(), ""});
+  }
+  return alert.key.supplier.empty() && request.lane().origin() == alert.key.origin &&
+         request.lane().destination() == alert.key.destination;
 }
 
 }  // namespace
@@ -151,33 +190,22 @@ absl::Status ListAlerts(const View& view, const v1::ListAlertsRequest& request,
   const auto after = ReadToken(question, request.page_token());
   if (!after.ok()) return after.status();
   const Day today = DayOf(view.now());
-  std::vector<std::pair<const std::string*, const ToldAlert*>> alerts;
+  std::map<Place, const ToldAlert*> alerts;
   for (const auto& [id, alert] : view.catalog().alerts->by_id) {
     const bool is_active = StateOf(alert, today) == v1::Alert::STATE_ACTIVE;
     if (is_active) response->set_active_count(response->active_count() + 1);
-    if (Matches(request, alert)) alerts.emplace_back(&id, &alert);
+    if (Matches(request, alert)) alerts.emplace(PlaceOf(id, alert, today), &alert);
   }
-  const auto place = [today](const auto& one) {
-    return std::tuple(StateOf(*one.second, today) != v1::Alert::STATE_ACTIVE,
-                      !one.second->is_open(), -one.second->facts.opened.number, *one.first);
-  };
-  std::sort(alerts.begin(), alerts.end(),
-            [&](const auto& x, const auto& y) { return place(x) < place(y); });
-  auto next = alerts.begin();
-  if (!after->empty()) {
-    next = std::find_if(alerts.begin(), alerts.end(),
-                        [&](const auto& one) { return *one.first == *after; });
-    if (next != alerts.end()) ++next;
-  }
+  auto next = after->empty() ? alerts.begin() : alerts.upper_bound(Unpacked(*after));
+  Place last;
   const auto causes = CausesOf(view);
   for (; next != alerts.end(); ++next) {
     if (static_cast<size_t>(response->alerts_size()) == *size) {
-      response->set_next_page_token(
-          MakeToken(question, response->alerts(response->alerts_size() - 1).alert_id()));
+      response->set_next_page_token(MakeToken(question, Packed(last)));
       break;
     }
-    if (absl::Status status =
-            Write(view, *next->first, *next->second, causes, response->add_alerts());
+    last = next->first;
+    if (absl::Status status = Write(view, last.id, *next->second, causes, response->add_alerts());
         !status.ok()) {
       return status;
     }

@@ -17,6 +17,11 @@ AlertStream::AlertStream(AlertsService& service, const v1::WatchAlertsRequest& r
 }
 
 absl::Status AlertStream::CatchUp(const View& view, int64_t cursor) {
+  const AlertsTold& latest = *view.catalog().alerts;
+  if (cursor == latest.last_cursor) {
+    told_ = latest;
+    return absl::OkStatus();
+  }
   return EachAlertNotice(view.snapshot(), told_.last_cursor,
                          [&](int64_t at, const AlertNotice& notice) {
                            if (at > cursor) return false;

@@ -11,7 +11,7 @@
 namespace plumblane {
 
 // Lives from its call until OnDone. At most one notice is on its way at a time, so a slow reader
-// holds up nobody and costs no memory.
+// holds up nobody, and costs no memory but the state of alerts that it has come to.
 class AlertStream final : public grpc::ServerWriteReactor<v1::AlertNotice> {
  public:
   AlertStream(AlertsService& service, const v1::WatchAlertsRequest& request);

@@ -2,6 +2,7 @@
 
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_format.h>
+#include <absl/strings/str_join.h>
 
 #include <algorithm>
 #include <utility>
@@ -36,39 +37,69 @@ void WriteWatched(const WatchKey& key, const std::vector<Lane>& pooled, v1::Watc
 std::string WhatHappened(AlertMeasure measure) {
   switch (measure) {
     case AlertMeasure::kOnTime:
-      return "came late";
+      return "late";
     case AlertMeasure::kDefect:
-      return "were defective";
+      return "defective";
     case AlertMeasure::kHandling:
-      return "were not shipped within the usual time";
+      return "not shipped within the usual time";
     case AlertMeasure::kDelivery:
-      return "were not delivered within the usual time";
+      return "not delivered within the usual time";
     case AlertMeasure::kUnsafe:
-      return "were reported unsafe";
+      return "reported unsafe";
     case AlertMeasure::kCounterfeit:
-      return "were reported counterfeit";
+      return "reported counterfeit";
     case AlertMeasure::kSilence:
       break;
   }
   return "";
 }
 
-std::string Sentence(const ToldAlert& alert, const v1::Alert& out) {
-  const std::string since = FormatDay(alert.facts.changed), name = NameOf(alert.key);
-  if (alert.key.measure == AlertMeasure::kSilence) {
-    return absl::StrCat("Nothing was heard of ", name, " after ", since, " for ", out.hit_count(),
-                        " days, longer than usual, while ", out.order_count(), " orders wait.");
+// "orders of supplier lotus", "order on lane VN-DE".
+std::string OrdersOf(const WatchKey& key, int64_t count) {
+  return absl::StrCat(count == 1 ? "order" : "orders", key.supplier.empty() ? " on " : " of ",
+                      NameOf(key));
+}
+
+// The days of the orders counted: up to the closing, with `counted` also those since, else up to
+// the opening.
+std::string DaysOf(const ToldAlert& alert, bool counted) {
+  const bool by_promise =
+      alert.key.measure == AlertMeasure::kOnTime || alert.key.measure == AlertMeasure::kDefect;
+  const std::string changed =
+      absl::StrCat(by_promise ? " due " : " paid ", counted && !alert.facts.closed ? "since " : "",
+                   FormatDay(alert.facts.changed));
+  if (counted && !alert.facts.closed) return changed;
+  return absl::StrCat(changed, " to ",
+                      FormatDay(counted ? *alert.facts.closed : alert.facts.opened));
+}
+
+std::string Sentence(const ToldAlert& alert, bool counted, const v1::Alert& out) {
+  const AlertMeasure measure = alert.key.measure;
+  const int64_t hits = out.hit_count(), orders = out.order_count();
+  if (measure == AlertMeasure::kSilence) {
+    return absl::StrCat("On ", out.open_date(), " nothing had been heard of ", NameOf(alert.key),
+                        " since ", out.change_date(), ": ", hits,
+                        " days, longer than usual, while ", orders,
+                        orders == 1 ? " order" : " orders", " waited.");
   }
-  const std::string counts = absl::StrCat(out.hit_count(), " of ", out.order_count(), " orders (",
-                                          name, ") ", WhatHappened(alert.key.measure));
-  if (!HasChart(alert.key.measure)) return absl::StrCat(counts, ", first on ", since, ".");
-  return absl::StrCat(counts, " since ", since, ": ", Percent(out.rate_since()), " instead of ",
-                      Percent(out.rate_before()), ".");
+  const std::string happened = absl::StrCat(hits == 1 ? " was " : " were ", WhatHappened(measure));
+  if (!HasChart(measure)) {
+    return absl::StrCat(hits, " ", OrdersOf(alert.key, hits), happened,
+                        hits == 1 ? " on " : ", the first on ", out.change_date(), ".");
+  }
+  return absl::StrCat(
+      hits, " of ", orders, " ", OrdersOf(alert.key, orders), DaysOf(alert, counted), happened,
+      ": ", Percent(out.rate_since()), " instead of ", Percent(out.rate_before()), ".",
+      alert.facts.ending == Ending::kReturned ? " The rate has returned to normal." : "");
 }
 
 std::string Advice(const WatchKey& key) {
   switch (key.measure) {
     case AlertMeasure::kOnTime:
+      if (key.IsPool()) {
+        return "See whether one lane, supplier or service accounts for it; if all do, promise "
+               "longer times on these lanes.";
+      }
       if (key.supplier.empty()) {
         return "See whether one supplier or service accounts for it; if all do, promise longer "
                "times on this lane.";
@@ -77,14 +108,16 @@ std::string Advice(const WatchKey& key) {
     case AlertMeasure::kDefect:
       return "Look at the claims since the change, ask for the cause, and claim what is due.";
     case AlertMeasure::kHandling:
-      return "Ask what holds up shipping before promises pass; warn customers who wait.";
+      return "Ask what holds up shipping while promises can still be kept; warn customers who "
+             "wait.";
     case AlertMeasure::kDelivery:
       return "Ask the carrier; warn customers who wait, and promise longer times for now.";
     case AlertMeasure::kUnsafe:
     case AlertMeasure::kCounterfeit:
       return "Pause the supplier, stop what is under way, and look at the item.";
     case AlertMeasure::kSilence:
-      return "See whether its feed still comes; if it does, ask the supplier for its open orders.";
+      return "See whether its feed still comes; if it does, ask the supplier about its open "
+             "orders.";
   }
   return "";
 }
@@ -137,10 +170,33 @@ std::map<std::string, std::string> SharedCauses(const AlertsTold& told,
   for (const SharedCause& cause : GroupAlerts(opened, false_alarms_a_year)) {
     const std::string text =
         absl::StrCat(cause.alerts.size(), " alerts opened from ", FormatDay(cause.first), " to ",
-                     FormatDay(cause.last), ": more than by chance, so probably one cause");
+                     FormatDay(cause.last), ": more than by chance, so probably of one cause");
     for (const size_t at : cause.alerts) words[*ids[at]] = text;
   }
   return words;
+}
+
+std::string SameOrders(const std::string& id, const ToldAlert& alert, const AlertEvidence& evidence,
+                       const AlertsTold& told) {
+  std::vector<std::string> others;
+  const auto ends_before = [](const ToldAlert& one, Day day) {
+    return one.facts.closed && *one.facts.closed < day;
+  };
+  for (const auto& [other_id, other] : told.by_id) {
+    if (other_id == id || other.unfounded || !HasChart(other.key.measure)) continue;
+    if (ends_before(other, alert.facts.changed) || ends_before(alert, other.facts.changed))
+      continue;
+    int64_t hits = 0;
+    for (const AlertShare& share : evidence.shares) {
+      if (other.Covers(share.pair)) hits += share.hits;
+    }
+    if (hits == 0 || 2 * hits < evidence.hits) continue;
+    others.push_back(absl::StrCat(other_id, " (", NameOf(other.key), ", ",
+                                  WhatHappened(other.key.measure), ")"));
+  }
+  if (others.empty()) return "";
+  return absl::StrCat("perhaps the same matter as ", absl::StrJoin(others, ", "),
+                      ": at least half of these orders are watched there too");
 }
 
 void WriteAlert(const std::string& id, const ToldAlert& alert, const AlertEvidence* evidence,
@@ -148,9 +204,10 @@ void WriteAlert(const std::string& id, const ToldAlert& alert, const AlertEviden
   out->set_alert_id(id);
   WriteWatched(alert.key, alert.pooled, out->mutable_watched());
   out->set_state(StateOf(alert, today));
-  out->set_change_date(FormatDay(alert.facts.changed));
   // A report made before the promised day is counted on it.
-  out->set_open_date(FormatDay(std::min(alert.facts.opened, DayOf(alert.raise_time))));
+  const Day raised = DayOf(alert.raise_time);
+  out->set_change_date(FormatDay(std::min(alert.facts.changed, raised)));
+  out->set_open_date(FormatDay(std::min(alert.facts.opened, raised)));
   if (alert.facts.closed) out->set_close_date(FormatDay(*alert.facts.closed));
   WriteTime(alert.raise_time, out->mutable_raise_time());
   WriteTime(alert.update_time, out->mutable_update_time());
@@ -169,7 +226,7 @@ void WriteAlert(const std::string& id, const ToldAlert& alert, const AlertEviden
     out->set_days_to_hear(alert.chart.days_to_hear);
   }
   if (evidence != nullptr) WriteContributors(*evidence, out);
-  out->set_sentence(Sentence(alert, *out));
+  out->set_sentence(Sentence(alert, counted, *out));
   out->set_advice(Advice(alert.key));
   out->set_shared_cause(shared_cause);
   out->set_note(alert.note);

@@ -20,6 +20,11 @@ std::string NameOf(const WatchKey& key);
 // The words that alerts with a shared cause have in common, by alert id.
 std::map<std::string, std::string> SharedCauses(const AlertsTold& told, double false_alarms_a_year);
 
+// Which other alerts hold at least half of the hits too and ran on a day in common, with their ids;
+// "" when none does.
+std::string SameOrders(const std::string& id, const ToldAlert& alert, const AlertEvidence& evidence,
+                       const AlertsTold& told);
+
 // Without evidence the counts are those told.
 void WriteAlert(const std::string& id, const ToldAlert& alert, const AlertEvidence* evidence,
                 const std::string& shared_cause, Day today, v1::Alert* out);

@@ -10,6 +10,7 @@
 namespace plumblane {
 namespace {
 
+using ::testing::IsEmpty;
 using ::testing::SizeIs;
 
 constexpr Day kStart{20'000};
@@ -123,6 +124,72 @@ TEST(AlertBook, TheHorizonNeverFalls) {
   back.now = fleet.On(499).now;
   ASSERT_TRUE(book.Update(back).ok());
   EXPECT_EQ(book.News({}, now), news);
+}
+
+// Nothing is told in between, and nothing is lost.
+TEST(AlertBook, AnUpdateThatFailsIsMadeUpFor) {
+  const Fleet fleet(500, 400);
+  const Instant now = StartOf(kStart + 500);
+  AlertBook anew;
+  ASSERT_TRUE(anew.Update(fleet.On(499)).ok());
+  const auto expected = anew.News({}, now);
+  ASSERT_FALSE(expected.empty());
+  for (const int reads : {0, 1, 5, 12}) {
+    AlertBook book;
+    ASSERT_TRUE(book.Update(fleet.On(390)).ok());
+    AlertBook::Source source = fleet.On(499);
+    int left = reads;
+    const ReadMeasures read = source.read;
+    source.read = [&](const Pair& pair) -> absl::StatusOr<Measures> {
+      if (left-- == 0) return absl::UnavailableError("no disk");
+      return read(pair);
+    };
+    ASSERT_TRUE(absl::IsUnavailable(book.Update(source))) << reads;
+    EXPECT_THAT(book.News({}, now), IsEmpty());
+    ASSERT_TRUE(book.Update(fleet.On(499)).ok());
+    EXPECT_EQ(book.News({}, now), expected) << "failed after " << reads;
+  }
+}
+
+TEST(AlertBook, AnUpdateMayBeGivenUp) {
+  const Fleet fleet(500, 400);
+  const Instant now = StartOf(kStart + 500);
+  AlertBook book, anew;
+  AlertBook::Source source = fleet.On(499);
+  int asked = 0;
+  source.give_up = [&asked] { return ++asked == 4; };
+  ASSERT_TRUE(absl::IsCancelled(book.Update(source)));
+  EXPECT_EQ(asked, 4);
+  EXPECT_THAT(book.News({}, now), IsEmpty());
+  ASSERT_TRUE(book.Update(fleet.On(499)).ok());
+  ASSERT_TRUE(anew.Update(fleet.On(499)).ok());
+  EXPECT_EQ(book.News({}, now), anew.News({}, now));
+}
+
+// As after a restart with a clock that has gone back.
+TEST(AlertBook, ADayAcceptedAheadOfTheNewsHoldsOnceTheyCome) {
+  const Fleet fleet(500, 400);
+  AlertsTold told;
+  ToldAlert accepted;
+  accepted.key = {"", "", "SE", AlertMeasure::kOnTime};
+  accepted.accepted = kStart + 440;
+  told.by_id["a"] = accepted;
+  told.by_key[accepted.key].insert("a");
+  const auto shared = std::make_shared<const AlertsTold>(told);
+  const auto on = [&](int day) {
+    AlertBook::Source source = fleet.On(day);
+    source.told = shared;
+    return source;
+  };
+  AlertBook stepped, anew;
+  for (int day = 430; day < 450; ++day) ASSERT_TRUE(stepped.Update(on(day)).ok());
+  ASSERT_TRUE(anew.Update(on(449)).ok());
+  const Instant now = StartOf(kStart + 450);
+  const auto news = anew.News({}, now);
+  EXPECT_TRUE(std::any_of(news.begin(), news.end(), [](const AlertNotice& one) {
+    return one.facts.ending == Ending::kAccepted;
+  }));
+  EXPECT_EQ(stepped.News({}, now), news);
 }
 
 }  // namespace

@@ -22,15 +22,16 @@ using test::AlertHistory;
 using test::FixedClock;
 using Kind = AlertNotice::Kind;
 using ::testing::HasSubstr;
-using ::testing::IsEmpty;
+using ::testing::Not;
 
 constexpr Day kStart{20'000};
 
 // An engine on a store, stepped by hand.
 class Daemon {
  public:
-  explicit Daemon(Store& store, Day today) : log_(store), clock_(StartOf(today) + 43'200'000) {
-    engine_ = std::make_unique<Engine>(store, log_, clock_, EngineOptions{});
+  Daemon(Store& store, Day today, const EngineOptions& options = {})
+      : log_(store), clock_(StartOf(today) + 43'200'000) {
+    engine_ = std::make_unique<Engine>(store, log_, clock_, options);
     EXPECT_TRUE(engine_->Start().ok());
     teller_ = std::make_unique<AlertTeller>(*engine_);
   }
@@ -279,6 +280,49 @@ TEST(Alerts, WhatIsAcceptedIsTheNewNormal) {
   EXPECT_EQ(daemon.told()->by_id.at(id).facts.ending, Ending::kAccepted);
   EXPECT_EQ(daemon.told()->by_id.at(id).revision, "");
   for (const auto& [open, alert] : daemon.Open()) EXPECT_NE(alert.key, lotus);
+}
+
+TEST(Alerts, OtherSettingsReviseWhatWasToldAndAreNotCalledACorrection) {
+  AlertHistory history(1, kStart);
+  history.Worsen("lotus", kStart + 150, kStart + 400);
+  MemoryStore store;
+  auto daemon = std::make_unique<Daemon>(store, kStart + 180);
+  daemon->Submit(history.AllEvents(180));
+  daemon->Step(kStart + 180);
+  ASSERT_FALSE(daemon->Open().empty());
+  daemon = nullptr;
+  EngineOptions other;
+  other.rules.alerts = {.odds_ratio = 2, .false_alarms_a_year = 10};
+  daemon = std::make_unique<Daemon>(store, kStart + 180, other);
+  daemon->Step(kStart + 180);
+  int revised = 0;
+  for (const auto& [id, alert] : daemon->told()->by_id) {
+    if (alert.revision.empty()) continue;
+    ++revised;
+    EXPECT_THAT(alert.revision, HasSubstr("counted"));
+    EXPECT_THAT(alert.revision, Not(HasSubstr("correct")));
+  }
+  EXPECT_GT(revised, 0);
+}
+
+TEST(Alerts, ToldAgainAnAlertIsNewToItsUsers) {
+  AlertsTold told;
+  AlertNotice raised;
+  raised.alert_id = "a";
+  const auto take = [&](Kind kind) {
+    AlertNotice notice = raised;
+    notice.kind = kind;
+    notice.day = kStart;
+    notice.unfounded = kind == Kind::kRevised;
+    return told.Take(notice);
+  };
+  ASSERT_TRUE(take(Kind::kRaised) && take(Kind::kAcknowledged) && take(Kind::kShelved));
+  ASSERT_TRUE(take(Kind::kRevised));
+  EXPECT_FALSE(told.by_id.at("a").is_open());
+  ASSERT_TRUE(take(Kind::kRaised));
+  EXPECT_TRUE(told.by_id.at("a").is_open());
+  EXPECT_FALSE(told.by_id.at("a").acknowledged);
+  EXPECT_FALSE(told.by_id.at("a").shelved_until);
 }
 
 TEST(Alerts, ANoticeOfAnUnknownOrClosedAlertIsNotKept) {

@@ -7,6 +7,7 @@
 #include <gtest/gtest.h>
 #include <stdlib.h>
 
+#include <algorithm>
 #include <chrono>
 #include <filesystem>
 
@@ -155,6 +156,54 @@ TEST_F(AlertsTest, PagesHoldEachAlertOnceActiveOnesFirst) {
   std::vector<std::string> ids;
   for (const v1::Alert& alert : all.alerts()) ids.push_back(alert.alert_id());
   EXPECT_EQ(paged, ids);
+}
+
+TEST_F(AlertsTest, APageGoesOnWhereTheOneBeforeEndedThoughItsLastAlertHasClosed) {
+  v1::ListAlertsRequest request;
+  const v1::ListAlertsResponse all = List(request);
+  ASSERT_GT(all.alerts_size(), 1);
+  request.set_page_size(1);
+  const v1::ListAlertsResponse first = List(request);
+  v1::Alert alert;
+  ASSERT_TRUE(Accept(first.alerts(0).alert_id(), alert).ok());
+  request.set_page_size(0);
+  request.set_page_token(first.next_page_token());
+  const v1::ListAlertsResponse rest = List(request);
+  ASSERT_EQ(rest.alerts_size(), all.alerts_size() - 1);
+  for (int i = 1; i < all.alerts_size(); ++i) {
+    EXPECT_EQ(rest.alerts(i - 1).alert_id(), all.alerts(i).alert_id());
+  }
+}
+
+TEST_F(AlertsTest, APoolIsListedForItsLanesOnly) {
+  Submission submission;
+  AlertNotice& raised = submission.alert_notices.emplace_back();
+  raised.alert_id = "pool";
+  raised.key = {"", "", "DE", AlertMeasure::kOnTime};
+  raised.pooled = {{"PL", "DE", ""}};
+  raised.facts.changed = raised.facts.opened = kToday - 5;
+  ASSERT_TRUE(engine_.Submit(std::move(submission)).status.ok());
+  for (const std::string origin : {"PL", "VN"}) {
+    v1::ListAlertsRequest request;
+    request.mutable_lane()->set_origin(origin);
+    request.mutable_lane()->set_destination("DE");
+    const v1::ListAlertsResponse listed = List(request);
+    const bool found = std::any_of(listed.alerts().begin(), listed.alerts().end(),
+                                   [](const v1::Alert& one) { return one.alert_id() == "pool"; });
+    EXPECT_EQ(found, origin == "PL");
+  }
+}
+
+// The supplier turned bad, so its lane and its other measures are heard of too.
+TEST_F(AlertsTest, AlertsOfTheSameOrdersSaySo) {
+  const v1::Alert lotus = Lotus();
+  int named = 0;
+  const v1::ListAlertsResponse listed = List();
+  for (const v1::Alert& alert : listed.alerts()) {
+    if (alert.alert_id() == lotus.alert_id()) continue;
+    named += alert.shared_cause().find(lotus.alert_id()) != std::string::npos;
+  }
+  EXPECT_GT(named, 0);
 }
 
 TEST_F(AlertsTest, AcknowledgingTwiceChangesNothingButTheNote) {
