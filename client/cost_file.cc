@@ -53,9 +53,16 @@ const std::vector<std::string_view>& ClassKeys() {
 
 int64_t LineOf(const toml::node& node) { return node.source().begin.line; }
 
-// ", not 3.5", as it stands there; "" for a table or a list.
+// The shortest digits that read back equal.
+std::string NumberText(double number) {
+  char digits[32];
+  return {digits, std::to_chars(std::begin(digits), std::end(digits), number).ptr};
+}
+
+// ", not 3.5"; "" for a table or a list.
 std::string Instead(const toml::node& node) {
   if (const auto text = node.value_exact<std::string>()) return ", not " + Quoted(*text);
+  if (const auto number = node.value_exact<double>()) return ", not " + NumberText(*number);
   if (!node.is_value()) return "";
   std::ostringstream value;
   node.visit([&](const auto& any) { value << any; });
@@ -237,12 +244,6 @@ std::string AmountLine(std::string_view name, const v1::Money& money) {
       InQuotes(AmountText(static_cast<double>(money.minor_units()), money.currency_code())), "\n");
 }
 
-// The shortest digits that read back equal.
-std::string ShareText(double share) {
-  char digits[32];
-  return {digits, std::to_chars(std::begin(digits), std::end(digits), share).ptr};
-}
-
 std::string ClassText(const v1::CostClass& of) {
   std::string text = "\n[[class]]\n";
   if (!of.shop().empty()) absl::StrAppend(&text, "shop = ", InQuotes(of.shop()), "\n");
@@ -253,7 +254,7 @@ std::string ClassText(const v1::CostClass& of) {
     if ((of.*amount.has)()) text += AmountLine(amount.name, (of.*amount.get)());
   }
   for (const v1::DefectCost& defect : of.defects()) {
-    absl::StrAppend(&text, defect.kind(), " = { refund = ", ShareText(defect.refund_share()),
+    absl::StrAppend(&text, defect.kind(), " = { refund = ", NumberText(defect.refund_share()),
                     ", reship = ", defect.reship() ? "true" : "false", " }\n");
   }
   return text;
@@ -284,7 +285,7 @@ std::string WriteCosts(const v1::CostSettings& settings, const std::vector<std::
     const v1::Trials& trials = settings.trials();
     absl::StrAppend(&text, "\n[trials]\non = ", trials.on() ? "true" : "false", "\n");
     if (trials.most_share() > 0) {
-      absl::StrAppend(&text, "most_share = ", ShareText(trials.most_share()), "\n");
+      absl::StrAppend(&text, "most_share = ", NumberText(trials.most_share()), "\n");
     }
     if (trials.has_most_cost()) text += AmountLine("most_cost", trials.most_cost());
   }

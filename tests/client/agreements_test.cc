@@ -290,7 +290,7 @@ TEST_F(AgreementsTest, WrongCostsNameTheirLines) {
   EXPECT_EQ(result.err, file + ": line 3: late_ordr: unknown key, did you mean \"late_order\"?\n" +
                             file +
                             ": line 4: sale: expected an amount in quotes, such as "
-                            "\"3.50\"\nnothing was loaded\n");
+                            "\"3.50\", not 3\nnothing was loaded\n");
   EXPECT_EQ(daemon_.state.loads, 0);
   v1::RowError& error = *daemon_.state.load.add_errors();
   error.set_index(1);
