@@ -30,6 +30,7 @@ void AddAlertsUnder(CLI::App& alerts, Invocation& to) {
 
 void AddChase(CLI::App& app, Invocation& to) {
   ChaseOptions& options = to.chase;
+  AddCommand(app, to, "today", Verb::kToday, "What needs you now");
   CLI::App& underway = AddCommand(app, to, "underway", Verb::kUnderway,
                                   "Orders not yet delivered, and which to chase");
   underway.add_flag("--late", options.late, "Only overdue, likely late, and slow to leave");

@@ -4,6 +4,12 @@ namespace plumblane::client {
 namespace {
 
 constexpr Help kHelp[] = {
+    {"today",
+     R"(  plumblane today
+  plumblane today --json | jq -r '.underway.orders[].orderId')",
+     R"(Active alerts; orders to chase, per supplier; claims to file within two weeks,
+unanswered, or owed; quotes that end within two weeks; monthly limits four fifths
+used; feeds of deliveries that have said nothing for three days. Told as of now.)"},
     {"underway",
      R"(  plumblane underway --late
   plumblane underway --supplier lotus-works --lane VN-DE

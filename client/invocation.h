@@ -17,6 +17,7 @@
 namespace plumblane::client {
 
 enum class Verb {
+  kToday,
   kSend,
   kRecord,
   kSuppliers,

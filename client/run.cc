@@ -17,6 +17,7 @@
 #include "client/show_order.h"
 #include "client/show_status.h"
 #include "client/text.h"
+#include "client/today.h"
 
 namespace plumblane::client {
 namespace {
@@ -68,6 +69,8 @@ ExitCode RunStatus(const Invocation& invocation, const Connection& connection, c
 
 ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io) {
   switch (invocation.verb) {
+    case Verb::kToday:
+      return RunToday(invocation.json, connection, io);
     case Verb::kSend:
       return RunSend(invocation.send, invocation.json, connection, io);
     case Verb::kRecord:

@@ -9,6 +9,7 @@
 #include "client/moment.h"
 #include "client/paging.h"
 #include "client/show.h"
+#include "client/show_alerts.h"
 #include "client/show_risk.h"
 #include "client/show_scores.h"
 #include "client/text.h"
@@ -34,12 +35,23 @@ ExitCode RunLanes(const Invocation& invocation, const Connection& connection, co
   v1::ListScoresResponse answer;
   const grpc::Status status =
       ListScores(invocation, connection, v1::ListScoresRequest::COLLECTION_LANES, answer);
-  return Print(
+  const ExitCode code = Print(
       status, answer,
       [](const v1::ListScoresResponse& list, int width) {
         return ShowScoreTable({list.scores().begin(), list.scores().end()}, Naming::kLane, width);
       },
       invocation.json, connection, io);
+  // Watches are as of now; below scores of an earlier moment they would mislead.
+  if (code != kDone || invocation.json || invocation.as_of || answer.scores().empty()) return code;
+  CallContext context;
+  v1::ListWatchesResponse watches;
+  const grpc::Status told = connection.alerts()->ListWatches(&context, {}, &watches);
+  if (!told.ok()) {
+    io.err << "how soon a worsening would be heard of is not known: ";
+    return Fail(told, connection, io);
+  }
+  io.out << ShowHeardOfLanes(watches, io.width);
+  return kDone;
 }
 
 // What the score is sorted by, the more the earlier; none for want of orders.

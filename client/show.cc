@@ -41,6 +41,18 @@ void PrintJsonLine(const google::protobuf::Message& message, const Io& io) {
   if (ToJson(message, /*one_line=*/true, json, io)) io.out << json << "\n";
 }
 
+void PrintJsonObject(
+    const std::vector<std::pair<std::string, const google::protobuf::Message*>>& members,
+    const Io& io) {
+  std::string text;
+  for (const auto& [name, message] : members) {
+    std::string json;
+    if (!ToJson(*message, /*one_line=*/false, json, io)) return;
+    absl::StrAppend(&text, text.empty() ? "{\n" : ",\n", "\"", name, "\": ", json);
+  }
+  io.out << text << "}\n";
+}
+
 ExitCode Fail(const grpc::Status& status, const Connection& connection, const Io& io) {
   io.err << Explain(status, connection.address()) << "\n";
   return ExitCodeOf(status);

@@ -5,6 +5,7 @@
 #include <grpcpp/support/status.h>
 
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "client/connection.h"
@@ -18,6 +19,11 @@ void PrintJson(const google::protobuf::Message& message, const Io& io);
 
 // The same on one line, for answers that never end.
 void PrintJsonLine(const google::protobuf::Message& message, const Io& io);
+
+// Several as one object on several lines, under these names.
+void PrintJsonObject(
+    const std::vector<std::pair<std::string, const google::protobuf::Message*>>& members,
+    const Io& io);
 
 // Says why a call failed. REQUIRES: !status.ok().
 ExitCode Fail(const grpc::Status& status, const Connection& connection, const Io& io);

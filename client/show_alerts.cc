@@ -237,6 +237,34 @@ std::string NoticeLine(const v1::AlertNotice& notice) {
                       notice.alert().sentence(), "\n");
 }
 
+std::string ShowHeardOfLanes(const v1::ListWatchesResponse& answer, int width) {
+  std::vector<std::string> heard, idle;
+  for (const v1::Watch& watch : answer.watches()) {
+    const v1::Watched& watched = watch.watched();
+    if (!watched.has_lane() || !watched.supplier_id().empty()) continue;
+    if (watched.measure() != "on_time") continue;
+    const std::string name = SubjectText(watched);
+    if (watch.idle()) {
+      idle.push_back(name);
+    } else {
+      heard.push_back(absl::StrCat(name, " ", Figure(watch.days_to_hear())));
+    }
+  }
+  std::string text;
+  if (!heard.empty()) {
+    text = Wrapped(absl::StrCat("A trebling of the odds of late orders would be heard of, on "
+                                "average, after these days: ",
+                                absl::StrJoin(heard, ", "), "."),
+                   width);
+  }
+  if (!idle.empty()) {
+    text += Wrapped(absl::StrCat("Not watched (plumblane alerts watches says why): ",
+                                 absl::StrJoin(idle, ", "), "."),
+                    width);
+  }
+  return text;
+}
+
 std::string ShowWatches(const v1::ListWatchesResponse& answer, int width) {
   if (answer.watches().empty()) return "nothing is watched yet\n";
   NotedTable table({{"\nwatched"},

@@ -58,6 +58,24 @@ std::string SourcesText(const v1::ServerStatus& status, int width) {
 
 }  // namespace
 
+std::vector<std::string> SilentFeeds(const v1::ServerStatus& status, int days) {
+  std::vector<std::string> lines;
+  for (const v1::SourceStatus& source : status.sources()) {
+    if (!source.sends_deliveries() || source.kind() == v1::SourceStatus::KIND_RETIRED) continue;
+    const bool is_complete_up_to =
+        source.kind() == v1::SourceStatus::KIND_PERIODIC && source.has_complete_through_time();
+    const google::protobuf::Timestamp& known =
+        is_complete_up_to ? source.complete_through_time() : source.last_event_time();
+    const int64_t old = (status.now_time().seconds() - known.seconds()) / 86'400;
+    if (old < days) continue;
+    lines.push_back(absl::StrCat(source.source(),
+                                 is_complete_up_to ? ": complete up to " : ": last event ",
+                                 TimeText(known), ", ", Counted(old, "day"), " ago",
+                                 source.limits_news() ? "; what was due since is not judged" : ""));
+  }
+  return lines;
+}
+
 std::string ShowStatus(const v1::ServerStatus& status, const std::string& address, int width) {
   std::string text = absl::StrCat("plumblaned ", status.version(), " at ", address, "\n");
   if (!status.accepting_events()) {
@@ -86,7 +104,13 @@ std::string ShowStatus(const v1::ServerStatus& status, const std::string& addres
       &text, Fact("news", status.has_news_time()
                               ? "known up to " + TimeText(status.news_time()) + NewsLimit(status)
                               : "no feed holds anything up"));
-  return text + SourcesText(status, width);
+  text += SourcesText(status, width);
+  const std::vector<std::string> silent = SilentFeeds(status, kSilentFeedDays);
+  if (!silent.empty()) text += "\nFeeds without news of deliveries:\n";
+  for (const std::string& line : silent) {
+    absl::StrAppend(&text, "  ", Wrapped(line, width - 2, /*indent=*/4));
+  }
+  return text;
 }
 
 }  // namespace plumblane::client
