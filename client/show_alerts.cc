@@ -163,7 +163,7 @@ std::string Figure(double value) {
 void AddRow(const v1::Watch& watch, NotedTable& table) {
   std::vector<std::string> row = {SubjectText(watch.watched()),
                                   MeasureText(watch.watched().measure())};
-  // No rate, no trebling: one report, or a silence, is enough.
+  // No rate, no worsening of it: one report, or a silence, is enough.
   if (watch.idle() || HitText(watch.watched().measure()).empty()) {
     row.insert(row.end(), 4, kNone);
   } else {
@@ -174,9 +174,16 @@ void AddRow(const v1::Watch& watch, NotedTable& table) {
   table.Add(std::move(row), WatchNote(watch));
 }
 
-constexpr char kWatchesLegend[] =
-    "normal: orders that are so as a rule; heard after: days until a trebling of the odds would be "
-    "heard, on average; false: alarms a year though nothing changed; -: no figure.";
+// "3 times the odds".
+std::string Worsening(const v1::ListWatchesResponse& answer) {
+  return absl::StrFormat("%g times the odds", answer.odds_ratio());
+}
+
+std::string LegendOf(const v1::ListWatchesResponse& answer) {
+  return absl::StrCat(
+      "normal: orders that are so as a rule; heard after: days until ", Worsening(answer),
+      " would be heard, on average; false: alarms a year though nothing changed; -: no figure.");
+}
 
 std::string NameOf(v1::AlertNotice::Kind kind) {
   switch (kind) {
@@ -252,10 +259,11 @@ std::string ShowHeardOfLanes(const v1::ListWatchesResponse& answer, int width) {
   }
   std::string text;
   if (!heard.empty()) {
-    text = Wrapped(absl::StrCat("A trebling of the odds of late orders would be heard of, on "
-                                "average, after these days: ",
-                                absl::StrJoin(heard, ", "), "."),
-                   width);
+    text =
+        Wrapped(absl::StrCat(Worsening(answer),
+                             " of a late order would be heard of, on average, after these days: ",
+                             absl::StrJoin(heard, ", "), "."),
+                width);
   }
   if (!idle.empty()) {
     text += Wrapped(absl::StrCat("Not watched (plumblane alerts watches says why): ",
@@ -274,7 +282,7 @@ std::string ShowWatches(const v1::ListWatchesResponse& answer, int width) {
                     {"heard\nafter", Align::kRight},
                     {"false\na year", Align::kRight}});
   for (const v1::Watch& watch : answer.watches()) AddRow(watch, table);
-  return absl::StrCat(table.Render(width), "\n", Wrapped(kWatchesLegend, width));
+  return absl::StrCat(table.Render(width), "\n", Wrapped(LegendOf(answer), width));
 }
 
 }  // namespace plumblane::client

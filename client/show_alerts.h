@@ -19,7 +19,7 @@ std::string AlertStateText(const v1::Alert& alert);
 // One line, cursor first: "17 2026-09-20 14:02 UTC raised late-vn-de: Orders on ...".
 std::string NoticeLine(const v1::AlertNotice& notice);
 
-// How soon late orders of each lane would be heard of: "Three times the odds of a late order would
+// How soon late orders of each lane would be heard of: "3 times the odds of a late order would
 // be heard of, on average, within these days: VN-DE 6.2, TR-SE 12." "" without such watches.
 std::string ShowHeardOfLanes(const v1::ListWatchesResponse& answer, int width);
 

@@ -322,6 +322,7 @@ void ListWatches(const View& view, v1::ListWatchesResponse* response) {
   for (const AlertBook::Shown& shown : view.alerts().Watches()) {
     WriteWatch(shown, response->add_watches());
   }
+  response->set_odds_ratio(view.rules().alerts.odds_ratio);
 }
 
 }  // namespace plumblane

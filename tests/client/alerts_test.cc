@@ -162,7 +162,9 @@ TEST_F(AlertsTest, WatchesSayHowSoonOrWhyNot) {
      "normalRate":0.06,"yearlyOrders":80,"falseAlarmsAYear":0.1,"daysToHear":61.2},
     {"watched":{"supplierId":"agave-trail","measure":"defect"},"idle":true,
      "reason":"fewer than 50 settled orders"},
-    {"watched":{"supplierId":"agave-trail","measure":"unsafe"}}]})");
+    {"watched":{"supplierId":"agave-trail","measure":"unsafe"}},
+    {"watched":{"lane":{"origin":"VN","destination":"NZ"},"measure":"on_time"},"idle":true,
+     "reason":"no orders"}], "oddsRatio":2.5})");
   EXPECT_EQ(Run({"alerts", "watches"}).out,
             "                               normal  orders  heard   false\n"
             "watched           for               %  a year  after  a year\n"
@@ -173,12 +175,18 @@ TEST_F(AlertsTest, WatchesSayHowSoonOrWhyNot) {
             "agave-trail       bad or lost       -       -      -       -\n"
             "  not watched: fewer than 50 settled orders\n"
             "agave-trail       unsafe            -       -      -       -\n"
+            "VN-NZ             late              -       -      -       -\n"
+            "  not watched: no orders\n"
             "\n"
-            "normal: orders that are so as a rule; heard after: days until a trebling of the\n"
-            "odds would be heard, on average; false: alarms a year though nothing changed; -:\n"
-            "no figure.\n");
+            "normal: orders that are so as a rule; heard after: days until 2.5 times the odds\n"
+            "would be heard, on average; false: alarms a year though nothing changed; -: no\n"
+            "figure.\n");
+  EXPECT_EQ(ShowHeardOfLanes(daemon_.state.watches, 80),
+            "2.5 times the odds of a late order would be heard of, on average, after these\n"
+            "days: VN-DE 8.9, slow lanes to SE 61.\n"
+            "Not watched (plumblane alerts watches says why): VN-NZ.\n");
   const auto json = nlohmann::json::parse(Run({"alerts", "watches", "--json"}).out);
-  EXPECT_EQ(json["watches"].size(), 4u);
+  EXPECT_EQ(json["watches"].size(), 5u);
 }
 
 TEST(ShowAlertsTest, StatesAreTold) {

@@ -286,6 +286,7 @@ TEST_F(AlertsTest, NoticesAreResumedAfterTheirCursorAndEndWithTheDaemon) {
 TEST_F(AlertsTest, WatchesSayHowSoonAWorseningIsHeard) {
   v1::ListWatchesResponse response;
   ASSERT_TRUE(Call(&v1::Alerts::Stub::ListWatches, v1::ListWatchesRequest(), response).ok());
+  EXPECT_EQ(response.odds_ratio(), AlertRules{}.odds_ratio);
   int watched = 0;
   for (const v1::Watch& watch : response.watches()) {
     if (watch.idle()) {
