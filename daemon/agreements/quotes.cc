@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <numeric>
-#include <set>
 #include <tuple>
 
 namespace plumblane {
@@ -13,6 +12,14 @@ const HeldQuote* HeldOn(const std::vector<HeldQuote>& held, Day day) {
     if (latest->HoldsOn(day)) return &*latest;
   }
   return nullptr;
+}
+
+auto PlaceOf(const HeldQuote& held) {
+  return std::tie(held.quote.key.supplier, held.quote.key.lane);
+}
+
+bool IsBefore(const HeldQuote* one, const HeldQuote* other) {
+  return PlaceOf(*one) < PlaceOf(*other);
 }
 
 }  // namespace
@@ -28,6 +35,18 @@ bool HeldQuote::HoldsOn(Day day) const {
          (!replaced_from || day < *replaced_from);
 }
 
+QuoteBook::QuoteBook(const QuoteBook& other) : quotes_(other.quotes_) {
+  for (const auto& quotes : quotes_) Index(quotes);
+}
+
+void QuoteBook::Index(const Quotes::value_type& quotes) {
+  const QuoteKey& key = quotes.first;
+  auto& places = by_destination_[{key.lane.destination, key.item}];
+  places.insert(std::upper_bound(places.begin(), places.end(), &quotes,
+                                 [](auto* one, auto* other) { return one->first < other->first; }),
+                &quotes);
+}
+
 void QuoteBook::Load(const std::vector<Quote>& quotes, Instant loaded_at) {
   std::map<QuoteKey, Day> earliest;
   for (const Quote& quote : quotes) {
@@ -36,7 +55,7 @@ void QuoteBook::Load(const std::vector<Quote>& quotes, Instant loaded_at) {
   }
   for (const auto& [key, day] : earliest) {
     const auto [at, is_new] = quotes_.try_emplace(key);
-    if (is_new) by_destination_[{key.lane.destination, key.item}].push_back(key);
+    if (is_new) Index(*at);
     for (HeldQuote& held : at->second) {
       const std::optional<Day>& last = held.quote.valid_until;
       if (last && *last < day) continue;
@@ -71,19 +90,54 @@ bool QuoteBook::Holds(const Quote& quote) const {
          });
 }
 
-std::vector<QuoteBook::Offer> QuoteBook::OffersTo(const std::string& destination,
+std::vector<const HeldQuote*> QuoteBook::OffersTo(const std::string& destination,
                                                   const std::string& item, int64_t units,
                                                   Day day) const {
-  std::set<Offer> offers;
-  for (const std::string& quoted_item : {item, std::string()}) {
+  std::vector<const HeldQuote*> offers;
+  const auto add = [&](const std::string& quoted_item) {
     const auto found = by_destination_.find({destination, quoted_item});
-    if (found == by_destination_.end()) continue;
-    for (const QuoteKey& key : found->second) {
-      if (key.minimum_units > units || HeldOn(quotes_.at(key), day) == nullptr) continue;
-      offers.insert({key.supplier, key.lane});
+    if (found == by_destination_.end()) return;
+    // Of one place those for more units come later.
+    const auto first = static_cast<std::ptrdiff_t>(offers.size());
+    for (const Quotes::value_type* quotes : found->second) {
+      if (quotes->first.minimum_units > units) continue;
+      const HeldQuote* held = HeldOn(quotes->second, day);
+      if (held == nullptr) continue;
+      if (offers.begin() + first != offers.end() && PlaceOf(*offers.back()) == PlaceOf(*held)) {
+        offers.back() = held;
+      } else {
+        offers.push_back(held);
+      }
     }
+    std::inplace_merge(offers.begin(), offers.begin() + first, offers.end(), IsBefore);
+  };
+  add(item);
+  if (!item.empty()) add("");
+  // Of equals those of the item come first.
+  const auto is_same = [](const HeldQuote* one, const HeldQuote* other) {
+    return PlaceOf(*one) == PlaceOf(*other);
+  };
+  offers.erase(std::unique(offers.begin(), offers.end(), is_same), offers.end());
+  return offers;
+}
+
+const HeldQuote* QuoteBook::FindAmong(std::span<const HeldQuote* const> offers,
+                                      const std::string& supplier, const Lane& lane) {
+  const auto is_special = [](const HeldQuote& held) {
+    return std::pair(!held.quote.key.item.empty(), !held.quote.key.lane.service.empty());
+  };
+  const HeldQuote* best = nullptr;
+  for (auto at = std::lower_bound(offers.begin(), offers.end(), supplier,
+                                  [](const HeldQuote*held, const std::string&name) {
+                                    return held->quote.key.supplier < name;
+                                  });
+       at != offers.end() && (*at)->quote.key.supplier == supplier; ++at) {
+    const Lane& quoted = (*at)->quote.key.lane;
+    const bool fits = quoted.origin == lane.origin && quoted.destination == lane.destination &&
+                      (quoted.service.empty() || quoted.service == lane.service);
+    if (fits && (best == nullptr || is_special(*best) < is_special(**at))) best = *at;
   }
-  return {offers.begin(), offers.end()};
+  return best;
 }
 
 std::optional<std::pair<size_t, size_t>> FindOverlap(const std::vector<Quote>& quotes) {

@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <map>
 #include <optional>
+#include <span>
 #include <string>
 #include <utility>
 #include <vector>
@@ -54,6 +55,14 @@ struct HeldQuote {
 
 class QuoteBook {
  public:
+  QuoteBook() = default;
+  QuoteBook(const QuoteBook& other);
+  QuoteBook& operator=(QuoteBook other) {
+    quotes_.swap(other.quotes_);
+    by_destination_.swap(other.by_destination_);
+    return *this;
+  }
+
   // Of each key, the earliest day in `quotes` ends what earlier loads said from that day on. What
   // was ended does not come back when the later quote has run out.
   // REQUIRES: quotes of one key do not overlap (FindOverlap).
@@ -71,20 +80,22 @@ class QuoteBook {
   // By key; of one key as they were loaded.
   const std::map<QuoteKey, std::vector<HeldQuote>>& all() const { return quotes_; }
 
-  // The pairs (supplier and lane as quoted) to `destination` with a quote that holds on `day` for
-  // the item: those to ask besides who has shipped there. Ascending, each once.
-  struct Offer {
-    std::string supplier;
-    Lane lane;
-    auto operator<=>(const Offer&) const = default;
-  };
-  std::vector<Offer> OffersTo(const std::string& destination, const std::string& item,
-                              int64_t units, Day day) const;
+  // The quotes to `destination` that hold for an order of `units` of the item on `day`: of each
+  // supplier and lane as quoted the one that Find prefers. Ascending by supplier and lane.
+  std::vector<const HeldQuote*> OffersTo(const std::string& destination, const std::string& item,
+                                         int64_t units, Day day) const;
+  // What Find says of such an order, among its offers.
+  static const HeldQuote* FindAmong(std::span<const HeldQuote* const> offers,
+                                    const std::string& supplier, const Lane& lane);
 
  private:
-  std::map<QuoteKey, std::vector<HeldQuote>> quotes_;
-  // Keys by (destination, item), for OffersTo.
-  std::map<std::pair<std::string, std::string>, std::vector<QuoteKey>> by_destination_;
+  using Quotes = std::map<QuoteKey, std::vector<HeldQuote>>;
+  void Index(const Quotes::value_type& quotes);
+
+  Quotes quotes_;
+  // By (destination, item), for OffersTo: places in quotes_, ascending.
+  std::map<std::pair<std::string, std::string>, std::vector<const Quotes::value_type*>>
+      by_destination_;
 };
 
 // The positions of two quotes of one key whose days overlap; none when there are none.

@@ -130,14 +130,26 @@ std::optional<DesignBasis> SeriesSubject::BasisOn(Day design_day) const {
   return basis;
 }
 
-std::vector<DayCount> SeriesSubject::Counts(Day design_day, Day from, Day to) const {
-  const auto usual = IsEarly() ? UsualOn(design_day) : std::nullopt;
-  if (IsEarly() && !usual) return {};
+std::vector<DayCount> SeriesSubject::CountAgain(std::optional<uint32_t> usual, Day from,
+                                                Day to) const {
   std::vector<DayCount> sum;
   for (const auto& part : source_.parts) {
     AddDays(sum, CountDays(source_.kind, *part, source_.scope, source_.horizon, usual, from, to));
   }
   return sum;
+}
+
+std::vector<DayCount> SeriesSubject::Counts(Day design_day, Day from, Day to) const {
+  if (IsEarly()) {
+    const auto usual = UsualOn(design_day);
+    return usual ? CountAgain(usual, from, to) : std::vector<DayCount>();
+  }
+  if (source_.parts.size() < 2) return CountAgain({}, from, to);
+  const Day next = counted_.empty() ? Day{0} : counted_.back().day + 1;
+  for (const DayCount& count : CountAgain({}, next, to)) counted_.push_back(count);
+  const auto is_before = [](const DayCount& count, Day day) { return count.day < day; };
+  const auto first = std::lower_bound(counted_.begin(), counted_.end(), from, is_before);
+  return {first, std::lower_bound(first, counted_.end(), to + 1, is_before)};
 }
 
 }  // namespace plumblane

@@ -72,24 +72,32 @@ class SeriesSubject final : public WatchSubject {
     // fleet (fleet_prior.h), the correlation of days (DayCorrelation::Used), and the days to guard,
     // twice the promised ones. The early kinds take the latter two from it and have kBeyondUsual.
     std::function<std::optional<DesignBasis>(Day)> basis_on;
-    // What usual() of a subject of the same cells before this day said; saves finding it again.
+    // What usual() and counted() of a subject of the same cells said as of a horizon before; saves
+    // finding it again. REQUIRES: none of the counted days has changed since.
     UsualTime usual = {};
+    std::vector<DayCount> counted = {};
   };
   // The day up to which Watch may be advanced is that before the horizon's.
-  explicit SeriesSubject(Source source) : source_(std::move(source)), usual_(source_.usual) {}
+  explicit SeriesSubject(Source source)
+      : source_(std::move(source)), usual_(source_.usual), counted_(std::move(source_.counted)) {}
 
   std::optional<Day> FirstDay() const override;
   std::optional<DesignBasis> BasisOn(Day design_day) const override;
   std::vector<DayCount> Counts(Day design_day, Day from, Day to) const override;
 
   const UsualTime& usual() const { return usual_; }  // last asked for
+  // Of a sum of several series, unless of an early kind: the days up to the last one asked for that
+  // has settled. Else empty: one series is as soon counted again.
+  const std::vector<DayCount>& counted() const { return counted_; }
 
  private:
   bool IsEarly() const;
   std::optional<uint32_t> UsualOn(Day design_day) const;
+  std::vector<DayCount> CountAgain(std::optional<uint32_t> usual, Day from, Day to) const;
 
   Source source_;
   mutable UsualTime usual_;
+  mutable std::vector<DayCount> counted_;
 };
 
 }  // namespace plumblane

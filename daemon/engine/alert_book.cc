@@ -244,6 +244,9 @@ void AlertBook::UpdateChart(const Round& round, const WatchKey& key, const Watch
   };
   const auto next = chart.watch.next_day();
   if (next && changed_before(measure, *next)) chart.again = true;
+  if (!chart.counted.empty() && changed_before(measure, chart.counted.back().day + 1)) {
+    chart.counted.clear();
+  }
   if (round.is_new_day || round.is_told_anew || chart.again) {
     std::vector<Day> accepted = round.source.told->AcceptedDays(key);
     std::erase_if(accepted, [this](Day day) { return day > *last_; });
@@ -263,6 +266,7 @@ void AlertBook::UpdateChart(const Round& round, const WatchKey& key, const Watch
                          kBaselineHalfLives * round.source.half_life_days});
     chart.bases.clear();
     chart.usual.reset();
+    chart.counted.clear();
     chart.again = false;
   }
   SeriesSubject::Source subject{
@@ -279,7 +283,8 @@ void AlertBook::UpdateChart(const Round& round, const WatchKey& key, const Watch
             if (known != chart.bases.end()) return known->second;
             return chart.bases[month] = BasisOf(key, watched, chart.kind, cells, month);
           },
-      .usual = chart.usual};
+      .usual = chart.usual,
+      .counted = std::move(chart.counted)};
   for (size_t i = 0; i < cells.size(); ++i) {
     std::shared_ptr<const Series> part(cells[i], &(*cells[i])[measure]);
     if (key.IsPool()) part = InPool(part, watched.pairs[i].lane, watched.months);
@@ -288,6 +293,7 @@ void AlertBook::UpdateChart(const Round& round, const WatchKey& key, const Watch
   const SeriesSubject days(std::move(subject));
   chart.watch.Advance(days, chart.accepted, *last_, designs_);
   chart.usual = days.usual();
+  chart.counted = days.counted();
 }
 
 void AlertBook::UpdateReports(Watched& watched, const std::vector<Measures>& cells) {

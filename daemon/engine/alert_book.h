@@ -100,7 +100,8 @@ class AlertBook {
     std::vector<Day> accepted = {};
     std::map<Day, std::optional<DesignBasis>> bases = {};  // by month, as asked for
     UsualTime usual = {};
-    bool again = true;  // to be replayed
+    std::vector<DayCount> counted = {};  // SeriesSubject::counted
+    bool again = true;                   // to be replayed
   };
   // A supplier, lane or pool: a key whose measure says nothing.
   struct Watched {

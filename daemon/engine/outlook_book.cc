@@ -30,7 +30,43 @@ bool Shows(const CellKey& key, const Cell& change, const Moment& ended) {
   return shows;
 }
 
+// What all of them add up to.
+std::shared_ptr<const Outlooks> SumOf(std::vector<Outlooks::OfPair> pairs, const Fleet& fleet) {
+  auto sum = std::make_shared<Outlooks>();
+  for (Outlooks::OfPair& one : pairs) {
+    Outlook& lane = sum->lanes[one.pair.lane.origin];
+    Mishaps& supplier = sum->suppliers[one.pair.supplier];
+    MixInto(lane, *one.own);
+    MixInto(supplier, *one.own);
+    MixInto(sum->all, *one.own);
+    one.lane = &lane;
+    one.supplier = &supplier;
+    one.judged = fleet.CandidateOf(one.pair);
+  }
+  sum->pairs = std::move(pairs);
+  return sum;
+}
+
+template <typename Map, typename Key>
+const typename Map::mapped_type* FindIn(const Map& map, const Key& key) {
+  const auto found = map.find(key);
+  return found == map.end() ? nullptr : &found->second;
+}
+
 }  // namespace
+
+OrderBelief Outlooks::BeliefOf(const OfPair& one) const {
+  return {*one.judged.late, *one.judged.bad, one.own.get(), one.lane, one.supplier, &all};
+}
+
+OrderBelief Outlooks::BeliefOf(const Pair& pair, const RankCandidate& judged) const {
+  return {*judged.late,
+          *judged.bad,
+          nullptr,
+          FindIn(lanes, pair.lane.origin),
+          FindIn(suppliers, pair.supplier),
+          &all};
+}
 
 bool OutlookBook::IsAsked(const Question& question) const {
   return question.ended.now == asked_.ended.now && question.ended.horizon == asked_.ended.horizon &&
@@ -38,35 +74,76 @@ bool OutlookBook::IsAsked(const Question& question) const {
          question.rules.claim_window_days == asked_.rules.claim_window_days;
 }
 
-std::shared_ptr<const Outlook> OutlookBook::Find(const Question& question, uint64_t sequence,
-                                                 const Pair& pair) {
+// Those summed up already; else null, and the pairs with the outlooks that are kept.
+std::shared_ptr<const Outlooks> OutlookBook::FindSummed(const Question& question,
+                                                        const Source& source,
+                                                        std::vector<Outlooks::OfPair>& pairs) {
   std::lock_guard lock(mutex_);
-  if (!IsAsked(question) || sequence < since_) return nullptr;
-  const auto kept = kept_.find(pair);
-  if (kept == kept_.end()) return nullptr;
-  const auto changed = changed_.find(pair);
-  const bool same =
-      changed == changed_.end() || changed->second <= std::min(sequence, kept->second.sequence);
-  return same ? kept->second.outlook : nullptr;
+  const bool is_asked = IsAsked(question) && source.sequence >= since_;
+  const auto holds = [&](const auto& changed, const auto& key, uint64_t sequence) {
+    const uint64_t* change = FindIn(changed, key);
+    return change == nullptr || *change <= std::min(source.sequence, sequence);
+  };
+  const Summed* summed = is_asked ? FindIn(summed_, question.destination) : nullptr;
+  if (summed != nullptr && summed->pairs == source.pairs && summed->fleet == source.fleet &&
+      holds(changed_to_, question.destination, summed->sequence)) {
+    return summed->outlooks;
+  }
+  const auto* shipped = FindIn(source.pairs->by_destination, question.destination);
+  if (shipped == nullptr) return std::make_shared<const Outlooks>();
+  pairs.reserve(shipped->size());
+  for (const auto& [lane, supplier] : *shipped) pairs.push_back({{supplier, lane}, {}, {}, {}, {}});
+  std::sort(pairs.begin(), pairs.end(),
+            [](const auto& one, const auto& other) { return one.pair < other.pair; });
+  if (!is_asked) return nullptr;
+  for (Outlooks::OfPair& one : pairs) {
+    const Kept* kept = FindIn(kept_, one.pair);
+    if (kept != nullptr && holds(changed_, one.pair, kept->sequence)) one.own = kept->outlook;
+  }
+  return nullptr;
 }
 
-void OutlookBook::Keep(const Question& question, uint64_t sequence, const Pair& pair,
-                       std::shared_ptr<const Outlook> outlook) {
+absl::StatusOr<std::shared_ptr<const Outlooks>> OutlookBook::Ask(const Question& question,
+                                                                 const Source& source) {
+  std::vector<Outlooks::OfPair> pairs;
+  if (auto summed = FindSummed(question, source, pairs)) return summed;
+  std::vector<Pair> made;
+  for (Outlooks::OfPair& one : pairs) {
+    if (one.own) continue;
+    const auto measures = source.read(one.pair);
+    if (!measures.ok()) return measures.status();
+    one.own = std::make_shared<const Outlook>(
+        OutlookOf(**measures, Scope::kCounted, question.ended, question.rules));
+    made.push_back(one.pair);
+  }
+  auto outlooks = SumOf(std::move(pairs), *source.fleet);
   std::lock_guard lock(mutex_);
   if (!IsAsked(question)) {
     asked_ = question;
     since_ = noted_;
     changed_.clear();
+    changed_to_.clear();
     kept_.clear();
+    summed_.clear();
   }
-  if (sequence >= since_) kept_[pair] = {sequence, std::move(outlook)};
+  if (source.sequence < since_) return outlooks;
+  auto next = made.begin();
+  for (const Outlooks::OfPair& one : outlooks->pairs) {
+    if (next == made.end() || *next != one.pair) continue;
+    kept_[one.pair] = {source.sequence, one.own};
+    ++next;
+  }
+  summed_[question.destination] = {source.sequence, source.pairs, source.fleet, outlooks};
+  return outlooks;
 }
 
 void OutlookBook::Note(uint64_t sequence, const Cells& changes) {
   std::lock_guard lock(mutex_);
   noted_ = sequence;
   for (const auto& [key, cell] : changes.map()) {
-    if (Shows(key, cell, asked_.ended)) changed_[key.pair] = sequence;
+    if (!Shows(key, cell, asked_.ended)) continue;
+    changed_[key.pair] = sequence;
+    changed_to_[key.pair.lane.destination] = sequence;
   }
 }
 

@@ -3,37 +3,36 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
-#include <set>
 #include <span>
 
 namespace plumblane {
 
-void AddOffers(const OrderToSource& order, const Agreements& agreements, Day today,
-               std::vector<Pair>& pairs) {
-  if (agreements.quotes.all().empty()) return;
-  std::set<std::pair<std::string, std::string>> shipped;  // supplier, origin
-  for (const Pair& pair : pairs) shipped.emplace(pair.supplier, pair.lane.origin);
-  for (const QuoteBook::Offer& offer :
-       agreements.quotes.OffersTo(order.destination, order.item, order.units, today)) {
-    if (order.origin && *order.origin != offer.lane.origin) continue;
-    if (order.service && !offer.lane.service.empty() && *order.service != offer.lane.service) {
-      continue;
-    }
+std::vector<Pair> PairsOffering(const OrderToSource& order,
+                                std::span<const HeldQuote* const> offers,
+                                std::span<const Pair* const> shipped) {
+  std::vector<Pair> more;
+  auto own = shipped.begin();  // the supplier's first
+  for (const HeldQuote* offer : offers) {
+    const std::string& supplier = offer->quote.key.supplier;
+    const Lane& lane = offer->quote.key.lane;
+    while (own != shipped.end() && (*own)->supplier < supplier) ++own;
+    if (order.origin && *order.origin != lane.origin) continue;
     // Quoted for any service, nothing says that there is the one asked for.
-    if (offer.lane.service.empty() &&
-        (order.service || shipped.contains({offer.supplier, offer.lane.origin}))) {
-      continue;
+    if (order.service && (lane.service.empty() || *order.service != lane.service)) continue;
+    bool is_known = false;
+    for (auto at = own; at != shipped.end() && (*at)->supplier == supplier; ++at) {
+      is_known = is_known || ((*at)->lane.origin == lane.origin &&
+                              (lane.service.empty() || (*at)->lane.service == lane.service));
     }
-    pairs.push_back({offer.supplier, offer.lane});
+    if (!is_known) more.push_back({supplier, lane});
   }
-  std::sort(pairs.begin(), pairs.end());
-  pairs.erase(std::unique(pairs.begin(), pairs.end()), pairs.end());
+  return more;
 }
 
 absl::StatusOr<Offer> PriceOf(const Pair& pair, const OrderToSource& order,
+                              std::span<const HeldQuote* const> offers,
                               const Agreements& agreements, Day today, std::optional<double> sale) {
-  const HeldQuote* held =
-      agreements.quotes.Find(pair.supplier, order.item, pair.lane, order.units, today);
+  const HeldQuote* held = QuoteBook::FindAmong(offers, pair.supplier, pair.lane);
   if (held == nullptr) {
     return absl::NotFoundError(absl::StrCat(
         "no quote holds for ", order.item.empty() ? "any item" : absl::StrCat("item ", order.item),

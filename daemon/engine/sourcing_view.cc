@@ -2,9 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <map>
 #include <memory>
-#include <set>
 #include <utility>
 
 #include "engine/pricing.h"
@@ -24,17 +22,30 @@ std::string PauseReason(const Pause& pause) {
                       pause.reason.empty() ? "" : absl::StrCat(": ", pause.reason));
 }
 
+// Puts the cheapest first.
+void SortByCost(std::vector<SourcingCandidate>& candidates) {
+  std::vector<std::pair<double, size_t>> order;  // expected cost, place
+  order.reserve(candidates.size());
+  for (const SourcingCandidate& one : candidates) {
+    order.emplace_back(one.priced->cost.belief.Expected(), order.size());
+  }
+  std::sort(order.begin(), order.end(), [&](const auto& x, const auto& y) {
+    return x.first != y.first ? x.first < y.first
+                              : candidates[x.second].pair < candidates[y.second].pair;
+  });
+  std::vector<SourcingCandidate> sorted;
+  sorted.reserve(order.size());
+  for (const auto& [cost, place] : order) sorted.push_back(std::move(candidates[place]));
+  candidates = std::move(sorted);
+}
+
 // Puts the cheapest first, with chances, shares and reasons.
 void RankByCost(std::vector<SourcingCandidate>& candidates, const ShareRules& shares,
                 const std::string& currency, size_t told) {
   if (candidates.empty()) return;
-  std::sort(candidates.begin(), candidates.end(),
-            [](const SourcingCandidate& x, const SourcingCandidate& y) {
-              const double cost_x = x.priced->cost.belief.Expected();
-              const double cost_y = y.priced->cost.belief.Expected();
-              return cost_x != cost_y ? cost_x < cost_y : x.pair < y.pair;
-            });
+  SortByCost(candidates);
   std::vector<CostBelief> beliefs;
+  beliefs.reserve(candidates.size());
   for (const SourcingCandidate& one : candidates) beliefs.push_back(one.priced->cost.belief);
   const std::vector<double> chances = ChancesOfCheapest(beliefs);
   const std::vector<double> given = SharesToGive(beliefs, shares);
@@ -70,25 +81,30 @@ class View::Sourcer {
         order_(order),
         told_(told),
         agreements_(*view.catalog_->agreements),
-        today_(DayOf(question.basis.as_of)) {}
+        today_(DayOf(question.basis.as_of)),
+        offers_(agreements_.quotes.OffersTo(order.destination, order.item, order.units, today_)) {}
 
   absl::StatusOr<SourcingAnswer> Run() {
-    CollectPairs();
-    ChooseOrder();
+    const CostClass* costs = ChooseOrder();
+    if (absl::Status status = Collect(); !status.ok()) return status;
+    if (answer_.by_cost && !CanJudge()) {
+      answer_.by_cost = false;
+      answer_.order_reason = "no order of any supplier has settled yet: nothing to reckon with";
+    }
     if (answer_.by_cost) {
+      answer_.costs = *costs;
+      answer_.currency = agreements_.costs.currency;
+      answer_.trials_on = agreements_.costs.trials.on;
       if (absl::Status status = ReadSale(); !status.ok()) return status;
-      if (absl::Status status = ReadOutlooks(); !status.ok()) return status;
     }
-    judged_.reserve(pairs_.size());
-    answer_.candidates.reserve(pairs_.size());
-    for (const Pair& pair : pairs_) {
-      if (absl::Status status = Consider(pair); !status.ok()) return status;
+    answer_.candidates.reserve(asked_.size());
+    for (const OneAsked& one : asked_) {
+      if (absl::Status status = Consider(one); !status.ok()) return status;
     }
-    RankByShare();
     if (answer_.by_cost) {
       RankByCost(answer_.candidates, Shares(), answer_.currency, told_);
-    } else if (!answer_.candidates.empty()) {
-      answer_.candidates[0].share = 1;
+    } else {
+      RankByShare();
     }
     if (absl::Status status = Tell(); !status.ok()) return status;
     std::sort(answer_.excluded.begin(), answer_.excluded.end(),
@@ -97,22 +113,49 @@ class View::Sourcer {
   }
 
  private:
-  void CollectPairs() {
-    const auto& by_destination = view_.catalog_->pairs->by_destination;
-    if (const auto at = by_destination.find(order_.destination); at != by_destination.end()) {
-      shipped_ = &at->second;
-      pairs_.reserve(at->second.size());
-      for (const auto& [lane, supplier] : at->second) {
-        if ((!order_.origin || *order_.origin == lane.origin) &&
-            (!order_.service || *order_.service == lane.service)) {
-          pairs_.push_back({supplier, lane});
-        }
-      }
-    }
-    AddOffers(order_, agreements_, today_, pairs_);
+  // One that may be asked for: it has shipped there, or quotes.
+  struct OneAsked {
+    const Pair* pair;
+    const Outlooks::OfPair* known;  // null: has not shipped, or is not ranked by cost
+  };
+
+  bool IsAskedFor(const Lane& lane) const {
+    return (!order_.origin || *order_.origin == lane.origin) &&
+           (!order_.service || *order_.service == lane.service);
   }
 
-  void ChooseOrder() {
+  absl::Status Collect() {
+    std::vector<const Pair*> shipped;
+    if (answer_.by_cost) {
+      auto outlooks = view_.AskOutlooks(order_.destination, question_);
+      if (!outlooks.ok()) return outlooks.status();
+      outlooks_ = *std::move(outlooks);
+      for (const Outlooks::OfPair& one : outlooks_->pairs) {
+        if (IsAskedFor(one.pair.lane)) asked_.push_back({&one.pair, &one});
+      }
+    } else {
+      const auto& by_destination = view_.catalog_->pairs->by_destination;
+      const auto at = by_destination.find(order_.destination);
+      if (at != by_destination.end()) {
+        for (const auto& [lane, supplier] : at->second) {
+          if (IsAskedFor(lane)) shipped_.push_back({supplier, lane});
+        }
+      }
+      std::sort(shipped_.begin(), shipped_.end());
+      for (const Pair& pair : shipped_) asked_.push_back({&pair, nullptr});
+    }
+    for (const OneAsked& one : asked_) shipped.push_back(one.pair);
+    offering_ = PairsOffering(order_, offers_, shipped);
+    const auto before = static_cast<std::ptrdiff_t>(asked_.size());
+    for (const Pair& pair : offering_) asked_.push_back({&pair, nullptr});
+    std::inplace_merge(
+        asked_.begin(), asked_.begin() + before, asked_.end(),
+        [](const OneAsked& one, const OneAsked& other) { return *one.pair < *other.pair; });
+    return absl::OkStatus();
+  }
+
+  // By cost, but for what could not be known yet; null when not.
+  const CostClass* ChooseOrder() {
     const CostSettings& settings = agreements_.costs;
     const CostClass* costs = settings.Find(order_.shop, agreements_.items.ClassOf(order_.item));
     if (settings.currency.empty()) {
@@ -121,19 +164,15 @@ class View::Sourcer {
       answer_.order_reason = "the cost settings have no class for this shop and item";
     } else if (agreements_.quotes.all().empty()) {
       answer_.order_reason = "no quotes were loaded (plumblane quotes load)";
-    } else if (!CanJudge()) {
-      answer_.order_reason = "no order of any supplier has settled yet: nothing to reckon with";
     } else {
       answer_.by_cost = true;
-      answer_.costs = *costs;
-      answer_.currency = settings.currency;
-      answer_.trials_on = settings.trials.on;
     }
+    return costs;
   }
 
   bool CanJudge() const {
-    if (pairs_.empty()) return true;
-    const Priors priors = question_.fleet->priors.Of({pairs_.data(), 1});
+    if (asked_.empty()) return true;
+    const Priors priors = question_.fleet->priors.Of({asked_[0].pair, 1});
     return priors.late && priors.defect;
   }
 
@@ -154,46 +193,39 @@ class View::Sourcer {
     return absl::OkStatus();
   }
 
-  absl::Status ReadOutlooks() {
-    if (shipped_ == nullptr) return absl::OkStatus();
-    for (const auto& [lane, supplier] : *shipped_) {
-      const Pair pair{supplier, lane};
-      auto outlook = view_.ReadOutlook(pair, question_);
-      if (!outlook.ok()) return outlook.status();
-      outlooks_.Add(pair, *std::move(outlook));
-    }
-    return absl::OkStatus();
-  }
-
   // Among the candidates, or among the excluded with the reason.
-  absl::Status Consider(const Pair& pair) {
+  absl::Status Consider(const OneAsked& one) {
+    const Pair& pair = *one.pair;
     SourcingCandidate candidate;
     candidate.pair = pair;
     auto why_not = CannotTake(candidate);
     if (!why_not.ok()) return why_not.status();
-    std::optional<OrderTerms> terms;
-    if (answer_.by_cost && why_not->empty()) {
-      auto offer = PriceOf(pair, order_, agreements_, today_, answer_.sale);
-      if (offer.ok()) {
-        candidate.priced = std::make_shared<PricedCandidate>(std::move(offer->priced));
-        terms = offer->terms;
-      } else {
-        *why_not = std::string(offer.status().message());
-      }
-    }
+    if (why_not->empty() && answer_.by_cost) *why_not = Price(one, candidate);
     if (!why_not->empty()) {
       answer_.excluded.push_back({pair, *std::move(why_not)});
       return absl::OkStatus();
     }
-    judged_.push_back(question_.fleet->CandidateOf(pair));
-    if (terms) {
-      candidate.priced->cost =
-          CostOf(*terms, outlooks_.BeliefOf(pair, *judged_.back().late, *judged_.back().bad),
-                 answer_.costs);
-    }
+    if (!answer_.by_cost) judged_.push_back(question_.fleet->CandidateOf(pair));
     candidate.supplier_item = agreements_.items.CodeAt(pair.supplier, order_.item);
     answer_.candidates.push_back(std::move(candidate));
     return absl::OkStatus();
+  }
+
+  // What it is expected to cost; why there is no price, or "".
+  std::string Price(const OneAsked& one, SourcingCandidate& candidate) const {
+    auto offer = PriceOf(*one.pair, order_, offers_, agreements_, today_, answer_.sale);
+    if (!offer.ok()) return std::string(offer.status().message());
+    candidate.priced = std::make_shared<PricedCandidate>(std::move(offer->priced));
+    if (one.known != nullptr) {
+      candidate.ranked = FiguresOf(one.known->judged);
+      candidate.priced->cost = CostOf(offer->terms, outlooks_->BeliefOf(*one.known), answer_.costs);
+    } else {
+      const RankCandidate judged = question_.fleet->CandidateOf(*one.pair);
+      candidate.ranked = FiguresOf(judged);
+      candidate.priced->cost =
+          CostOf(offer->terms, outlooks_->BeliefOf(*one.pair, judged), answer_.costs);
+    }
+    return "";
   }
 
   // Why the supplier can take no order now; "" when it can. Fills in what is left of its month.
@@ -220,15 +252,15 @@ class View::Sourcer {
                         FormatDay(use->month.next));
   }
 
-  // Where costs decide, only the figures of it are wanted.
   void RankByShare() {
     std::vector<SourcingCandidate> ranked;
     ranked.reserve(judged_.size());
-    for (const Ranked& one : RankByBadShare(judged_, answer_.by_cost ? 0 : told_)) {
+    for (const Ranked& one : RankByBadShare(judged_, told_)) {
       ranked.push_back(std::move(answer_.candidates[one.candidate]));
       ranked.back().ranked = one;
     }
     answer_.candidates = std::move(ranked);
+    if (!answer_.candidates.empty()) answer_.candidates[0].share = 1;
   }
 
   ShareRules Shares() const {
@@ -236,7 +268,7 @@ class View::Sourcer {
     rules.trials = answer_.trials_on;
     rules.half_life_days = question_.basis.half_life_days;
     // Steady orders of n a day weigh n half-lives / ln 2.
-    rules.orders_a_day = outlooks_.fleet.orders * std::log(2.0) / rules.half_life_days;
+    rules.orders_a_day = outlooks_->all.orders * std::log(2.0) / rules.half_life_days;
     const TrialSettings& trials = agreements_.costs.trials;
     rules.most_share = trials.most_share;
     if (trials.most_cost) rules.most_cost = static_cast<double>(*trials.most_cost);
@@ -260,9 +292,9 @@ class View::Sourcer {
     if (one.closed_until) {
       one.notes.push_back(absl::StrCat("closed until ", FormatDay(*one.closed_until)));
     }
-    const auto supplier = outlooks_.suppliers.find(one.pair.supplier);
-    if (supplier != outlooks_.suppliers.end() && outlooks_.fleet.orders > 0) {
-      const double share = supplier->second.orders / outlooks_.fleet.orders;
+    const auto supplier = outlooks_->suppliers.find(one.pair.supplier);
+    if (supplier != outlooks_->suppliers.end() && outlooks_->all.orders > 0) {
+      const double share = supplier->second.orders / outlooks_->all.orders;
       if (share >= kMuch) {
         one.notes.push_back(absl::StrCat("gets ", std::lround(100 * share), " % of the orders to ",
                                          order_.destination, " already"));
@@ -295,12 +327,13 @@ class View::Sourcer {
   const size_t told_;
   const Agreements& agreements_;
   const Day today_;
-  // All that have shipped to the destination: what is believed of a candidate does not depend on
-  // who else was asked for.
-  const std::set<std::pair<Lane, std::string>>* shipped_ = nullptr;
-  std::vector<Pair> pairs_;  // those asked for, with those that only quote
-  Outlooks outlooks_;
-  std::vector<RankCandidate> judged_;  // along answer_.candidates until it is sorted
+  const std::vector<const HeldQuote*> offers_;
+  // Of all that have shipped to the destination: what is believed of a candidate does not depend on
+  // who else was asked for. Empty when not ranked by cost.
+  std::shared_ptr<const Outlooks> outlooks_ = std::make_shared<const Outlooks>();
+  std::vector<Pair> shipped_, offering_;
+  std::vector<OneAsked> asked_;        // ascending by pair
+  std::vector<RankCandidate> judged_;  // along answer_.candidates, unless ranked by cost
   SourcingAnswer answer_;
 };
 
@@ -313,16 +346,11 @@ absl::StatusOr<WithBasis<SourcingAnswer>> View::Source(const OrderToSource& orde
   return WithBasis<SourcingAnswer>{question->basis, *std::move(answer)};
 }
 
-absl::StatusOr<std::shared_ptr<const Outlook>> View::ReadOutlook(const Pair& pair,
-                                                                 const Question& question) const {
-  const OutlookBook::Question asked{EndedDays(question.moment), question.rules};
-  if (auto kept = memory_->outlooks.Find(asked, catalog_->log_sequence, pair)) return kept;
-  const auto measures = Read(pair);
-  if (!measures.ok()) return measures.status();
-  auto outlook = std::make_shared<const Outlook>(
-      OutlookOf(**measures, Scope::kCounted, asked.ended, question.rules));
-  memory_->outlooks.Keep(asked, catalog_->log_sequence, pair, outlook);
-  return outlook;
+absl::StatusOr<std::shared_ptr<const Outlooks>> View::AskOutlooks(const std::string& destination,
+                                                                  const Question& question) const {
+  return memory_->outlooks.Ask({EndedDays(question.moment), question.rules, destination},
+                               {catalog_->log_sequence, catalog_->pairs, question.fleet,
+                                [this](const Pair& pair) { return Read(pair); }});
 }
 
 absl::StatusOr<ScoreEstimate> View::ReadScore(const Pair& pair, const Question& question) const {

@@ -140,8 +140,8 @@ class View {
   Moment MomentOf(const std::optional<Instant>& as_of) const;
   absl::StatusOr<Question> Put(const Asked& asked, Scope scope) const;
   absl::StatusOr<std::shared_ptr<const MeasureSet>> Read(const Pair& pair) const;
-  absl::StatusOr<std::shared_ptr<const Outlook>> ReadOutlook(const Pair& pair,
-                                                             const Question& question) const;
+  absl::StatusOr<std::shared_ptr<const Outlooks>> AskOutlooks(const std::string& destination,
+                                                              const Question& question) const;
   absl::StatusOr<ScoreEstimate> ReadScore(const Pair& pair, const Question& question) const;
   absl::StatusOr<std::shared_ptr<const Fleet>> AskFleet(const Question& question,
                                                         Scope scope) const;

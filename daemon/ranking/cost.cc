@@ -9,12 +9,14 @@
 namespace plumblane {
 namespace {
 
-constexpr size_t kPoints = 33;                     // of a rate
-constexpr size_t kSteps = 128;                     // of a cost table
+constexpr size_t kPoints = 25;                     // of a rate
+constexpr size_t kSteps = 128;                     // of a cost table ...
+constexpr size_t kFewSteps = 64;                   // ... and of one among more than this many
 using CostTable = std::array<double, kSteps + 2>;  // the last step is beyond what is asked
 constexpr double kDrop = 11;        // points reach to where the density is e^-11 of its peak ...
 constexpr double kReach = 14;       // ... and at most this far from it on the logit scale
 constexpr double kTie = 1e-12;      // costs closer than this part of them are equal
+constexpr double kNever = 1e-6;     // chance that all cost more than what is looked at
 constexpr double kFewest = 32;      // cells that a contest starts with
 constexpr double kMost = 1 / 64.0;  // chance that the cheapest lies in a cell, else it is split
 
@@ -66,6 +68,14 @@ struct Cost {
   double low() const { return fixed + late.low + bad.low; }
   double high() const { return fixed + late.high + bad.high; }
 
+  double MostAbove(double cost) const {
+    const double mean = fixed + late.per_one * late.rate.Mean() + bad.per_one * bad.rate.Mean();
+    if (cost <= mean) return 1;
+    const double variance = late.per_one * late.per_one * late.rate.Variance() +
+                            bad.per_one * bad.per_one * bad.rate.Variance();
+    return variance / (variance + (cost - mean) * (cost - mean));
+  }
+
   double fixed;
   RateCost late, bad;
 };
@@ -107,13 +117,13 @@ class RatePoints {
   // Puts the probability on even steps from the least cost; what lies between two counts at both,
   // the nearer the more, so that the mean stays what it is. What lies beyond is left out. Returns
   // how many steps have some.
-  size_t Spread(double step, CostTable& steps) const {
-    steps.fill(0);
+  size_t Spread(double step, size_t count, CostTable& steps) const {
+    std::fill_n(steps.begin(), count + 2, 0);
     size_t used = 0;
     const auto put = [&](double cost, double probability) {
       const double place = std::max(0.0, (cost - first_) / step);
-      if (place > kSteps + 1) return;
-      const size_t whole = std::min(static_cast<size_t>(place), kSteps);
+      if (place > count + 1) return;
+      const size_t whole = std::min(static_cast<size_t>(place), count);
       const double far = probability * (place - static_cast<double>(whole));
       steps[whole] += probability - far;
       steps[whole + 1] += far;
@@ -121,7 +131,7 @@ class RatePoints {
     };
     put(first_, below_[0]);
     double next = first_ + step;
-    const double end = first_ + step * (kSteps + 2);
+    const double end = first_ + step * (count + 2);
     for (size_t k = 0; k + 1 < size_ && at_[k] < end; ++k) {
       double from = at_[k], below = below_[k];
       while (next < std::min(end, at_[k + 1])) {
@@ -135,6 +145,18 @@ class RatePoints {
     }
     put(at_[size_ - 1], 1 - below_[size_ - 1]);
     return used;
+  }
+
+  // The probability below the middle of each even step from the least cost.
+  void Below(double step, size_t count, CostTable& middles) const {
+    size_t k = 0;
+    double least = below_[0];
+    for (size_t i = 0; i <= count; ++i) {
+      const double cost = first_ + (static_cast<double>(i) + 0.5) * step;
+      for (; k + 1 < size_ && at_[k + 1] <= cost; ++k) least = below_[k + 1];
+      if (k + 1 < size_) least = std::clamp(Between(k, cost), least, below_[k + 1]);
+      middles[i] = k + 1 < size_ ? least : 1;
+    }
   }
 
  private:
@@ -158,33 +180,38 @@ struct CostPoints {
 
 double Tiny(double cost) { return kTie * std::max(1.0, std::abs(cost)); }
 
-// P(cost > c) up to a cost: what lies on each of the even steps is spread half a step either way.
+// P(cost > c) up to a cost, at the middles of even steps, and between them in a straight line.
 class Table {
  public:
-  Table(const Cost& cost, const CostPoints& points, double top) : low_(cost.low()) {
-    step_ = (std::min(top, cost.high()) - low_) / kSteps;
+  Table(const Cost& cost, const CostPoints& points, double top, size_t steps = kSteps)
+      : low_(cost.low()), steps_(steps) {
+    step_ = (std::min(top, cost.high()) - low_) / static_cast<double>(steps);
     if (step_ <= Tiny(low_)) {  // as good as certain
       step_ = Tiny(low_);
       above_.fill(0);
       above_[0] = 1;
       return;
     }
-    CostTable late, bad;
-    std::array<double, kSteps + 1> both{};
-    const size_t late_used = points.late.Spread(step_, late);
-    const size_t bad_used = points.bad.Spread(step_, bad);
-    for (size_t i = 0; i < late_used; ++i) {
-      const size_t end = std::min(bad_used, kSteps + 1 - i);
-      for (size_t j = 0; j < end; ++j) both[i + j] += late[i] * bad[j];
+    // The narrower is put on steps: that much less is lost of what it is.
+    const bool late_is_wide = cost.late.high - cost.late.low >= cost.bad.high - cost.bad.low;
+    const RatePoints& wide = late_is_wide ? points.late : points.bad;
+    const RatePoints& narrow = late_is_wide ? points.bad : points.late;
+    CostTable masses, middles, below{};
+    const size_t used = std::min(narrow.Spread(step_, steps, masses), steps + 1);
+    wide.Below(step_, steps, middles);
+    for (size_t i = 0; i < used; ++i) {
+      for (size_t j = i; j <= steps; ++j) below[j] += masses[i] * middles[j - i];
     }
     above_[0] = 1;
-    for (size_t i = 0; i <= kSteps; ++i) above_[i + 1] = std::max(0.0, above_[i] - both[i]);
+    for (size_t i = 0; i <= steps; ++i) {
+      above_[i + 1] = std::clamp(1 - below[i], 0.0, above_[i]);
+    }
   }
 
   double Above(double cost) const {
     const double place = (cost - low_) / step_ + 0.5;
     if (place <= 0) return 1;
-    if (!(place < kSteps + 1)) return above_[kSteps + 1];
+    if (!(place < static_cast<double>(steps_ + 1))) return above_[steps_ + 1];
     const auto i = static_cast<size_t>(place);
     return above_[i] + (place - static_cast<double>(i)) * (above_[i + 1] - above_[i]);
   }
@@ -192,7 +219,7 @@ class Table {
   // The cost with that much probability below it, at most where the table ends.
   double Quantile(double p) const {
     size_t i = 0;
-    while (i < kSteps && above_[i + 1] > 1 - p) ++i;
+    while (i < steps_ && above_[i + 1] > 1 - p) ++i;
     const double more = above_[i] - (1 - p), inside = above_[i] - above_[i + 1];
     const double part = more < inside ? more / inside : 1;
     return std::max(low_, low_ + (static_cast<double>(i) + part - 0.5) * step_);
@@ -203,6 +230,7 @@ class Table {
 
  private:
   double low_, step_;
+  size_t steps_;
   CostTable above_;
 };
 
@@ -337,12 +365,23 @@ std::vector<double> ChancesOfCheapest(std::span<const CostBelief> beliefs, doubl
     high = std::min(high, cost.high());
     entrants.push_back({i, cost});
   }
+  const auto top = [&](double cost) {
+    double all = 1;
+    for (const Entrant& entrant : entrants) all *= entrant.cost.MostAbove(cost);
+    return all <= kNever;
+  };
+  if (top(high)) {
+    for (double from = low, width = (high - low) / 2; width > (high - low) / 4096; width /= 2) {
+      (top(from + width) ? high : from) = from + width;
+    }
+  }
   std::erase_if(entrants, [&](const Entrant& entrant) { return entrant.cost.low() > high; });
 
   std::vector<Table> tables;
   tables.reserve(entrants.size());
+  const size_t steps = entrants.size() > kFewSteps ? kFewSteps : kSteps;
   for (const Entrant& entrant : entrants) {
-    tables.emplace_back(entrant.cost, CostPoints(entrant.cost), high);
+    tables.emplace_back(entrant.cost, CostPoints(entrant.cost), high, steps);
     low = std::min(low, tables.back().start());
   }
   const Contest contest(tables, low - Tiny(low), high + Tiny(high));

@@ -17,7 +17,7 @@ double Lean(double own, double orders, double behind) {
   return (own * orders + behind * kStrength) / (orders + kStrength);
 }
 
-bool Knows(const Outlook* outlook) { return outlook != nullptr && outlook->orders > 0; }
+bool Knows(const Mishaps* mishaps) { return mishaps != nullptr && mishaps->orders > 0; }
 
 void Times(const OrderTerms& order, const OrderBelief& belief, double lost, CostParts& parts) {
   // Without a promise the mean is taken over the longest time that is followed at all.
@@ -43,25 +43,26 @@ void Times(const OrderTerms& order, const OrderBelief& belief, double lost, Cost
 std::array<double, 7> KindsOf(const OrderBelief& belief) {
   std::array<double, 7> mix;
   mix.fill(1.0 / 7);
-  for (const Outlook* outlook : {belief.fleet, belief.supplier, belief.pair}) {
-    if (outlook == nullptr) continue;
+  const Mishaps* own = belief.pair;
+  for (const Mishaps* mishaps : {belief.fleet, belief.supplier, own}) {
+    if (mishaps == nullptr) continue;
     for (size_t i = 0; i < mix.size(); ++i) {
-      mix[i] = (outlook->kinds[i] + kStrength * mix[i]) / (outlook->defects + kStrength);
+      mix[i] = (mishaps->kinds[i] + kStrength * mix[i]) / (mishaps->defects + kStrength);
     }
   }
   return mix;
 }
 
 void Claims(const OrderBelief& belief, CostParts& parts) {
-  for (const Outlook* outlook : {belief.fleet, belief.supplier}) {
-    if (!Knows(outlook)) continue;
-    const double share = std::min(1.0, outlook->disputes / outlook->orders);
+  for (const Mishaps* mishaps : {belief.fleet, belief.supplier}) {
+    if (!Knows(mishaps)) continue;
+    const double share = std::min(1.0, mishaps->disputes / mishaps->orders);
     const bool first = parts.dispute_share == 0;
-    parts.dispute_share = first ? share : Lean(share, outlook->orders, parts.dispute_share);
-    if (outlook->disputes == 0) continue;
+    parts.dispute_share = first ? share : Lean(share, mishaps->orders, parts.dispute_share);
+    if (mishaps->disputes == 0) continue;
     parts.answer_days = parts.answer_days == 0
-                            ? outlook->answer_days
-                            : Lean(outlook->answer_days, outlook->disputes, parts.answer_days);
+                            ? mishaps->answer_days
+                            : Lean(mishaps->answer_days, mishaps->disputes, parts.answer_days);
   }
 }
 

@@ -45,8 +45,8 @@ struct OrderBelief {
   // Of all pairs that have shipped to the destination: those on the lane, those of the supplier,
   // all; null: none.
   const Outlook* lane = nullptr;
-  const Outlook* supplier = nullptr;
-  const Outlook* fleet = nullptr;
+  const Mishaps* supplier = nullptr;
+  const Mishaps* fleet = nullptr;
 };
 
 struct CostParts {

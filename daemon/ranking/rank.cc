@@ -61,6 +61,13 @@ RankCandidate CandidateOf(const Pair& pair, const PairRates& rates, const Priors
   return candidate;
 }
 
+Ranked FiguresOf(const RankCandidate& candidate) {
+  Ranked ranked;
+  ranked.assumed = !CanJudge(candidate) || candidate.order_count == 0;
+  if (CanJudge(candidate)) ranked.expected_bad = ExpectedBad(candidate);
+  return ranked;
+}
+
 std::vector<Ranked> RankByBadShare(const std::vector<RankCandidate>& candidates, size_t limit) {
   constexpr double kUnjudged = std::numeric_limits<double>::infinity();
   std::vector<std::pair<double, size_t>> order;  // expected share and position
@@ -74,10 +81,8 @@ std::vector<Ranked> RankByBadShare(const std::vector<RankCandidate>& candidates,
   });
   std::vector<Ranked> ranking(order.size());
   for (size_t i = 0; i < order.size(); ++i) {
-    const RankCandidate& candidate = candidates[order[i].second];
+    ranking[i] = FiguresOf(candidates[order[i].second]);
     ranking[i].candidate = order[i].second;
-    ranking[i].assumed = !CanJudge(candidate) || candidate.order_count == 0;
-    if (CanJudge(candidate)) ranking[i].expected_bad = order[i].first;
   }
   for (size_t i = 0; i < std::min(limit, ranking.size()); ++i) {
     Ranked& ranked = ranking[i];

@@ -37,6 +37,9 @@ struct Ranked {
   std::string reason;           // one plain sentence
 };
 
+// What RankByBadShare tells of each, its limits and reason left out.
+Ranked FiguresOf(const RankCandidate& candidate);
+
 // Best first; those that cannot be judged last; ties by (supplier, lane). Only the first `limit`
 // get limits, close_to_first and a reason, which cost some 5 us each; sorting costs 0.1 us a
 // candidate.

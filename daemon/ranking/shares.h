@@ -52,7 +52,7 @@ struct ShareRules {
 
 // Sums to 1. The lowest expected cost (the first of equals) gets what the others leave. One whose
 // low limit (2.5 %) exceeds the best one's high limit (97.5 %) gets nothing.
-// Costs about 7 us a candidate with trials (200: 1.5 ms).
+// Costs about 4 us a candidate with trials (200: 0.7 ms), of thousands 7.
 // REQUIRES: not empty.
 std::vector<double> SharesToGive(std::span<const CostBelief> beliefs, const ShareRules& rules);
 

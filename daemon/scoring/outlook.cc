@@ -122,7 +122,13 @@ void MixInto(Outlook& sum, const Outlook& other, double weight) {
     }
     sum.followed_days = std::max(sum.followed_days, other.followed_days);
   }
-  sum.orders = total;
+  MixInto(static_cast<Mishaps&>(sum), static_cast<const Mishaps&>(other), weight);
+  sum.promised += weight * other.promised;
+  sum.promised_days += weight * other.promised_days;
+}
+
+void MixInto(Mishaps& sum, const Mishaps& other, double weight) {
+  sum.orders += other.orders * weight;
   const double disputes = other.disputes * weight;
   if (disputes > 0) {
     sum.answer_days =
@@ -131,8 +137,6 @@ void MixInto(Outlook& sum, const Outlook& other, double weight) {
   sum.disputes += disputes;
   sum.defects += weight * other.defects;
   for (size_t i = 0; i < sum.kinds.size(); ++i) sum.kinds[i] += weight * other.kinds[i];
-  sum.promised += weight * other.promised;
-  sum.promised_days += weight * other.promised_days;
 }
 
 double WaitingDays(const Outlook& outlook, int promised, double lost) {

@@ -29,11 +29,22 @@ inline constexpr int kLostAfterDays = 30;
 // A claim unanswered for longer counts as answered then.
 inline constexpr int kLongestAnswerDays = 30;
 
-struct Outlook {
-  static constexpr size_t kDays = kLongestPromise + kLostAfterDays + 1;
-
+// What goes wrong with orders.
+struct Mishaps {
   // Decayed orders paid, in the cohorts the curve is read from; 0: nothing below is known.
   double orders = 0;
+  double defects = 0;  // decayed, known by the claim window
+  // Of these by kind, in the order of Code: split by the Aalen-Johansen shares; they sum up.
+  std::array<double, 7> kinds{};
+  double disputes = 0;     // decayed, by the day of the claim
+  double answer_days = 0;  // mean, of the disputes; 0 without any
+
+  bool operator==(const Mishaps&) const = default;
+};
+
+struct Outlook : Mishaps {
+  static constexpr size_t kDays = kLongestPromise + kLostAfterDays + 1;
+
   // Share not arrived by d + 1/2 days, and the mean days an order was on its way by then.
   std::array<double, kDays> not_arrived{};
   std::array<double, kDays> days_by{};
@@ -41,12 +52,6 @@ struct Outlook {
   std::array<double, kDays> worth{};
   // The curve is known up to here: beyond it stays at its last value for want of news.
   double followed_days = 0;
-
-  double defects = 0;  // decayed, known by the claim window
-  // Of these by kind, in the order of Code: split by the Aalen-Johansen shares; they sum up.
-  std::array<double, 7> kinds{};
-  double disputes = 0;     // decayed, by the day of the claim
-  double answer_days = 0;  // mean, of the disputes; 0 without any
 
   // Decayed orders with a counted promise, and the sum of the days they were promised in.
   double promised = 0, promised_days = 0;
@@ -61,6 +66,7 @@ Outlook OutlookOf(const MeasureSet& measures, Scope scope, const Moment& moment,
 // The mixture, each with its orders times `weight`; disputes, defects and promises add up likewise.
 // What it is worth is not told: `worth` stays that of `sum`.
 void MixInto(Outlook& sum, const Outlook& other, double weight = 1);
+void MixInto(Mishaps& sum, const Mishaps& other, double weight = 1);
 
 // Mean days, over all orders, of those that arrive before they are taken as lost: from payment, and
 // beyond a promise of `promised` days. Orders not arrived by then beyond the share `lost` are those

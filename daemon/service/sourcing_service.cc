@@ -79,8 +79,9 @@ class Assigner {
       const int part = one.assignment.part;
       history.assignments[part] = std::move(one);
     }
-    for (const Assignment& one : made_) {
-      if (one.order == key) history.assignments[one.part] = {one, AssignmentState::kOpen};
+    if (const auto made = made_of_.find(key); made != made_of_.end()) {
+      const Assignment& one = made_[made->second];
+      history.assignments[one.part] = {one, AssignmentState::kOpen};
     }
     const auto order = view_.Order(key);
     if (!order.ok() && !absl::IsNotFound(order.status())) return order.status();
@@ -164,6 +165,7 @@ class Assigner {
     WriteAssignment({*decision.assignment, AssignmentState::kOpen}, /*with_candidates=*/true,
                     out->mutable_assignment());
     ++given_[decision.assignment->pick.supplier];
+    made_of_[decision.assignment->order] = made_.size();
     made_.push_back(*std::move(decision.assignment));
   }
 
@@ -171,6 +173,8 @@ class Assigner {
   const v1::AssignOrdersRequest& request_;
   std::map<std::string, int64_t> given_;
   std::vector<Assignment> made_;
+  // Places in made_. Of an order there is at most one: asked for again, it is what stands.
+  std::map<OrderKey, size_t> made_of_;
 };
 
 }  // namespace

@@ -15,7 +15,19 @@ namespace {
 using ::testing::ElementsAre;
 using ::testing::IsEmpty;
 
-using Offer = QuoteBook::Offer;
+struct Offer {
+  std::string supplier;
+  Lane lane;
+  auto operator<=>(const Offer&) const = default;
+};
+
+std::vector<Offer> PlacesOf(const std::vector<const HeldQuote*>& offers) {
+  std::vector<Offer> places;
+  for (const HeldQuote* offer : offers) {
+    places.push_back({offer->quote.key.supplier, offer->quote.key.lane});
+  }
+  return places;
+}
 
 const Lane kExpress{"VN", "DE", "express"};
 const Lane kAnyService{"VN", "DE", ""};
@@ -230,14 +242,15 @@ TEST_F(Quotes, OffersAreThePairsAsQuotedOnce) {
         Asks(100, {.minimum_units = 2, .supplier = "coral"}),
         Asks(100, {.until = 9, .supplier = "delta"}),
         Asks(100, {.from = 11, .supplier = "ember"})});
-  EXPECT_THAT(book_.OffersTo("DE", "kettle", 1, Day{10}),
+  EXPECT_THAT(PlacesOf(book_.OffersTo("DE", "kettle", 1, Day{10})),
               ElementsAre(Offer{"amber", from_turkey}, Offer{"copper", kAnyService},
                           Offer{"lotus", kExpress}));
-  EXPECT_THAT(book_.OffersTo("DE", "", 1, Day{10}),
+  EXPECT_THAT(PlacesOf(book_.OffersTo("DE", "", 1, Day{10})),
               ElementsAre(Offer{"amber", from_turkey}, Offer{"lotus", kExpress}));
-  EXPECT_THAT(book_.OffersTo("SE", "kettle", 1, Day{10}), ElementsAre(Offer{"birch", to_sweden}));
-  EXPECT_THAT(book_.OffersTo("SE", "teapot", 1, Day{10}), IsEmpty());
-  EXPECT_THAT(book_.OffersTo("NZ", "kettle", 1, Day{10}), IsEmpty());
+  EXPECT_THAT(PlacesOf(book_.OffersTo("SE", "kettle", 1, Day{10})),
+              ElementsAre(Offer{"birch", to_sweden}));
+  EXPECT_THAT(PlacesOf(book_.OffersTo("SE", "teapot", 1, Day{10})), IsEmpty());
+  EXPECT_THAT(PlacesOf(book_.OffersTo("NZ", "kettle", 1, Day{10})), IsEmpty());
 }
 
 TEST(Overlap, IsFoundWithinOneKeyOnly) {
@@ -372,8 +385,12 @@ TEST(QuoteModel, SaysTheSameOnRandomLoads) {
         if (held != nullptr) {
           ASSERT_EQ(held->quote, *expected) << "seed " << seed;
         }
+        ASSERT_EQ(
+            QuoteBook::FindAmong(book.OffersTo(lane.destination, item, units, day), supplier, lane),
+            held);
         ++(held != nullptr ? held_count : none_count);
-        ASSERT_EQ(book.OffersTo(lane.destination, item, units, day),
+        const QuoteBook copy = book;
+        ASSERT_EQ(PlacesOf(copy.OffersTo(lane.destination, item, units, day)),
                   naive.OffersTo(lane.destination, item, units, day));
       }
       for (const auto& [key, all] : book.all()) {

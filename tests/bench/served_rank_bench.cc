@@ -4,7 +4,8 @@
 // Each supplier has 30 orders over nine months, a quote of one to two times the lowest price, and
 // trials are on. "ingest" is one stream of new orders as fast as they are acknowledged.
 //
-// Usage: served_rank_bench PLUMBLANED  (the daemon's binary; started on a temporary directory)
+// Usage: served_rank_bench PLUMBLANED [suppliers [calls]]  (the daemon's binary; started on a
+// temporary directory; without a number of suppliers 200, 1,000 and 5,000)
 #include <grpcpp/grpcpp.h>
 #include <plumblane/v1/agreements.grpc.pb.h>
 #include <plumblane/v1/intake.grpc.pb.h>
@@ -113,7 +114,7 @@ void Fill(const std::shared_ptr<grpc::Channel>& channel, int suppliers) {
   load(&Agreements::Stub::LoadCosts, costs);
 }
 
-void Measure(const char* binary, int suppliers) {
+void Measure(const char* binary, int suppliers, size_t calls) {
   char folder[] = "/tmp/plumblane-rank-XXXXXX";
   if (mkdtemp(folder) == nullptr) Die("no folder");
   const std::string base = folder, address = "unix:" + base + "/s";
@@ -134,7 +135,6 @@ void Measure(const char* binary, int suppliers) {
       Die("not ranked by cost: " + response.order_reason());
     }
   };
-  const size_t calls = suppliers > 1000 ? 300 : 2000;
   const auto idle = plumblane::bench::Latency(ask, calls);
   std::atomic<bool> done = false;
   int64_t sent = 0;
@@ -164,9 +164,16 @@ void Measure(const char* binary, int suppliers) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc != 2) return 2;
+  if (argc < 2 || argc > 4) return 2;
   std::printf("RankSuppliers by cost, us, ten told; with ingest of so many events a second\n");
   std::printf("suppliers       p50       p99  with: p50       p99   events/s\n");
-  for (const int suppliers : {200, 1000, 5000}) Measure(argv[1], suppliers);
+  const size_t calls = argc > 3 ? std::strtoul(argv[3], nullptr, 10) : 2000;
+  if (argc > 2) {
+    Measure(argv[1], std::atoi(argv[2]), calls);
+  } else {
+    for (const int suppliers : {200, 1000, 5000}) {
+      Measure(argv[1], suppliers, suppliers > 1000 ? 300 : calls);
+    }
+  }
   return 0;
 }
