@@ -54,9 +54,12 @@ milliseconds Courier::Step(const StopEvent& stop) {
     if (state_.stopped) return kLookEvery;
   }
   const auto ready = Gather(view);
-  if (!ready.ok()) Complain(ready.status());
-  if (!ready.ok() || !*ready) return kLookEvery;
+  if (!ready.ok()) {
+    Complain(ready.status());
+    return kLookEvery;
+  }
   complained_ = false;
+  if (!*ready) return kept->second < *handled_ ? kAtOnce : kLookEvery;
   return Attempt(stop);
 }
 

@@ -23,7 +23,9 @@ namespace fs = std::filesystem;
 using Kind = SendResult::Kind;
 using test::HttpServer;
 using test::MessageWith;
+using ::testing::ContainsRegex;
 using ::testing::HasSubstr;
+using ::testing::Not;
 using ::testing::StartsWith;
 
 constexpr Instant kNow{1'790'000'040'123};
@@ -160,14 +162,15 @@ TEST_F(HookTest, SeesNothingOfTheDaemon) {
   const int open = dup(2);
   ASSERT_GE(open, 3);
   EXPECT_EQ(Run("env > " + directory_ + "/env; ls /proc/$$/fd > " + directory_ +
-                "/fds; grep SigBlk /proc/$$/status > " + directory_ + "/signals")
+                "/fds; grep SigBlk /proc/self/status > " + directory_ + "/signals")
                 .kind,
             Kind::kDelivered);
   close(open);
   EXPECT_THAT(Left("env"), HasSubstr("PATH=/usr/local/bin:/usr/bin:/bin\n"));
-  EXPECT_THAT(Left("env"), ::testing::Not(HasSubstr("PLUMBLANE_TEST_ONLY")));
-  // Beside the three: the script itself, which the shell keeps at ten or above.
-  EXPECT_THAT(Left("fds"), ::testing::ContainsRegex("^0\n(1.\n)?1\n(1.\n)?2\n(1.\n)?$"));
+  EXPECT_THAT(Left("env"), Not(HasSubstr("PLUMBLANE_TEST_ONLY")));
+  // From ten on are the shell's own.
+  EXPECT_THAT(Left("fds"), StartsWith("0\n1\n"));
+  EXPECT_THAT(Left("fds"), Not(ContainsRegex("(^|\n)[3-9]\n")));
   EXPECT_EQ(Left("signals"), "SigBlk:\t0000000000000000\n");
 }
 
