@@ -9,7 +9,9 @@ import http.server
 import json
 import os
 import socketserver
+import ssl
 import stat
+import subprocess
 import threading
 
 from harness import Daemon, Folder, main, send_season, wait_for, SAMPLE
@@ -20,7 +22,7 @@ KEY = b"an invented key for checks only"
 class Webhook:
     """Takes what is posted; answers by `answer(count of requests so far)`."""
 
-    def __init__(self, answer=lambda count: 204):
+    def __init__(self, answer=lambda count: 204, certificate=None):
         self.taken = []  # (status, headers, body)
         outer = self
 
@@ -36,8 +38,12 @@ class Webhook:
                 pass
 
         self.server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        if certificate:
+            context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+            context.load_cert_chain(certificate)
+            self.server.socket = context.wrap_socket(self.server.socket, server_side=True)
         threading.Thread(target=self.server.serve_forever, daemon=True).start()
-        self.url = f"http://127.0.0.1:{self.server.server_address[1]}/alerts"
+        self.url = f"http{'s' if certificate else ''}://127.0.0.1:{self.server.server_address[1]}/alerts"
 
     def cursors(self):
         return [int(json.loads(body)["data"]["cursor"]) for status, _, body in self.taken
@@ -109,6 +115,10 @@ def handled(daemon, sink):
     return int(deliveries(daemon)[sink].get("handledCursor", 0))
 
 
+def left(daemon, sink):
+    return int(deliveries(daemon)[sink].get("backlogCount", 0))
+
+
 def last_cursor(daemon, sink):
     """Of all notices: what is handled and what is left add up to it."""
     one = deliveries(daemon)[sink]
@@ -127,7 +137,7 @@ def settle(daemon, sink):
 def drain(daemon, sink):
     """Settles, and waits until nothing is left; the last cursor."""
     settle(daemon, sink)
-    assert wait_for(lambda: "backlogCount" not in deliveries(daemon)[sink], 120), daemon.read_log()
+    assert wait_for(lambda: left(daemon, sink) == 0), daemon.read_log()
     return handled(daemon, sink)
 
 
@@ -168,7 +178,7 @@ def a_receiver_that_is_gone_is_left_alone_until_the_next_start():
         send_season(daemon)
         last = settle(daemon, "webhook")
         assert deliveries(daemon)["webhook"]["state"] == "STATE_STOPPED"
-        assert int(deliveries(daemon)["webhook"]["backlogCount"]) == last
+        assert left(daemon, "webhook") == last
         assert len(webhook.taken) == 1
         assert "the receiver wants no more" in daemon.read_log()
         daemon.stop()
@@ -230,6 +240,27 @@ def history_is_listed_and_sent_nowhere():
         daemon.stop()
 
 
+def one_whose_certificate_nobody_vouches_for_is_told_nothing():
+    with Folder() as folder:
+        certificate = os.path.join(folder, "certificate")
+        subprocess.run(["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2",
+                        "-subj", "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1",
+                        "-keyout", certificate, "-out", certificate + ".public"],
+                       check=True, capture_output=True)
+        with open(certificate + ".public") as public, open(certificate, "a") as both:
+            both.write(public.read())
+        webhook = Webhook(certificate=certificate)
+        config = write_settings(folder, f"[deliver.webhook]\nurl = \"{webhook.url}\"\n"
+                                        "secret_file = \"SECRET\"\n")
+        daemon = Daemon(folder, "--config", config).start()
+        send_season(daemon)
+        assert wait_for(lambda: deliveries(daemon)["webhook"].get("attempts")), daemon.read_log()
+        attempt = deliveries(daemon)["webhook"]["attempts"][0]
+        assert attempt["outcome"] == "OUTCOME_FAILED" and "certificate" in attempt["detail"], attempt
+        assert not webhook.taken
+        daemon.stop()
+
+
 def wrong_settings_are_named_and_secrets_are_not_shown():
     with Folder() as folder:
         config = write_settings(folder, "[deliver.webhook]\nurl = \"https://shop.example/x\"\n"
@@ -247,4 +278,5 @@ if __name__ == "__main__":
     main([a_webhook_gets_every_alert_signed_and_in_order_through_hard_stops,
           a_receiver_that_is_gone_is_left_alone_until_the_next_start,
           mails_and_a_hook_tell_the_same, history_is_listed_and_sent_nowhere,
+          one_whose_certificate_nobody_vouches_for_is_told_nothing,
           wrong_settings_are_named_and_secrets_are_not_shown])

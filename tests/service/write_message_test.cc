@@ -67,7 +67,11 @@ TEST(MessageOf, EveryKindHasATypeOfItsOwn) {
 }
 
 TEST(WriteDelivery, SaysHowFarItHasComeAndWhatComesNext) {
-  RouteState state{.name = "webhook", .handled = 16, .backlog = 3, .refused = 2};
+  RouteState state;
+  state.name = "webhook";
+  state.handled = 16;
+  state.backlog = 3;
+  state.refused = 2;
   const auto written = [&state] {
     v1::Delivery delivery;
     WriteDelivery(state, &delivery);
