@@ -9,6 +9,7 @@
 #include "client/paging.h"
 #include "client/show.h"
 #include "client/show_alerts.h"
+#include "client/show_deliveries.h"
 #include "client/text.h"
 
 namespace plumblane::client {
@@ -103,6 +104,13 @@ ExitCode RunWatches(const Invocation& invocation, const Connection& connection, 
   return Print(status, answer, ShowWatches, invocation.json, connection, io);
 }
 
+ExitCode RunDeliveries(const Invocation& invocation, const Connection& connection, const Io& io) {
+  CallContext context;
+  v1::ListDeliveriesResponse answer;
+  const grpc::Status status = connection.alerts()->ListDeliveries(&context, {}, &answer);
+  return Print(status, answer, ShowDeliveries, invocation.json, connection, io);
+}
+
 }  // namespace
 
 ExitCode RunAlerts(const Invocation& invocation, const Connection& connection, const Io& io) {
@@ -119,6 +127,8 @@ ExitCode RunAlerts(const Invocation& invocation, const Connection& connection, c
       return RunWatch(invocation, connection, io);
     case Verb::kAlertsWatches:
       return RunWatches(invocation, connection, io);
+    case Verb::kAlertsDeliveries:
+      return RunDeliveries(invocation, connection, io);
     default:
       return RunList(invocation, connection, io);
   }

@@ -52,6 +52,7 @@ struct Builder {
     AddParsed(sub, "--complete-through", "TIME",
               "They tell all until then; a date is its start, UTC", ParseMoment,
               send.complete_through);
+    sub.add_flag("--history", send.history, "They tell of the past: send no alerts out for it");
     AddParsed(sub, "--promise-days", "DAYS", "Promise of paid events that give none",
               ParseNumber<0, 365>, send.promise_days);
     AddParsed(sub, "--time-zone", "NAME", "For bare dates at unknown destinations", ParseText,

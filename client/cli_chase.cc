@@ -24,6 +24,8 @@ void AddAlertsUnder(CLI::App& alerts, Invocation& to) {
             alert.after);
   AddCommand(alerts, to, "watches", Verb::kAlertsWatches,
              "How soon a worsening would be heard, lane by lane");
+  AddCommand(alerts, to, "deliveries", Verb::kAlertsDeliveries,
+             "Where notices are sent, and how far each has come");
 }
 
 }  // namespace
@@ -61,6 +63,7 @@ std::string CheckChase(const Invocation& invocation) {
     case Verb::kAlertsAccept:
     case Verb::kAlertsWatch:
     case Verb::kAlertsWatches:
+    case Verb::kAlertsDeliveries:
       break;
     default:
       return "";

@@ -51,6 +51,11 @@ the last cursor, and nothing is missed; a notice may come twice.)"},
     {"alerts watches",
      R"(  plumblane alerts watches
   plumblane alerts watches --json | jq '.watches[] | select(.idle)')"},
+    {"alerts deliveries",
+     R"(  plumblane alerts deliveries
+  plumblane alerts deliveries --json | jq '.deliveries[] | select(.state != "STATE_OK")')",
+     R"(Handled: the cursor up to which every notice was delivered, or was quiet, given
+up, or older than the sink. Where to send is said in the daemon's settings.)"},
 };
 
 }  // namespace

@@ -34,7 +34,8 @@ Anything else is refused: customers' data does not belong here.
 Lines that are not taken go to FILE.rejected with their number and the reason;
 all others count. After a file with shipped or delivered events its sources
 count as complete up to the latest event in it, or up to --complete-through;
-what comes through "-" counts as live.)";
+what comes through "-" counts as live. With --history the alerts that these
+events raise for days before today are listed, but sent nowhere.)";
 
 constexpr std::string_view kSuppliersNotes =
     R"(--sort: on-time and defect begin with the best, orders (settled) and under-way
@@ -66,6 +67,7 @@ constexpr Help kHelp[] = {
     {"send",
      R"(  plumblane send orders.csv tracking.ndjson
   plumblane send --complete-through 2026-09-28 mondays.csv
+  plumblane send --history orders-of-last-year.csv
   tail -F events.ndjson | plumblane send -)",
      kSendNotes},
     {"record",

@@ -55,6 +55,7 @@ enum class Verb {
   kAlertsAccept,
   kAlertsWatch,
   kAlertsWatches,
+  kAlertsDeliveries,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -77,6 +78,7 @@ struct SendOptions {
   std::optional<Instant> complete_through;
   std::optional<int> promise_days;
   std::string time_zone = "UTC";  // for bare dates at unknown destinations
+  bool history = false;           // no alert that opens by it is sent out
 };
 
 struct RecordOptions {

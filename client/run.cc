@@ -105,6 +105,7 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
     case Verb::kAlertsAccept:
     case Verb::kAlertsWatch:
     case Verb::kAlertsWatches:
+    case Verb::kAlertsDeliveries:
       return RunAlerts(invocation, connection, io);
     case Verb::kQuotesLoad:
     case Verb::kQuotesList:

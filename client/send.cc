@@ -40,9 +40,11 @@ class FileRun {
         io_(io),
         rejected_(file.name(), io),
         progress_(io),
-        sender_(connection.intake(), {}, [this](const auto& batch, const auto& receipt) {
-          for (const Rejection& refused : TakeReceipt(batch, receipt, report_)) Reject(refused);
-        }) {
+        sender_(connection.intake(), {.history = options.history},
+                [this](const auto& batch, const auto& receipt) {
+                  for (const Rejection& refused : TakeReceipt(batch, receipt, report_))
+                    Reject(refused);
+                }) {
     defaults_.shop = options.shop;
     defaults_.source = options.source.empty() ? kDefaultSource : options.source;
     defaults_.promise_days = options.promise_days;

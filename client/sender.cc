@@ -134,6 +134,7 @@ grpc::Status Sender::SendBatch() {
   batch_.number = next_number_++;
   message_.Clear();
   message_.set_batch_number(batch_.number);
+  message_.set_history(options_.history);
   for (const Outgoing& outgoing : batch_.events) *message_.add_events() = outgoing.event;
   in_flight_.push_back(std::exchange(batch_, Batch()));
   is_writing_ = true;

@@ -41,6 +41,7 @@ class Sender {
     size_t batch_bytes = 512 << 10;  // ... and 1 MiB; counts the kept lines as well
     int max_in_flight = 8;
     absl::Duration patience = absl::Seconds(60);
+    bool history = false;  // batches say that they tell of the past
   };
   // Given with each receipt: the batch it is for, events by index.
   using OnReceipt = std::function<void(const std::vector<Outgoing>&, const v1::BatchReceipt&)>;

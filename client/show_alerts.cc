@@ -117,6 +117,7 @@ std::string AlertText(const v1::Alert& alert, int width) {
   fact("advice", alert.advice());
   fact("note", alert.note());
   fact("revised", alert.revision());
+  if (alert.quiet()) fact("quiet", "of the time that was sent as history; sent nowhere");
   return text;
 }
 
@@ -241,7 +242,7 @@ std::string ShowAlerts(const v1::ListAlertsResponse& answer, bool with_closed, i
 std::string NoticeLine(const v1::AlertNotice& notice) {
   return absl::StrCat(notice.cursor(), " ", TimeText(notice.notice_time()), " ",
                       NameOf(notice.kind()), " ", notice.alert().alert_id(), ": ",
-                      notice.alert().sentence(), "\n");
+                      notice.alert().sentence(), notice.alert().quiet() ? " (quiet)" : "", "\n");
 }
 
 std::string ShowHeardOfLanes(const v1::ListWatchesResponse& answer, int width) {

@@ -17,6 +17,7 @@
 #include <filesystem>
 
 #include "base/zones.h"
+#include "delivery/deliverer.h"
 #include "engine/alert_teller.h"
 #include "engine/engine.h"
 #include "eventlog/event_log.h"
@@ -25,6 +26,7 @@
 #include "service/intake_service.h"
 #include "service/query_services.h"
 #include "service/sourcing_service.h"
+#include "service/write_message.h"
 #include "storage/rocksdb/rocksdb_store.h"
 
 namespace plumblane {
@@ -82,13 +84,13 @@ void SetLimits(grpc::ServerBuilder& builder) {
 // The services and the server, in the order of their dependence.
 class Server {
  public:
-  Server(Engine& engine, const Zones& zones, const std::string& version)
+  Server(Engine& engine, const Deliverer& deliverer, const Zones& zones, const std::string& version)
       : intake_(engine, zones),
         scores_(engine),
         sourcing_(engine),
         orders_(engine),
         agreements_(engine),
-        alerts_(engine),
+        alerts_(engine, deliverer),
         operations_(engine, version) {}
 
   // Listens on all addresses or none; `bound` receives them with ports filled in.
@@ -183,13 +185,20 @@ int RunDaemon(const Settings& settings, const std::string& version,
 
   AlertTeller teller(engine);
   teller.Start();
+  Deliverer deliverer(
+      engine,
+      [&settings](int64_t cursor, const AlertNotice& notice, const ToldAlert& after) {
+        return MessageOf(settings.delivery.source, cursor, notice, after);
+      },
+      RoutesOf(settings.delivery));
+  deliverer.Start();
 
   // Kept until the process ends: when its last user goes, this version of the library can wait ten
   // seconds for a thread of its own, and the stop with it.
   grpc_init();
   grpc::EnableDefaultHealthCheckService(true);
   grpc::reflection::InitProtoReflectionServerBuilderPlugin();
-  Server server(engine, *zones, version);
+  Server server(engine, deliverer, *zones, version);
   std::vector<std::string> addresses;
   if (absl::Status status = server.Listen(settings.listen, addresses); !status.ok()) {
     return Refuse(status, kExitTryAgain);
@@ -200,6 +209,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   wait_for_stop();
   spdlog::info("stopping");
   server.Stop(std::chrono::seconds(settings.shutdown_seconds));
+  deliverer.Stop();
   teller.Stop();
   engine.Stop();
   spdlog::info("stopped");

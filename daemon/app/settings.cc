@@ -4,60 +4,22 @@
 #include <absl/strings/match.h>
 #include <absl/strings/numbers.h>
 #include <absl/strings/str_cat.h>
-#include <toml++/toml.h>
 
 #include <algorithm>
-#include <cmath>
 #include <filesystem>
-#include <functional>
 #include <map>
+
+#include "app/setting_keys.h"
 
 namespace plumblane {
 namespace {
 
 constexpr char kDefaultAddress[] = "127.0.0.1:7437";
 
-// What a key takes and where it goes; false when the value is not of that kind or range.
-using Setter = std::function<bool(const toml::node&)>;
-struct Key {
-  std::string expected;
-  Setter set;
-};
-
-Key Text(std::string& to) {
-  return {"text", [&to](const toml::node& node) {
-            const auto value = node.value_exact<std::string>();
-            if (value) to = *value;
-            return value.has_value();
-          }};
-}
-
-template <typename Number>
-Key Whole(Number& to, int64_t least, int64_t most, int64_t scale = 1) {
-  return {absl::StrCat("a whole number from ", least, " to ", most),
-          [&to, least, most, scale](const toml::node& node) {
-            const auto value = node.value_exact<int64_t>();
-            if (!value || *value < least || *value > most) return false;
-            to = static_cast<Number>(*value * scale);
-            return true;
-          }};
-}
-
-Key Real(double& to, double least, double most, const std::string& what = "a number") {
-  return {absl::StrCat(what, " from ", least, " to ", most),
-          [&to, least, most](const toml::node& node) {
-            if (!node.is_number()) return false;
-            const double value = *node.value<double>();
-            if (!(value >= least && value <= most)) return false;
-            to = value;
-            return true;
-          }};
-}
-
 std::map<std::string, Key> KeysOf(Settings& settings) {
   ReadRules& rules = settings.engine.rules;
   constexpr int64_t kMillisPerHour = 3'600'000, kMostHours = 720;
-  return {
+  std::map<std::string, Key> keys = {
       {"data_directory", Text(settings.data_directory)},
       {"log_level", {"trace, debug, info, warning, error or off", Text(settings.log_level).set}},
       {"clock",
@@ -67,17 +29,7 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
           if (mode.ok()) settings.engine.clock_mode = *mode;
           return mode.ok();
         }}},
-      {"listen",
-       {"a list of addresses",
-        [&settings](const toml::node& node) {
-          const toml::array* list = node.as_array();
-          if (list == nullptr || !list->is_homogeneous<std::string>()) return false;
-          settings.listen.clear();
-          for (const toml::node& item : *list) {
-            settings.listen.push_back(*item.value<std::string>());
-          }
-          return true;
-        }}},
+      {"listen", Texts(settings.listen, "a list of addresses")},
       {"shutdown_seconds", Whole(settings.shutdown_seconds, 1, 600)},
       {"scores.half_life_days",
        Real(rules.half_life_days, kShortestHalfLifeDays, kLongestHalfLifeDays, "a number of days")},
@@ -95,6 +47,8 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
        Whole(settings.engine.series_bytes, 1, 1 << 20, int64_t{1} << 20)},
       {"intake.queue_events", Whole(settings.engine.queue_events, 1000, 10'000'000)},
   };
+  AddDeliveryKeys(settings.delivery, keys);
+  return keys;
 }
 
 std::string Place(const std::string& path, const toml::source_region& at) {
@@ -194,6 +148,7 @@ absl::Status CompleteSettings(Settings& settings) {
   for (const std::string& address : settings.listen) {
     if (absl::Status status = CheckAddress(address); !status.ok()) return status;
   }
+  if (absl::Status status = CompleteDelivery(settings.delivery); !status.ok()) return status;
   static constexpr absl::string_view kLevels[] = {"trace",   "debug", "info",
                                                   "warning", "error", "off"};
   for (const absl::string_view level : kLevels) {

@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "app/delivery_settings.h"
 #include "engine/engine.h"
 
 namespace plumblane {
@@ -22,14 +23,15 @@ struct Settings {
   int64_t block_cache_mib = 256;
   int64_t write_buffer_mib = 64;
   EngineOptions engine;
+  DeliverySettings delivery;
 };
 
 // Reads a TOML file over `settings`. Errors name file, line and key: not readable, not TOML, an
 // unknown key, a value of the wrong type or out of range.
 absl::Status ReadSettingsFile(const std::string& path, Settings& settings);
 
-// Checks what must hold whatever the source, and fills in the default listeners
-// (unix:DATA/plumblane.sock and 127.0.0.1:7437).
+// Checks what must hold whatever the source, reads the secrets that it names, and fills in the
+// default listeners (unix:DATA/plumblane.sock and 127.0.0.1:7437).
 absl::Status CompleteSettings(Settings& settings);
 
 absl::StatusOr<ClockMode> ReadClockMode(const std::string& word);

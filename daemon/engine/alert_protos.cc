@@ -49,6 +49,7 @@ void ToProto(const AlertNotice& notice, pb::AlertNoticeRecord& out) {
   out.set_revision(notice.revision);
   out.set_note(notice.note);
   if (notice.day) out.set_day(notice.day->number);
+  out.set_quiet(notice.quiet);
 }
 
 bool FromProto(const pb::AlertNoticeRecord& in, AlertNotice& notice) {
@@ -72,6 +73,7 @@ bool FromProto(const pb::AlertNoticeRecord& in, AlertNotice& notice) {
   notice.revision = in.revision();
   notice.note = in.note();
   if (in.has_day()) notice.day = Day{in.day()};
+  notice.quiet = in.quiet();
   return FromProto(in.facts(), notice.facts);
 }
 

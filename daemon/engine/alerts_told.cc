@@ -90,6 +90,7 @@ bool AlertsTold::Take(const AlertNotice& notice) {
     alert.shelved_until.reset();
     alert.revision = notice.revision;
     alert.update_time = notice.time;
+    alert.quiet = notice.quiet;
     ++last_cursor;
     return true;
   }
@@ -130,6 +131,7 @@ bool AlertsTold::Take(const AlertNotice& notice) {
       break;
   }
   alert.update_time = notice.time;
+  alert.quiet = notice.quiet;
   ++last_cursor;
   return true;
 }
@@ -207,6 +209,25 @@ std::vector<AlertNotice> NewsOf(const WatchKey& key, const AlertsTold& told,
     }
   }
   return news;
+}
+
+bool IsQuiet(const AlertNotice& notice, const AlertsTold& told, std::optional<Instant> history) {
+  const auto known = told.by_id.find(notice.alert_id);
+  if (known != told.by_id.end() && !known->second.quiet) return false;
+  switch (notice.kind) {
+    case Kind::kRaised:
+    case Kind::kRevised:
+    case Kind::kReturned:
+      return history && notice.facts.opened < DayOf(*history) &&
+             notice.told_through <= DayOf(*history);
+    case Kind::kAcknowledged:
+    case Kind::kShelved:
+    case Kind::kAccepted:
+      return known != told.by_id.end();
+    case Kind::kActiveAgain:
+      break;
+  }
+  return false;
 }
 
 std::vector<AlertNotice> ShelvesEnded(const AlertsTold& told, Instant now) {

@@ -90,6 +90,8 @@ struct AlertNotice {
   std::string note = {};
   // kShelved: the day it ends. kAccepted: the last day the watch had taken.
   std::optional<Day> day = {};
+  // IsQuiet when it was taken: kept and listed, but not sent out.
+  bool quiet = false;
   bool operator==(const AlertNotice&) const = default;
 };
 
@@ -105,6 +107,7 @@ struct ToldAlert {
   bool acknowledged = false;
   std::optional<Day> shelved_until, accepted;
   std::string note;
+  bool quiet = false;  // so is all that was told of it
   bool operator==(const ToldAlert&) const = default;
 
   bool is_open() const { return !unfounded && facts.ending == Ending::kOpen; }
@@ -133,6 +136,14 @@ struct AlertsTold {
 // the news went back, and nothing can be said. Ascending by opening day.
 std::vector<AlertNotice> NewsOf(const WatchKey& key, const AlertsTold& told,
                                 std::span<const Alert> alerts, Day through, Instant now);
+
+// Whether a notice tells only of what lies in the past: of an alert that opened before the day on
+// which history was taken last, by what was known up to that day. The day it was taken, not the
+// last one it tells of: while a file is being read, orders whose deliveries stand further down look
+// late up to yesterday. What is told by later days is present again: that a quiet alert has
+// returned, or that a shelf has ended. What users say of a quiet alert is quiet. Once one notice of
+// an alert was not, no later one is.
+bool IsQuiet(const AlertNotice& notice, const AlertsTold& told, std::optional<Instant> history);
 
 // kActiveAgain for each alert whose shelf has ended.
 std::vector<AlertNotice> ShelvesEnded(const AlertsTold& told, Instant now);

@@ -93,7 +93,12 @@ class Application {
     if (absl::Status status = TakeAssignments(entry.content.assignments); !status.ok()) {
       return status;
     }
+    if (auto history = entry.content.history_through) {
+      std::optional<Instant>& latest = applied_.catalog.history_through;
+      if (!latest || *latest < *history) latest = history;
+    }
     TakeAlertNotices(entry.content.alert_notices);
+    for (const Delivered& one : entry.content.deliveries) TakeDelivered(one);
     if (absl::Status status = Finish(); !status.ok()) return status;
     return std::move(applied_);
   }
@@ -171,11 +176,19 @@ class Application {
   void TakeAlertNotices(const std::vector<AlertNotice>& notices) {
     if (notices.empty()) return;
     auto alerts = std::make_shared<AlertsTold>(*applied_.catalog.alerts);
-    for (const AlertNotice& notice : notices) {
+    for (AlertNotice notice : notices) {
+      notice.quiet = IsQuiet(notice, *alerts, applied_.catalog.history_through);
       if (!alerts->Take(notice)) continue;
       applied_.batch.Put(Space::kMeta, NoticeKey(alerts->last_cursor), EncodeAlertNotice(notice));
     }
     applied_.catalog.alerts = std::move(alerts);
+  }
+
+  void TakeDelivered(const Delivered& delivered) {
+    const auto [at, is_new] = applied_.catalog.delivered.try_emplace(delivered.sink, 0);
+    if (!is_new && delivered.cursor <= at->second) return;
+    at->second = delivered.cursor;
+    applied_.batch.Put(Space::kMeta, DeliveredKey(delivered.sink), EncodeCount(delivered.cursor));
   }
 
   absl::Status TakeEvents(const std::vector<OrderEvent>& events) {

@@ -7,7 +7,8 @@
 //
 // Of an entry loads come first, then events, then assignments. Of several assignments of a part the
 // first stays. An assignment is open until its part is paid, and again when that is retracted.
-// Notices of alerts come last; those that say nothing (AlertsTold::Take) are not kept.
+// Notices of alerts come last; those that say nothing (AlertsTold::Take) are not kept. It is here
+// that they become quiet (IsQuiet), so it does not matter what was known when they were made.
 #pragma once
 
 #include <absl/status/statusor.h>

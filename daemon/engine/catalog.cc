@@ -100,6 +100,15 @@ absl::StatusOr<Catalog> LoadCatalog(const Snapshot& snapshot) {
   });
   if (!bad.ok()) return bad;
   catalog.alerts = std::move(alerts);
+
+  scanned = snapshot.Scan(Space::kMeta, kDeliveredPrefix, "", [&](auto key, auto value) {
+    const auto cursor = DecodeCount(value);
+    bad = cursor.status();
+    if (cursor.ok()) catalog.delivered[std::string(key.substr(kDeliveredPrefix.size()))] = *cursor;
+    return bad.ok();
+  });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
   return catalog;
 }
 

@@ -62,10 +62,12 @@ struct Catalog {
   std::shared_ptr<const Agreements> agreements = std::make_shared<Agreements>();
   std::shared_ptr<const OpenAssignments> assignments = std::make_shared<OpenAssignments>();
   std::shared_ptr<const AlertsTold> alerts = std::make_shared<AlertsTold>();
+  std::map<std::string, int64_t> delivered;  // by sink, the cursor of the last notice; never falls
 
-  uint64_t log_sequence = 0;            // applied up to here
-  std::optional<Instant> latest_event;  // the latest event time ever taken; never falls
-  int64_t order_count = 0;              // parts with at least one event
+  uint64_t log_sequence = 0;               // applied up to here
+  std::optional<Instant> latest_event;     // the latest event time ever taken; never falls
+  std::optional<Instant> history_through;  // the latest of any submission
+  int64_t order_count = 0;                 // parts with at least one event
   int64_t event_count = 0;
 
   // The earliest completeness over the sources that limit the news; none when no source does.

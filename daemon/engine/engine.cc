@@ -3,6 +3,7 @@
 #include <absl/strings/str_cat.h>
 #include <spdlog/spdlog.h>
 
+#include <algorithm>
 #include <iterator>
 #include <utility>
 
@@ -194,6 +195,9 @@ void Engine::Commit() {
       move_all(waiting.submission.agreements, content.agreements);
       move_all(waiting.submission.assignments, content.assignments);
       move_all(waiting.submission.alert_notices, content.alert_notices);
+      move_all(waiting.submission.deliveries, content.deliveries);
+      content.history_through =
+          std::max(content.history_through, waiting.submission.history_through);
     }
     if (content.empty()) {
       Applied nothing;

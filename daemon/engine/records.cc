@@ -97,6 +97,14 @@ std::string EncodeLogEntry(Instant receive_time, const Submission& content) {
   for (const AgreementLoad& load : content.agreements) ToProto(load, *entry.add_agreements());
   for (const Assignment& one : content.assignments) ToProto(one, *entry.add_assignments());
   for (const AlertNotice& one : content.alert_notices) ToProto(one, *entry.add_alert_notices());
+  for (const Delivered& one : content.deliveries) {
+    pb::DeliveryRecord& out = *entry.add_deliveries();
+    out.set_sink(one.sink);
+    out.set_cursor(one.cursor);
+  }
+  if (content.history_through) {
+    entry.set_history_through_millis(content.history_through->millis);
+  }
   return entry.SerializeAsString();
 }
 
@@ -120,6 +128,12 @@ absl::StatusOr<LogEntry> DecodeLogEntry(std::string_view bytes) {
   }
   for (const pb::AlertNoticeRecord& one : in.alert_notices()) {
     if (!FromProto(one, entry.content.alert_notices.emplace_back())) return Malformed("the log");
+  }
+  for (const pb::DeliveryRecord& one : in.deliveries()) {
+    entry.content.deliveries.push_back({one.sink(), one.cursor()});
+  }
+  if (in.has_history_through_millis()) {
+    entry.content.history_through = Instant{in.history_through_millis()};
   }
   return entry;
 }
@@ -222,6 +236,7 @@ std::string EncodeProgress(const Catalog& catalog) {
   if (catalog.latest_event) out.set_latest_event_millis(catalog.latest_event->millis);
   out.set_order_count(catalog.order_count);
   out.set_event_count(catalog.event_count);
+  if (catalog.history_through) out.set_history_through_millis(catalog.history_through->millis);
   return out.SerializeAsString();
 }
 
@@ -232,6 +247,9 @@ absl::Status DecodeProgress(std::string_view bytes, Catalog& catalog) {
   if (in.has_latest_event_millis()) catalog.latest_event = Instant{in.latest_event_millis()};
   catalog.order_count = in.order_count();
   catalog.event_count = in.event_count();
+  if (in.has_history_through_millis()) {
+    catalog.history_through = Instant{in.history_through_millis()};
+  }
   return absl::OkStatus();
 }
 

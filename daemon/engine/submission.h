@@ -4,6 +4,7 @@
 #include <absl/status/status.h>
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <variant>
 #include <vector>
@@ -38,6 +39,13 @@ struct SourceNews {
   bool operator==(const SourceNews&) const = default;
 };
 
+// Notices of alerts up to the cursor are no longer to be sent on this way out.
+struct Delivered {
+  std::string sink;
+  int64_t cursor = 0;
+  bool operator==(const Delivered&) const = default;
+};
+
 // What one sender hands in at a time; all of it is already checked to be right in itself.
 struct Submission {
   std::vector<OrderEvent> events;
@@ -46,9 +54,12 @@ struct Submission {
   std::vector<AgreementLoad> agreements = {};
   std::vector<Assignment> assignments = {};
   std::vector<AlertNotice> alert_notices = {};
+  std::vector<Delivered> deliveries = {};
+  // Up to here all is past: IsQuiet (alerts_told.h).
+  std::optional<Instant> history_through = {};
   bool empty() const {
     return events.empty() && news.empty() && excuses.empty() && agreements.empty() &&
-           assignments.empty() && alert_notices.empty();
+           assignments.empty() && alert_notices.empty() && deliveries.empty() && !history_through;
   }
 };
 

@@ -15,6 +15,7 @@
 #include "service/page_token.h"
 #include "service/status.h"
 #include "service/write_alert.h"
+#include "service/write_delivery.h"
 #include "storage/bytes.h"
 
 namespace plumblane {
@@ -115,7 +116,8 @@ bool Matches(const v1::ListAlertsRequest& request, const ToldAlert& alert) {
 
 }  // namespace
 
-AlertsService::AlertsService(Engine& engine) : engine_(engine) {
+AlertsService::AlertsService(Engine& engine, const Deliverer& deliverer)
+    : engine_(engine), deliverer_(deliverer) {
   poller_ = std::thread([this] { Poll(); });
 }
 
@@ -316,6 +318,17 @@ Reactor* AlertsService::ListWatches(Context* context, const v1::ListWatchesReque
     reactor->Finish({grpc::RESOURCE_EXHAUSTED, "another list is being made; ask again shortly"});
   }
   return reactor;
+}
+
+Reactor* AlertsService::ListDeliveries(Context* context,
+                                       const v1::ListDeliveriesRequest* /*request*/,
+                                       v1::ListDeliveriesResponse* response) {
+  return ReplyNow(context, [&] {
+    for (const RouteState& state : deliverer_.states()) {
+      WriteDelivery(state, response->add_deliveries());
+    }
+    return absl::OkStatus();
+  });
 }
 
 void ListWatches(const View& view, v1::ListWatchesResponse* response) {

@@ -12,6 +12,7 @@
 #include <set>
 #include <thread>
 
+#include "delivery/deliverer.h"
 #include "engine/engine.h"
 #include "service/in_turn.h"
 #include "service/one_at_a_time.h"
@@ -22,8 +23,8 @@ class AlertStream;
 
 class AlertsService final : public v1::Alerts::CallbackService {
  public:
-  // `engine` must outlive the service and all its streams.
-  explicit AlertsService(Engine& engine);
+  // Both must outlive the service and all its streams.
+  AlertsService(Engine& engine, const Deliverer& deliverer);
   ~AlertsService() override;
 
   using Context = grpc::CallbackServerContext;
@@ -36,6 +37,8 @@ class AlertsService final : public v1::Alerts::CallbackService {
   grpc::ServerWriteReactor<v1::AlertNotice>* WatchAlerts(Context*,
                                                          const v1::WatchAlertsRequest*) override;
   Reactor* ListWatches(Context*, const v1::ListWatchesRequest*, v1::ListWatchesResponse*) override;
+  Reactor* ListDeliveries(Context*, const v1::ListDeliveriesRequest*,
+                          v1::ListDeliveriesResponse*) override;
 
   // Open streams end with UNAVAILABLE, and so do new ones.
   void Drain();
@@ -48,6 +51,7 @@ class AlertsService final : public v1::Alerts::CallbackService {
   void Poll();
 
   Engine& engine_;
+  const Deliverer& deliverer_;
   InTurn saying_;
   OneAtATime listing_;
   std::mutex mutex_;

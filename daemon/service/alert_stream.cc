@@ -2,7 +2,6 @@
 
 #include <utility>
 
-#include "engine/records.h"
 #include "service/status.h"
 #include "service/write_alert.h"
 
@@ -12,41 +11,23 @@ AlertStream::AlertStream(AlertsService& service, const v1::WatchAlertsRequest& r
     : service_(service) {
   const View view = service_.engine_.Look();
   const auto cursor = CursorToWatch(view, request);
-  const absl::Status status = cursor.ok() ? CatchUp(view, *cursor) : cursor.status();
+  const absl::Status status = cursor.ok() ? reader_.GoTo(view, *cursor) : cursor.status();
   if (!status.ok()) End(ToGrpc(status));
-}
-
-absl::Status AlertStream::CatchUp(const View& view, int64_t cursor) {
-  const AlertsTold& latest = *view.catalog().alerts;
-  if (cursor == latest.last_cursor) {
-    told_ = latest;
-    return absl::OkStatus();
-  }
-  return EachAlertNotice(view.snapshot(), told_.last_cursor,
-                         [&](int64_t at, const AlertNotice& notice) {
-                           if (at > cursor) return false;
-                           told_.Take(notice);
-                           return true;
-                         });
 }
 
 void AlertStream::Next() {
   std::unique_lock lock(mutex_);
   if (writing_ || ending_) return;
   const View view = service_.engine_.Look();
-  if (view.catalog().alerts->last_cursor <= told_.last_cursor) return;
-  const absl::Status read = EachAlertNotice(
-      view.snapshot(), told_.last_cursor, [&](int64_t cursor, const AlertNotice& notice) {
-        told_.Take(notice);
-        notice_.Clear();
-        WriteNotice(cursor, notice, told_.by_id.at(notice.alert_id), &notice_);
-        return false;
-      });
-  if (!read.ok()) {
+  const auto next = reader_.Next(view);
+  if (!next.ok()) {
     ending_ = true;
-    status_ = ToGrpc(read);
+    status_ = ToGrpc(next.status());
     return Leave(lock);
   }
+  if (!*next) return;
+  notice_.Clear();
+  WriteNotice((*next)->cursor, (*next)->notice, *(*next)->after, &notice_);
   writing_ = true;
   StartWrite(&notice_);
 }

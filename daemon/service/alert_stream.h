@@ -5,7 +5,7 @@
 
 #include <mutex>
 
-#include "engine/alerts_told.h"
+#include "engine/notice_reader.h"
 #include "service/alert_service.h"
 
 namespace plumblane {
@@ -25,14 +25,12 @@ class AlertStream final : public grpc::ServerWriteReactor<v1::AlertNotice> {
   void OnDone() override;
 
  private:
-  // What is known of alerts once all notices up to `cursor` are taken.
-  absl::Status CatchUp(const View& view, int64_t cursor);
   void Leave(std::unique_lock<std::mutex>& lock);
 
   AlertsService& service_;
   std::mutex mutex_;
   // Guarded by mutex_.
-  AlertsTold told_;
+  NoticeReader reader_;
   v1::AlertNotice notice_;
   bool writing_ = false, ending_ = false, finished_ = false;
   grpc::Status status_;

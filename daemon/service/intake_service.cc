@@ -2,6 +2,7 @@
 
 #include <absl/strings/str_cat.h>
 
+#include <algorithm>
 #include <deque>
 #include <utility>
 
@@ -134,11 +135,16 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     Read read;
     read.receipt.set_batch_number(batch_.batch_number());
     const Instant now = service_.engine_.WallNow();
-    const auto agreements = service_.engine_.Look().catalog().agreements;
+    const View view = service_.engine_.Look();
+    const auto agreements = view.catalog().agreements;
+    if (batch_.history()) read.submission.history_through = view.now();
     for (int i = 0; i < batch_.events_size(); ++i) {
       auto event = ReadEvent(batch_.events(i), service_.zones_, now);
       if (auto* taken = std::get_if<OrderEvent>(&event)) {
         FillFromAgreements(batch_.events(i), *agreements, service_.zones_, taken->event);
+        if (auto& history = read.submission.history_through) {
+          history = std::max(*history, taken->event.time);
+        }
         read.submission.events.push_back(std::move(*taken));
         read.indexes.push_back(i);
         continue;

@@ -232,6 +232,7 @@ void WriteAlert(const std::string& id, const ToldAlert& alert, const AlertEviden
   out->set_note(alert.note);
   if (alert.shelved_until) out->set_shelved_until_date(FormatDay(*alert.shelved_until));
   out->set_revision(alert.revision);
+  out->set_quiet(alert.quiet);
 }
 
 void WriteNotice(int64_t cursor, const AlertNotice& notice, const ToldAlert& after,

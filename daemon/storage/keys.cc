@@ -128,6 +128,10 @@ std::string AgreementKey(uint64_t sequence, size_t index) {
   return writer.Take();
 }
 
+std::string DeliveredKey(std::string_view sink) {
+  return std::string(kDeliveredPrefix) + std::string(sink);
+}
+
 std::string NoticeKey(int64_t cursor) {
   KeyWriter writer;
   writer.Raw(kNoticePrefix);

@@ -19,6 +19,7 @@
 //   meta    "format", "progress", "source/" source, "excuse/" excuse_id,
 //           "agreement/" sequence(big64) index(big32)   a load: which one of its log entry
 //           "notice/" cursor(big64)                     what was told of alerts
+//           "delivered/" sink                           value: cursor, signed
 //   log     sequence(big64)
 //
 // So one supplier's, one lane's (through 'p') and one pair's cells are each read without passing
@@ -62,6 +63,8 @@ std::string SourceKey(std::string_view source);
 std::string ExcuseKey(std::string_view excuse_id);
 std::string AgreementKey(uint64_t sequence, size_t index);
 std::string NoticeKey(int64_t cursor);
+std::string DeliveredKey(std::string_view sink);
+inline constexpr std::string_view kDeliveredPrefix = "delivered/";
 inline constexpr std::string_view kNoticePrefix = "notice/";
 inline constexpr std::string_view kSourcePrefix = "source/";
 inline constexpr std::string_view kExcusePrefix = "excuse/";

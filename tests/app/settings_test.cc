@@ -312,6 +312,12 @@ Settings Unlike(const Settings& defaults) {
   other.engine.rules.claim_window_days += 1;
   other.engine.rules.fold.lost_after_days += 1;
   other.engine.rules.fold.tolerance_millis += 1;
+  other.delivery.source = "other";
+  other.delivery.webhook.timeout_seconds += 1;
+  other.delivery.hook.timeout_seconds += 1;
+  other.delivery.mail.timeout_seconds += 1;
+  other.delivery.mail.daily = true;
+  other.delivery.mail.digest_hour += 1;
   return other;
 }
 
@@ -334,6 +340,13 @@ TEST(SampleSettings, StateExactlyTheDefaults) {
   EXPECT_EQ(rules.settle_delay_millis, expected.settle_delay_millis);
   EXPECT_EQ(rules.claim_window_days, expected.claim_window_days);
   EXPECT_EQ(rules.fold, expected.fold);
+  EXPECT_EQ(settings.delivery.source, defaults.delivery.source);
+  EXPECT_EQ(settings.delivery.webhook.timeout_seconds, defaults.delivery.webhook.timeout_seconds);
+  EXPECT_EQ(settings.delivery.hook.timeout_seconds, defaults.delivery.hook.timeout_seconds);
+  EXPECT_EQ(settings.delivery.mail.timeout_seconds, defaults.delivery.mail.timeout_seconds);
+  EXPECT_EQ(settings.delivery.mail.daily, defaults.delivery.mail.daily);
+  EXPECT_EQ(settings.delivery.mail.digest_hour, defaults.delivery.mail.digest_hour);
+  EXPECT_TRUE(RoutesOf(settings.delivery).empty());
 }
 
 TEST_F(SettingsFile, TheLinesThatTheSampleLeavesOutAreFineToo) {
@@ -348,10 +361,12 @@ TEST_F(SettingsFile, TheLinesThatTheSampleLeavesOutAreFineToo) {
     }
     text += line + "\n";
   }
-  EXPECT_EQ(taken_in, 2);
+  EXPECT_EQ(taken_in, 10);
   Settings settings = Taken(text);
   EXPECT_EQ(settings.data_directory, "/var/lib/plumblane");
   EXPECT_EQ(settings.listen.size(), 2u);
+  EXPECT_EQ(RoutesOf(settings.delivery).size(), 3u);
+  settings.delivery = {};  // its secrets are elsewhere
   EXPECT_TRUE(CompleteSettings(settings).ok()) << CompleteSettings(settings);
 }
 

@@ -47,6 +47,12 @@ class FakeAlerts : public v1::Alerts::Service {
     return grpc::Status::OK;
   }
 
+  grpc::Status ListDeliveries(grpc::ServerContext*, const v1::ListDeliveriesRequest*,
+                              v1::ListDeliveriesResponse* answer) override {
+    *answer = state_.deliveries;
+    return grpc::Status::OK;
+  }
+
  private:
   template <typename Request>
   grpc::Status Decide(const Request& request, v1::Alert::State decided, Request& seen,

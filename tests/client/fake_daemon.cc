@@ -29,6 +29,7 @@ class FakeIntake : public v1::Intake::Service {
       for (v1::EventBatch batch; stream->Read(&batch);) {
         const std::lock_guard lock(state_.mutex);
         ++state_.batches;
+        state_.history_batches += batch.history();
         waiting.push_back(batch);
         state_.most_unanswered = std::max(state_.most_unanswered, static_cast<int>(waiting.size()));
       }

@@ -60,6 +60,7 @@ struct FakeState {
   v1::ListClaimsResponse claims;            // paged
   v1::ListAlertsResponse alerts;            // paged; a decision on "unknown" is NOT_FOUND
   v1::ListWatchesResponse watches;
+  v1::ListDeliveriesResponse deliveries;
   std::vector<v1::AlertNotice> notices;  // of WatchAlerts, which ends after them ...
   grpc::Status risk_status;              // of GetRisk
   grpc::Status watch_end;                // ... like this
@@ -91,7 +92,7 @@ struct FakeState {
   v1::ShelveAlertRequest shelve_request;
   v1::AcceptAlertRequest accept_request;
   int loads = 0;
-  int batches = 0;
+  int batches = 0, history_batches = 0;
   int most_unanswered = 0;
 };
 

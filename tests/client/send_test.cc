@@ -68,6 +68,14 @@ class SendTest : public testing::Test {
   TemporaryFolder folder_;
 };
 
+TEST_F(SendTest, HistoryIsSaidWithEveryBatchAndOnlyWhenAskedFor) {
+  EXPECT_EQ(Send({"-", "--history"}, Lines(1200)).code, kDone);
+  EXPECT_EQ(daemon_.state.batches, 3);
+  EXPECT_EQ(daemon_.state.history_batches, 3);
+  EXPECT_EQ(Send({"-"}, Lines(3)).code, kDone);
+  EXPECT_EQ(daemon_.state.history_batches, 3);
+}
+
 TEST_F(SendTest, TellsWhatBecameOfAFile) {
   const std::string file = folder_.Write("a.ndjson", Lines(1203));
   daemon_.state.receive = [](const v1::EventBatch& batch, v1::BatchReceipt* receipt) {

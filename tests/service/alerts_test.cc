@@ -107,7 +107,8 @@ class AlertsTest : public ::testing::Test {
   std::string directory_;
   RunningEngine engine_;
   AlertTeller teller_{*engine_};
-  AlertsService service_{*engine_};
+  Deliverer deliverer_{*engine_, {}, {}};
+  AlertsService service_{*engine_, deliverer_};
   std::unique_ptr<grpc::Server> server_;
   std::unique_ptr<v1::Alerts::Stub> stub_;
 };
