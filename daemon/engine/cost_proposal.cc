@@ -14,11 +14,14 @@ namespace {
 // Fewer cases are chance.
 constexpr int64_t kFewestCases = 5;
 
-std::optional<Code> DefectOf(const PartState& part) {
+// A loss is written ahead of its day.
+std::optional<Code> DefectOf(const PartState& part, Instant horizon) {
   for (const Entry& entry : part.entries) {
     if (entry.key.measure != Measure::kDefect) continue;
     for (const Outcome& outcome : entry.outcomes) {
-      if (IsDefect(outcome.code)) return outcome.code;
+      const bool is_ahead = outcome.code == Code::kLost && !part.defect &&
+                            EndOf(entry.key.day + static_cast<int32_t>(outcome.bucket)) > horizon;
+      if (IsDefect(outcome.code) && !is_ahead) return outcome.code;
     }
   }
   return std::nullopt;
@@ -36,7 +39,7 @@ void CostProposer::Add(const OrderState& order) {
     const auto refund = part.refunds_by_shop.find(part.sale->currency);
     const double refunded =
         refund == part.refunds_by_shop.end() ? 0 : static_cast<double>(refund->second);
-    if (const std::optional<Code> kind = DefectOf(part)) {
+    if (const std::optional<Code> kind = DefectOf(part, horizon_)) {
       Kind& one = seen.kinds[IndexOfKind(*kind)];
       ++one.cases;
       one.refund_shares += std::min(1.0, refunded / static_cast<double>(part.sale->minor_units));

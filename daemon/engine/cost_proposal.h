@@ -12,6 +12,7 @@
 
 #include "agreements/costs.h"
 #include "agreements/items.h"
+#include "base/time.h"
 #include "orders/fold.h"
 
 namespace plumblane {
@@ -24,8 +25,8 @@ struct CostProposal {
 
 class CostProposer {
  public:
-  // `items` must outlive it.
-  explicit CostProposer(const ItemBook& items) : items_(items) {}
+  // `items` must outlive it. What never arrived is lost once its day is over by the horizon.
+  CostProposer(const ItemBook& items, Instant horizon) : items_(items), horizon_(horizon) {}
 
   void Add(const OrderState& order);
 
@@ -46,6 +47,7 @@ class CostProposer {
   };
 
   const ItemBook& items_;
+  Instant horizon_;
   std::map<std::string, std::map<std::string, Seen>> seen_;  // by currency and item class
 };
 

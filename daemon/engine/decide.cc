@@ -81,7 +81,7 @@ Decision Decide(const OrderToSource& asked, const SourcingAnswer& answer, const 
   made.item = asked.item;
   made.units = asked.units;
   made.currency = answer.currency;
-  made.instead_of = asked.not_supplier;
+  if (!asked.could_not.empty()) made.instead_of = asked.could_not.back();
   for (const SourcingCandidate& one : answer.candidates) made.candidates.push_back(Recorded(one));
   for (const ExcludedPair& one : answer.excluded) {
     AssignmentCandidate out;

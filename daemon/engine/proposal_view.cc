@@ -7,7 +7,7 @@ namespace plumblane {
 absl::StatusOr<CostProposal> View::ProposeCosts(const std::string& shop,
                                                 const std::function<bool()>& give_up) const {
   constexpr int kOrdersBetweenAsking = 1000;
-  CostProposer proposer(catalog_->agreements->items);
+  CostProposer proposer(catalog_->agreements->items, MomentOf({}).horizon);
   const std::string prefix = shop.empty() ? "" : shop + '\0';
   absl::Status bad;
   int count = 0;

@@ -24,8 +24,8 @@ struct OrderToSource {
   std::string item;  // "" = quotes for any item
   int64_t units = 1;
   std::string shop = "default";
-  std::optional<Money> sale;  // none: as the cost settings say
-  std::string not_supplier;   // could not deliver it; "" = none
+  std::optional<Money> sale;           // none: as the cost settings say
+  std::vector<std::string> could_not;  // suppliers that could not deliver it, the latest last
   // Orders given to suppliers since the state that is asked, which count against their limits.
   std::map<std::string, int64_t> given;
 };

@@ -231,7 +231,10 @@ class View::Sourcer {
   // Why the supplier can take no order now; "" when it can. Fills in what is left of its month.
   absl::StatusOr<std::string> CannotTake(SourcingCandidate& candidate) const {
     const std::string& supplier = candidate.pair.supplier;
-    if (supplier == order_.not_supplier) return std::string("could not deliver this order");
+    if (std::find(order_.could_not.begin(), order_.could_not.end(), supplier) !=
+        order_.could_not.end()) {
+      return std::string("could not deliver this order");
+    }
     if (const Pause* pause = agreements_.terms.PausedOn(supplier, today_)) {
       return PauseReason(*pause);
     }

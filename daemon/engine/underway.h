@@ -1,4 +1,11 @@
 // Orders under way and claims, one by one: what to chase, what to claim. As of now.
+//
+// Under way is a part that was paid and neither delivered, cancelled nor refunded by the supplier;
+// what is given up as lost (orders/standing.h) is no longer.
+// To be claimed is what standing.h calls unclaimed, and what has not arrived though its promised
+// day is over by the horizon: as not received, as lost once it is given up; not of what is excused.
+// Its days count from delivery or else the promised day; it stays as long as the terms say, without
+// terms for the claim window, and on the last day still.
 #pragma once
 
 #include <compare>
@@ -70,8 +77,9 @@ struct ClaimFilter {
   bool with_settled = false;
 };
 
-// By the last day to file, those without one at the end; then by money, of one currency after the
-// other, the highest first and those without at the end; then by shop, order and part.
+// By the last day to file, those without one at the end; then by money, what was paid for what is
+// to be filed and what is owed on what was, of one currency after the other, the highest first and
+// those without at the end; then by shop, order and part.
 struct ClaimPlace {
   Day last;  // kNoLastDay = none
   std::string currency;

@@ -20,6 +20,7 @@ bool IsOverdue(const PartState& part, Instant horizon);
 // Undelivered for so long that it counts as lost. REQUIRES: part.paid, and it is not delivered.
 bool IsGivenUp(const PartState& part, const FoldRules& rules, Instant horizon);
 
+// A refund by the supplier at or after the dispute is an answer.
 enum class ClaimStanding : uint8_t {
   kNone,       // nothing known to claim
   kUnclaimed,  // something to claim (Unclaimed), and the supplier was not told

@@ -47,7 +47,14 @@ class Assigner {
     if (!history.ok()) return history.status();
     int part = 1;
     if (Settled(*history, part, out)) return absl::OkStatus();
-    asked->order.not_supplier = request_.instead_of();
+    if (!request_.instead_of().empty()) {
+      for (const auto& [number, held] : history->assignments) {
+        if (!held.assignment.instead_of.empty()) {
+          asked->order.could_not.push_back(held.assignment.instead_of);
+        }
+      }
+      asked->order.could_not.push_back(request_.instead_of());
+    }
     asked->order.given = given_;
     const auto answer = view_.Source(asked->order, {}, 0);
     if (absl::IsInvalidArgument(answer.status())) {

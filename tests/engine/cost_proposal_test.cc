@@ -36,7 +36,7 @@ class Proposal : public ::testing::Test {
 
   int count_ = 0;
   ItemBook items_;
-  CostProposer proposer_{items_};
+  CostProposer proposer_{items_, test::At("2026-04-10")};
 };
 
 TEST_F(Proposal, TheSaleIsTheMiddleOne) {
@@ -77,6 +77,19 @@ TEST_F(Proposal, DefectsAreSharesOfTheSaleByKind) {
   EXPECT_EQ(costs.defects[IndexOfKind(Code::kQuality)], (DefectCost{0.25, true}));
   EXPECT_EQ(costs.defects[IndexOfKind(Code::kLost)], (DefectCost{1, false}))
       << "never seen: a full refund, to be on the safe side";
+}
+
+TEST_F(Proposal, WhatIsUnderWayIsNotLostYet) {
+  for (int i = 0; i < 6; ++i) {
+    OrderBuilder lost = Sold(2000);  // promised for 10 March: lost at the end of 9 April
+    Refund(lost, 2000, Reason::kNone);
+    Add(lost);
+    Add(Sold(2000).Promised("2026-03-11"));
+  }
+  const CostProposal proposal = proposer_.Propose("");
+  EXPECT_EQ(proposal.settings.classes.at(0).defects[IndexOfKind(Code::kLost)],
+            (DefectCost{1, false}));
+  EXPECT_THAT(proposal.reasons, Contains(HasSubstr("lost: of 6 cases")));
 }
 
 TEST_F(Proposal, ClassesOfItemsAreApartAndOtherCurrenciesLeftOut) {

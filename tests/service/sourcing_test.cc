@@ -273,6 +273,8 @@ TEST_F(Sourcing, RoutedAgainItIsANewPartWithAnotherSupplier) {
   const v1::AssignOrderResult other = AssignOne("n1", "", "dear");
   EXPECT_EQ(other.field(), "instead_of");
   EXPECT_EQ(other.problem(), "part 2 went to cheap") << "the field is named once";
+  EXPECT_EQ(AssignOne("n1", "", "cheap").assignment().supplier(), "dear")
+      << "swift could not deliver it either";
   EXPECT_THAT(AssignOne("n9", "", "dear").problem(), HasSubstr("assigned or paid before"));
   EXPECT_EQ(AssignOne("swift5", "", "swift").assignment().part(), 2) << "paid, then out of stock";
 }
