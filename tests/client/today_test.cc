@@ -20,7 +20,7 @@ Today Quiet() {
 }
 
 TEST(Today, SaysWhenNothingNeedsAnybody) {
-  EXPECT_EQ(ShowToday(Quiet(), kWidth), "Nothing needs you, as of 2026-10-01 UTC.\n");
+  EXPECT_EQ(ShowToday(Quiet(), kWidth), "Nothing needs you, as of 2026-10-01.\n");
 }
 
 TEST(Today, NamesActiveAlertsOnly) {
@@ -30,7 +30,7 @@ TEST(Today, NamesActiveAlertsOnly) {
       {"alertId":"a2","state":"STATE_ACKNOWLEDGED","sentence":"Known."},
       {"alertId":"a3","state":"STATE_SHELVED","sentence":"Later."}]})");
   EXPECT_EQ(ShowToday(today, kWidth),
-            "As of 2026-10-01 UTC\n\nAlerts (plumblane alerts says more)\n"
+            "As of 2026-10-01\n\nAlerts (plumblane alerts says more)\n"
             "  a1: 9 of 41 orders were late.\n");
 }
 
@@ -71,7 +71,7 @@ TEST(Today, AddsUpWhatIsOwedAndNamesWhatIsToBeFiledSoon) {
       {"shop":"h","orderId":"5","part":1,"supplierId":"alpha","state":"STATE_OWED",
        "owed":{"currencyCode":"USD","minorUnits":"100"}}]})");
   EXPECT_EQ(ShowToday(today, kWidth),
-            "As of 2026-10-01 UTC\n\nClaims (plumblane claims)\n"
+            "As of 2026-10-01\n\nClaims (plumblane claims)\n"
             "  alpha, 1 to file, the first by 2026-10-03: h/1\n"
             "  alpha, 1 unanswered, up to 7.5 days: h/3\n"
             "  alpha owes 20.00 EUR and 1.00 USD: h/3, h/4, h/5\n");
@@ -91,7 +91,7 @@ TEST(Today, NamesQuotesThatEndAndLimitsNearlyUsed) {
       {"supplier":"beta","terms":{"monthlyOrderLimit":"100"},"monthPaidCount":"79"},
       {"supplier":"gamma","terms":{},"monthPaidCount":"79"}]})");
   EXPECT_EQ(ShowToday(today, kWidth),
-            "As of 2026-10-01 UTC\n\nQuotes that end soon (plumblane quotes list)\n"
+            "As of 2026-10-01\n\nQuotes that end soon (plumblane quotes list)\n"
             "  alpha, 2 quotes: 3 days left, today included\n\n"
             "Monthly limits (plumblane terms list)\n"
             "  alpha, 80 of 100 used; a new month starts on 2026-10-15\n");
@@ -112,7 +112,7 @@ TEST(Today, NamesFeedsOfDeliveriesThatAreSilentWhileOrdersAreUnderWay) {
   EXPECT_THAT(ShowToday(today, kWidth), HasSubstr("Nothing needs you")) << "nothing is awaited";
   today.underway.add_counts()->set_order_count(1);
   const std::string text = ShowToday(today, 120);
-  EXPECT_THAT(text, HasSubstr("  weekly: complete up to 2026-09-20 UTC, 11 days ago; what was due "
+  EXPECT_THAT(text, HasSubstr("  weekly: complete up to 2026-09-20, 11 days ago; what was due "
                               "since is not judged\n"
                               "  tracking: last event 2026-09-27 12:00 UTC, 3 days ago\n"));
   EXPECT_THAT(text, Not(HasSubstr("fresh")));
