@@ -3,6 +3,7 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 #include <optional>
 #include <vector>
@@ -128,7 +129,8 @@ std::string ClaimsText(const Today& today, int width) {
     }
     if (!of.unanswered.empty()) {
       section.Add(absl::StrCat(supplier, ", ", of.unanswered.size(), " unanswered, up to ",
-                               DaysText(of.longest_wait_days), ": ", Named(of.unanswered)));
+                               DaysText(std::floor(of.longest_wait_days)), ": ",
+                               Named(of.unanswered)));
     }
     std::vector<std::string> sums;
     for (const auto& [currency, sum] : of.owed) sums.push_back(MoneyText(sum));

@@ -73,7 +73,7 @@ TEST(Today, AddsUpWhatIsOwedAndNamesWhatIsToBeFiledSoon) {
   EXPECT_EQ(ShowToday(today, kWidth),
             "As of 2026-10-01\n\nClaims (plumblane claims)\n"
             "  alpha, 1 to file, the first by 2026-10-03: h/1\n"
-            "  alpha, 1 unanswered, up to 7.5 days: h/3\n"
+            "  alpha, 1 unanswered, up to 7 days: h/3\n"
             "  alpha owes 20.00 EUR and 1.00 USD: h/3, h/4, h/5\n");
 }
 
