@@ -212,6 +212,7 @@ absl::Status AlertBook::UpdateOne(const Round& round, const WatchKey& key, Watch
     if (watched.fresh) at->second.again = true;
     UpdateChart(round, With(key, at->first), watched, at->second, cells, first);
   }
+  if (dirty) watched.event_days.reset();
   if (!key.supplier.empty() && (dirty || round.is_new_day)) UpdateReports(watched, cells);
   watched.fresh = false;
   return absl::OkStatus();
@@ -299,7 +300,8 @@ void AlertBook::UpdateChart(const Round& round, const WatchKey& key, const Watch
 void AlertBook::UpdateReports(Watched& watched, const std::vector<Measures>& cells) {
   watched.reports[AlertMeasure::kUnsafe] = ReportAlerts(cells, Code::kUnsafe, *today_);
   watched.reports[AlertMeasure::kCounterfeit] = ReportAlerts(cells, Code::kCounterfeit, *today_);
-  watched.reports[AlertMeasure::kSilence] = SilenceAlerts(cells, *last_);
+  if (!watched.event_days) watched.event_days = DaysWithEvents(cells);
+  watched.reports[AlertMeasure::kSilence] = SilenceAlerts(*watched.event_days, cells, *last_);
 }
 
 std::vector<AlertNotice> AlertBook::News(const AlertsTold& told, Instant now) const {

@@ -109,6 +109,7 @@ class AlertBook {
     std::map<Day, std::vector<Lane>> months;  // of a pool: its lanes
     std::map<AlertMeasure, Chart> charts;
     std::map<AlertMeasure, std::vector<Alert>> reports;
+    std::optional<std::vector<Day>> event_days;  // of a supplier; none = to be found again
     bool fresh = true;
   };
 

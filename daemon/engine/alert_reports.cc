@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <map>
 #include <optional>
 #include <set>
@@ -24,42 +25,8 @@ struct Reports {
   std::set<const Cohort*> cohorts;
 };
 
-// Ascending, up to `last`.
-std::vector<Day> DaysWithEvents(std::span<const Measures> cells, Day last) {
-  Day first = last;
-  for (const Measures& one : cells) {
-    for (const Measure measure : kMeasuresWithEvents) {
-      const Series& series = (*one)[measure];
-      if (!series.empty()) first = std::min(first, series.front().day);
-    }
-  }
-  std::vector<bool> marked(static_cast<size_t>(last - first) + 1);
-  const auto mark = [&](Day day) {
-    if (day <= last) marked[static_cast<size_t>(day - first)] = true;
-  };
-  for (const Measures& one : cells) {
-    for (const Measure measure : kMeasuresWithEvents) {
-      for (const Cohort& cohort : (*one)[measure]) {
-        mark(cohort.day);
-        if (measure != Measure::kUnderway) continue;
-        for (const Tally* tally : {&cohort.cell.counted, &cohort.cell.excused}) {
-          for (const Outcome& outcome : tally->outcomes) {
-            if (outcome.code != Code::kClosed) continue;
-            mark(cohort.day + static_cast<int32_t>(outcome.bucket));
-          }
-        }
-      }
-    }
-  }
-  std::vector<Day> days;
-  for (Day day = first; day <= last; day = day + 1) {
-    if (marked[static_cast<size_t>(day - first)]) days.push_back(day);
-  }
-  return days;
-}
-
 // The longest usual wait for an event, from the days with one up to and including days[last].
-std::optional<int> LongestUsual(const std::vector<Day>& days, size_t last) {
+std::optional<int> LongestUsual(std::span<const Day> days, size_t last) {
   std::vector<int> gaps;
   for (size_t i = last; i > 0 && days[last] - days[i - 1] <= kPatternDays; --i) {
     gaps.push_back(days[i] - days[i - 1]);
@@ -118,8 +85,42 @@ std::vector<Alert> ReportAlerts(std::span<const Measures> cells, Code kind, Day 
   return alerts;
 }
 
-std::vector<Alert> SilenceAlerts(std::span<const Measures> cells, Day heard_through) {
-  const std::vector<Day> days = DaysWithEvents(cells, heard_through);
+std::vector<Day> DaysWithEvents(std::span<const Measures> cells) {
+  Day first{INT32_MAX}, last{INT32_MIN};
+  const auto each = [&](const auto& take) {
+    for (const Measures& one : cells) {
+      for (const Measure measure : kMeasuresWithEvents) {
+        for (const Cohort& cohort : (*one)[measure]) {
+          take(cohort.day);
+          if (measure != Measure::kUnderway) continue;
+          for (const Tally* tally : {&cohort.cell.counted, &cohort.cell.excused}) {
+            for (const Outcome& outcome : tally->outcomes) {
+              if (outcome.code != Code::kClosed) continue;
+              take(cohort.day + static_cast<int32_t>(outcome.bucket));
+            }
+          }
+        }
+      }
+    }
+  };
+  each([&](Day day) {
+    first = std::min(first, day);
+    last = std::max(last, day);
+  });
+  std::vector<Day> days;
+  if (last < first) return days;
+  std::vector<bool> marked(static_cast<size_t>(last - first) + 1);
+  each([&](Day day) { marked[static_cast<size_t>(day - first)] = true; });
+  for (Day day = first; day <= last; day = day + 1) {
+    if (marked[static_cast<size_t>(day - first)]) days.push_back(day);
+  }
+  return days;
+}
+
+std::vector<Alert> SilenceAlerts(std::span<const Day> days, std::span<const Measures> cells,
+                                 Day heard_through) {
+  const auto later = std::upper_bound(days.begin(), days.end(), heard_through);
+  days = days.first(static_cast<size_t>(later - days.begin()));
   std::vector<Alert> alerts;
   for (size_t i = 0; i < days.size(); ++i) {
     const bool is_last = i + 1 == days.size();

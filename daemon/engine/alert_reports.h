@@ -37,7 +37,13 @@ inline constexpr int kFewestGaps = 5;
 std::vector<Alert> ReportAlerts(std::span<const std::shared_ptr<const MeasureSet>> cells, Code kind,
                                 Day today);
 
-std::vector<Alert> SilenceAlerts(std::span<const std::shared_ptr<const MeasureSet>> cells,
+// Ascending.
+std::vector<Day> DaysWithEvents(std::span<const std::shared_ptr<const MeasureSet>> cells);
+
+// `days` are those with events of the cells; later ones than `heard_through` are not heard of yet.
+// O(days), and the cells only for what is silent.
+std::vector<Alert> SilenceAlerts(std::span<const Day> days,
+                                 std::span<const std::shared_ptr<const MeasureSet>> cells,
                                  Day heard_through);
 
 }  // namespace plumblane

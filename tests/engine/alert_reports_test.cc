@@ -95,7 +95,8 @@ TEST(AlertReports, ASupplierIsSilentForLongerThanItsPatternExplains) {
       {"too little is known of its pattern", {{0, 1}, {1, 1}, {2, 0}}, 60, std::nullopt},
   };
   for (const SilenceCase& one : cases) {
-    const auto alerts = SilenceAlerts(Paid(one.orders), kStart + one.heard_through);
+    const auto alerts = SilenceAlerts(DaysWithEvents(Paid(one.orders)), Paid(one.orders),
+                                      kStart + one.heard_through);
     ASSERT_EQ(alerts.empty(), !one.opened) << one.what;
     if (!one.opened) continue;
     EXPECT_EQ(alerts.back().facts.opened, kStart + *one.opened) << one.what;
@@ -104,7 +105,7 @@ TEST(AlertReports, ASupplierIsSilentForLongerThanItsPatternExplains) {
 
 TEST(AlertReports, SilenceEndsWithTheNextEventAndStaysOnRecord) {
   const Cells cells = Paid({{0, 1}, {1, 1}, {2, 1}, {3, 1}, {4, 1}, {5, 0}, {20, 1}});
-  const auto alerts = SilenceAlerts(cells, kStart + 22);
+  const auto alerts = SilenceAlerts(DaysWithEvents(cells), cells, kStart + 22);
   ASSERT_THAT(alerts, SizeIs(1));
   EXPECT_EQ(alerts[0].facts.changed, kStart + 5);
   EXPECT_EQ(alerts[0].facts.closed, kStart + 20);
