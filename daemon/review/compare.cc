@@ -64,10 +64,10 @@ Comparison Compare(const HitCount& first, const HitCount& second) {
       comparison.difference + std::sqrt(Square(one.high - p1) + Square(p2 - two.low))};
   const double n = static_cast<double>(first.orders + second.orders);
   const auto hits = static_cast<double>(first.hits + second.hits);
-  const double fewest_expected = static_cast<double>(std::min(first.orders, second.orders)) *
-                                 std::min(hits, n - hits) / n;
-  comparison.p_value = fewest_expected >= 1 ? ChiSquaredP(first, second)
-                                            : FisherIrwinP(first, second);
+  const double fewest_expected =
+      static_cast<double>(std::min(first.orders, second.orders)) * std::min(hits, n - hits) / n;
+  comparison.p_value =
+      fewest_expected >= 1 ? ChiSquaredP(first, second) : FisherIrwinP(first, second);
   return comparison;
 }
 

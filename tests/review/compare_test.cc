@@ -89,10 +89,9 @@ TEST(CompareTest, FisherIrwinReachesOneAtTheLikeliestTable) {
 TEST(AdjustTest, TheExampleOfBenjaminiAndHochberg) {
   const std::vector<double> p = {.0001, .0004, .0019, .0095, .0201, .0278, .0298, .0344,
                                  .0459, .3240, .4262, .5719, .6528, .7590, 1};
-  const std::vector<double> expected = {.0015,       .003,        .0095,       .035625,
-                                        .0603,       .0638571429, .0638571429, .0645,
-                                        .0765,       .486,        .5811818182, .714875,
-                                        .7532307692, .8132142857, 1};
+  const std::vector<double> expected = {.0015,       .003,        .0095,       .035625,     .0603,
+                                        .0638571429, .0638571429, .0645,       .0765,       .486,
+                                        .5811818182, .714875,     .7532307692, .8132142857, 1};
   const std::vector<double> adjusted = AdjustForNumber(p);
   ASSERT_EQ(adjusted.size(), expected.size());
   int rejected = 0;
