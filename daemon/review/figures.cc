@@ -169,4 +169,24 @@ std::vector<CurvePoint> FiguresCount::TransitCurve() const {
   return points;
 }
 
+std::vector<TargetReading> ReadTargets(const Targets& targets, const Figures& figures) {
+  const auto rate = [](int64_t count, int64_t orders) {
+    RateEstimate estimate;
+    estimate.order_count = orders;
+    if (orders == 0) return estimate;
+    const auto part = static_cast<double>(count), all = static_cast<double>(orders);
+    const Interval limits = WilsonLimits(part, all);
+    estimate.estimate = part / all;
+    estimate.low = limits.low;
+    estimate.high = limits.high;
+    return estimate;
+  };
+  ScoreEstimate score;
+  score.on_time = rate(figures.late.orders - figures.late.hits, figures.late.orders);
+  score.defect = rate(figures.defect.hits, figures.defect.orders);
+  score.delivery = figures.delivery;
+  score.response = figures.response;
+  return ReadTargets(targets, score);
+}
+
 }  // namespace plumblane

@@ -50,4 +50,8 @@ class FiguresCount {
   std::map<Day, HitCount> weeks_;
 };
 
+// How the figures stand to what was agreed: shares by their Wilson limits, times by those of the
+// curve (ranking/targets.h).
+std::vector<TargetReading> ReadTargets(const Targets& targets, const Figures& figures);
+
 }  // namespace plumblane

@@ -26,16 +26,11 @@ std::string Limits(const HitCount& count) {
 }
 
 // "12 of 140 orders due came late (8.57 %, 95 % limits 4.97 % to 14.4 %)".
-std::string Counted(const HitCount& count, std::string_view of_what, std::string_view happened) {
-  const auto one = [](int64_t n, std::string_view word) {
-    return absl::StrCat(word, n == 1 ? "" : "s");
-  };
-  return absl::StrCat(count.hits, " of ", count.orders, " ", one(count.orders, "order"), of_what,
-                      " ", happened, " (", Percent(count.Share()), ", ", Limits(count), ")");
-}
-
-std::string Plural(int64_t n, std::string_view one, std::string_view many) {
-  return absl::StrCat(n, " ", n == 1 ? one : many);
+std::string Counted(const HitCount& count, const std::string& of_what,
+                    const std::string& happened) {
+  return absl::StrCat(count.hits, " of ", count.orders, " ", count.orders == 1 ? "order" : "orders",
+                      of_what, " ", happened, " (", Percent(count.Share()), ", ", Limits(count),
+                      ")");
 }
 
 const Change* ChangeOf(const Account& account, Measure measure) {
@@ -201,16 +196,17 @@ class Writer {
                          {}});
     }
     if (money.owed > 0) {
-      raised_.push_back({Point::Kind::kOwed,
-                         false,
-                         absl::StrCat("Of ", amount(money.claimed), " claimed in the period ",
-                                      amount(money.owed), " has not come back, for ",
-                                      Plural(money.owed_orders, "order", "orders"), "."),
-                         {money.owed_orders, money.owed_orders},
-                         false,
-                         Money{money.owed, currency},
-                         false,
-                         {}});
+      raised_.push_back(
+          {Point::Kind::kOwed,
+           false,
+           absl::StrCat("Of ", amount(money.claimed), " claimed in the period ", amount(money.owed),
+                        " has not come back, for ", money.owed_orders,
+                        money.owed_orders == 1 ? " order" : " orders", "."),
+           {money.owed_orders, money.owed_orders},
+           false,
+           Money{money.owed, currency},
+           false,
+           {}});
     }
   }
 
@@ -221,10 +217,10 @@ class Writer {
     const TargetReading* target = TargetOf(account_, Measure::kResponse);
     const bool slow = times.median ? times.median->seconds >= kSlowAnswerDays * kSecondsPerDay
                                    : !times.median_too_few;
-    std::string sentence =
-        absl::StrCat("Of ", count.orders, " claims ", times.finished_count,
-                     " were answered, half of all within ", Quantile(times.median, times));
-    absl::StrAppend(&sentence, " and nine in ten within ", Quantile(times.p90, times));
+    std::string sentence = absl::StrCat("Of ", count.orders, " claims ", times.finished_count,
+                                        " were answered, half of all ",
+                                        Within(times.median, times.median_too_few, times));
+    absl::StrAppend(&sentence, " and nine in ten ", Within(times.p90, times.p90_too_few, times));
     if (target != nullptr && target->standing != Standing::kTooFew) {
       absl::StrAppend(&sentence, "; the target for nine in ten is ", Days(target->target));
     }
@@ -248,9 +244,9 @@ class Writer {
     if (!then.p90 || !then.p90->high || *now.p90->low <= *then.p90->high) return;
     raised_.push_back({Point::Kind::kSlowHandling,
                        false,
-                       absl::StrCat("Nine in ten of ", now.entered_count, " orders left within ",
-                                    Quantile(now.p90, now), "; in the period before it was ",
-                                    Quantile(then.p90, then), "."),
+                       absl::StrCat("Nine in ten of ", now.entered_count, " orders left ",
+                                    Within(now.p90, false, now), "; in the period before it was ",
+                                    Within(then.p90, false, then), "."),
                        {now.entered_count, now.entered_count - now.finished_count},
                        false,
                        {},
@@ -275,18 +271,18 @@ class Writer {
          item.item});
   }
 
-  // "4.1 days (95 % limits 3.9 to 4.6)", "more than 20.0 days".
-  static std::string Quantile(const std::optional<TimesEstimate::Quantile>& quantile,
-                              const TimesEstimate& times) {
+  // "within 4.1 days (95 % limits 3.9 to 4.6)".
+  static std::string Within(const std::optional<TimesEstimate::Quantile>& quantile, bool too_few,
+                            const TimesEstimate& times) {
     const auto number = [](double seconds) {
       return absl::StrFormat("%.1f", seconds / kSecondsPerDay);
     };
+    if (too_few) return "after a time that too few tell";
     if (!quantile) {
-      return times.longest_watch ? absl::StrCat("no time known, at most followed for ",
-                                                Days(*times.longest_watch / kSecondsPerDay))
-                                 : "no time known";
+      return absl::StrCat("not within the ", Days(*times.longest_watch / kSecondsPerDay),
+                          " that they were followed");
     }
-    std::string text = Days(quantile->seconds / kSecondsPerDay);
+    std::string text = absl::StrCat("within ", Days(quantile->seconds / kSecondsPerDay));
     if (quantile->low && quantile->high) {
       absl::StrAppend(&text, " (95 % limits ", number(*quantile->low), " to ",
                       number(*quantile->high), ")");

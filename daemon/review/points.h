@@ -16,12 +16,11 @@
 #pragma once
 
 #include <cstddef>
-#include <functional>
-#include <optional>
 #include <string>
 #include <vector>
 
 #include "review/account.h"
+#include "review/portions.h"
 
 namespace plumblane {
 
@@ -32,8 +31,7 @@ inline constexpr double kPlainlyGood = 0.02;
 
 struct Stakes {
   std::string currency;  // of points; "" = no common one: amounts stay in their own
-  // Minor units of `currency`; none without a rate.
-  std::function<std::optional<double>(const Money&)> worth;
+  Worth worth;           // in `currency`
 };
 
 // REQUIRES: account.IsSupplier(), its changes judged.
