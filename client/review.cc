@@ -30,7 +30,7 @@ v1::GetReviewRequest RequestOf(const Invocation& invocation) {
   request.set_supplier(options.supplier);
   if (options.lane) *request.mutable_lane() = ToLane(*options.lane);
   request.set_to_share(options.to_share);
-  SetMoment(invocation, request);
+  if (invocation.as_of) *request.mutable_as_of_time() = ToTimestamp(*invocation.as_of);
   return request;
 }
 
