@@ -150,8 +150,7 @@ class View::Reviewer {
             }
           }
         });
-    for (size_t i = 1; i < tallies.size(); ++i) tallies[0].Add(tallies[i]);
-    orders_ = tallies[0].pairs();
+    for (OrderTally& tally : tallies) orders_.Add(tally.Take());
     return read;
   }
 
@@ -212,7 +211,8 @@ class View::Reviewer {
       }
     }
     if (!wanted) return;
-    if (const auto found = orders_.find(pair); found != orders_.end()) one.orders = found->second;
+    if (const auto found = orders_.pairs.find(pair); found != orders_.pairs.end())
+      one.orders = found->second;
     if (const auto found = assigned_.find(pair); found != assigned_.end()) {
       one.assigned = found->second;
     }
@@ -260,7 +260,7 @@ class View::Reviewer {
       account.transit_before = counted.figures[1].TransitCurve();
     }
     if (account.IsSupplier()) {
-      account.item_counts = counted.orders.items;
+      account.item_counts = std::move(orders_.items[supplier]);
       if (priced_ != nullptr) account.costs = counted.orders.costs;
       const HeldTerms* terms = view_.catalog_->agreements->terms.Find(supplier);
       if (terms != nullptr) account.targets = ReadTargets(terms->terms.targets, account.period);
@@ -362,7 +362,7 @@ class View::Reviewer {
   ReviewRules rules_;
   const Agreements* priced_ = nullptr;
   ReviewAnswer answer_;
-  std::map<Pair, OrderFigures> orders_;
+  OrderSums orders_;
   std::map<Pair, AssignedCount> assigned_;
   Counting all_, supplier_;
   std::map<std::pair<std::string, std::string>, Counting> lanes_;  // by its ends

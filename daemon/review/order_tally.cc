@@ -123,20 +123,23 @@ void OrderFigures::Add(const OrderFigures& other) {
     for (const auto& [currency, sum] : other.paid_for[i]) paid_for[i][currency] += sum;
   }
   costs.Add(other.costs);
-  for (const auto& [item, count] : other.items) {
-    items[item].late.Add(count.late);
-    items[item].defect.Add(count.defect);
-  }
 }
 
-void OrderTally::Add(const OrderTally& other) {
-  for (const auto& [pair, figures] : other.pairs_) pairs_[pair].Add(figures);
+void OrderSums::Add(const OrderSums& other) {
+  for (const auto& [pair, figures] : other.pairs) pairs[pair].Add(figures);
+  for (const auto& [supplier, counts] : other.items) {
+    ItemCounts& own = items[supplier];
+    for (const auto& [item, count] : counts) {
+      own[item].late.Add(count.late);
+      own[item].defect.Add(count.defect);
+    }
+  }
 }
 
 void OrderTally::Add(const OrderKey& order, const std::vector<Event>& events,
                      const PartState& part) {
   const PartOutcome outcome = OutcomeOf(events, part, rules_);
-  OrderFigures& figures = pairs_[{part.supplier, part.lane}];
+  OrderFigures& figures = sums_.pairs[{part.supplier, part.lane}];
   for (size_t i = 0; i < kPeriodCount; ++i) {
     if (outcome.due && outcome.on_time_counts && !outcome.settled &&
         periods_[i].Contains(*outcome.due)) {
@@ -186,8 +189,7 @@ void OrderTally::AddMoney(const std::vector<Event>& events, const PartState& par
   }
 }
 
-void OrderTally::AddDue(const PartState& part, const PartOutcome& outcome,
-                        OrderFigures& figures) const {
+void OrderTally::AddDue(const PartState& part, const PartOutcome& outcome, OrderFigures& figures) {
   if (!part.excuse.empty()) {
     if (!outcome.on_time_counts) return;
     const HitCount settled{outcome.settled ? 1 : 0, outcome.late ? 1 : 0};
@@ -195,7 +197,7 @@ void OrderTally::AddDue(const PartState& part, const PartOutcome& outcome,
     return;
   }
   if (!outcome.settled) return;
-  ItemCount& item = figures.items[part.item];
+  ItemCount& item = sums_.items[part.supplier][part.item];
   if (outcome.on_time_counts) item.late.Add({1, outcome.late ? 1 : 0});
   item.defect.Add({1, outcome.defect ? 1 : 0});
   if (!part.cost) return;

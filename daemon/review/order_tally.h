@@ -6,7 +6,7 @@
 // payments, claims, refunds and cancellations through the last day whose events count. Corrections
 // hold at every moment.
 //
-// Pure; a tally belongs to one thread, and tallies of parts of the orders add up.
+// Pure; a tally belongs to one thread, and the sums of tallies add up.
 #pragma once
 
 #include <array>
@@ -14,6 +14,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "agreements/agreements.h"
@@ -62,9 +63,18 @@ struct OrderFigures {
   std::map<std::string, ExcusedOrders> excuses;
   std::array<MoneySums, kStakeCount> paid_for;
   PeriodCosts costs;
-  std::map<std::string, ItemCount> items;  // not excused
 
   void Add(const OrderFigures& other);
+};
+
+// Of one supplier, by item: what was due in the period and is not excused.
+using ItemCounts = std::map<std::string, ItemCount>;
+
+struct OrderSums {
+  std::map<Pair, OrderFigures> pairs;
+  std::map<std::string, ItemCounts> items;  // by supplier
+
+  void Add(const OrderSums& other);
 };
 
 class OrderTally {
@@ -75,21 +85,20 @@ class OrderTally {
 
   // REQUIRES: `state` is folded from `events`.
   void Add(const OrderKey& order, const std::vector<Event>& events, const PartState& part);
-  void Add(const OrderTally& other);
-
-  const std::map<Pair, OrderFigures>& pairs() const { return pairs_; }
+  // Leaves nothing behind.
+  OrderSums Take() { return std::move(sums_); }
 
  private:
   void AddMoney(const std::vector<Event>& events, const PartState& part, const PartOutcome& outcome,
                 OrderFigures& figures) const;
-  void AddDue(const PartState& part, const PartOutcome& outcome, OrderFigures& figures) const;
+  void AddDue(const PartState& part, const PartOutcome& outcome, OrderFigures& figures);
   void AddCosts(const OrderKey& order, const PartState& part, const PartOutcome& outcome,
                 PeriodCosts& costs) const;
 
   Periods periods_;
   ReviewRules rules_;
   const Agreements* agreements_;
-  std::map<Pair, OrderFigures> pairs_;
+  OrderSums sums_;
 };
 
 }  // namespace plumblane

@@ -189,13 +189,10 @@ def money(season: Season, pairs: list[Pair], asked: Asked) -> dict:
                 if landed < cost[0]:
                     put(cost[1], overchargedOrderCount=1, overcharged=cost[0] - landed)
         if paid:
-            for replacing in season.raw:
-                if (replacing.shop, replacing.order_id) == (order.shop, order.order_id) \
-                        and replacing.fact("replaces") is not None \
-                        and root_part(season, replacing) == order.part:
-                    cost = cost_of(replacing)
-                    if cost is not None:
-                        put(cost[1], paid=cost[0], replacements=cost[0])
+            for replacing in replacements(season).get((order.shop, order.order_id, order.part), []):
+                cost = cost_of(replacing)
+                if cost is not None:
+                    put(cost[1], paid=cost[0], replacements=cost[0])
         refunds = [event for event in order.of_type("refunded")
                    if "refund" in event and day_of(event["instant"]) <= asked.limit]
         for event in refunds:
@@ -213,13 +210,19 @@ def money(season: Season, pairs: list[Pair], asked: Asked) -> dict:
     return sums
 
 
-def root_part(season: Season, order: Order) -> int:
-    part = order
-    while part.fact("replaces") is not None:
-        wanted = int(part.fact("replaces"))
-        part = next(one for one in season.raw if (one.shop, one.order_id, one.part)
-                    == (order.shop, order.order_id, wanted))
-    return part.part
+def replacements(season: Season) -> dict[tuple, list[Order]]:
+    """By the part they replaced in the end; worked out once."""
+    if "replacements" not in season.known:
+        of = {(one.shop, one.order_id, one.part): one for one in season.raw}
+        found: dict[tuple, list[Order]] = {}
+        for order in season.raw:
+            part = order
+            while part.fact("replaces") is not None:
+                part = of[order.shop, order.order_id, int(part.fact("replaces"))]
+            if part is not order:
+                found.setdefault((part.shop, part.order_id, part.part), []).append(order)
+        season.known["replacements"] = found
+    return season.known["replacements"]
 
 
 def exposure(pairs: list[Pair], asked: Asked) -> dict[str, int]:
