@@ -25,10 +25,17 @@ constexpr Measure kMeasures[] = {Measure::kOnTime,  Measure::kDefect,   Measure:
                                  Measure::kTransit, Measure::kDelivery, Measure::kResponse,
                                  Measure::kMoney};
 
+// No order of the period is in it; what is under way may be of any.
 bool IsEmpty(const Figures& figures) {
+  const auto only_exposure = [](const auto& money) {
+    MoneyFigures rest = money.second;
+    rest.exposure = 0;
+    return rest == MoneyFigures{};
+  };
   return figures.order_count == 0 && figures.late.orders == 0 && figures.defect.orders == 0 &&
-         figures.unsettled == 0 && figures.money.empty() && figures.transit.entered_count == 0 &&
-         figures.response.entered_count == 0;
+         figures.unsettled == 0 && figures.transit.entered_count == 0 &&
+         figures.response.entered_count == 0 &&
+         std::all_of(figures.money.begin(), figures.money.end(), only_exposure);
 }
 
 // One account while it is counted.

@@ -85,6 +85,7 @@ class Writer {
  private:
   void Late() {
     const Figures& figures = account_.period;
+    if (figures.late.orders == 0) return;
     std::string sentence = Counted(figures.late, " due", "came late");
     if (figures.late_arrived > 0) {
       absl::StrAppend(
@@ -100,6 +101,7 @@ class Writer {
 
   void Defects() {
     const Figures& figures = account_.period;
+    if (figures.defect.orders == 0) return;
     HitCount count = figures.defect;
     std::vector<std::string> kinds;
     for (const Code kind : kDefectKinds) {
@@ -120,9 +122,9 @@ class Writer {
   }
 
   // Late or bad orders: what is said of a share, whether it is raised, and whether it went well.
+  // REQUIRES: orders.
   void Rate(Point::Kind kind, Measure measure, const HitCount& count, std::string sentence,
             std::optional<double> costs, Stake stake) {
-    if (count.orders == 0) return;
     const TargetReading* target = TargetOf(account_, measure);
     const bool met = target != nullptr && target->standing == Standing::kMet;
     if (target != nullptr && target->standing != Standing::kTooFew) {

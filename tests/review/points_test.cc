@@ -74,6 +74,7 @@ TEST(PointsTest, NothingLateAndNothingBadWentWell) {
   const std::vector<Point> points = Points(Lotus());
   ASSERT_EQ(points.size(), 2u);
   EXPECT_TRUE(points[0].good && points[1].good);
+  EXPECT_TRUE(Points(Account()).empty());
   Account few = Lotus();
   few.period.late = few.period.defect = {9, 0};
   EXPECT_TRUE(Points(few).empty());

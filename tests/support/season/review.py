@@ -267,7 +267,8 @@ def excuses(pairs: list[Pair], asked: Asked, given: list[dict]) -> dict[str, dic
     found: dict[str, list] = {}
     for order, counted in pairs:
         if not counted.is_excused or counted.on_time is None \
-                or not asked.holds(counted.on_time.day):
+                or not asked.holds(counted.on_time.day) \
+                or counted.paid_day is not None and counted.paid_day > asked.limit:
             continue
         reason = next((event["reason"] for event in order.of_type("disputed", "refunded")
                        if event.get("reason") in CUSTOMER_REASONS), None)
