@@ -193,7 +193,9 @@ bool TakesMoment(const std::string& command) {
 }
 
 // As above, but half-lives are options of its own.
-bool TakesTime(const std::string& command) { return TakesMoment(command) || command == "backtest"; }
+bool TakesTime(const std::string& command) {
+  return TakesMoment(command) || command == "backtest" || command == "review";
+}
 
 class ExamplesFirst : public CLI::Formatter {
  public:
@@ -274,7 +276,7 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
     return absl::StrCat("--within: expected at most ", kMostWithins, " of them");
   }
   if (invocation.as_of && !TakesTime(command)) {
-    return "--as-of goes with suppliers, supplier, lanes, lane, rank and backtest only";
+    return "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest and review only";
   }
   if (invocation.half_life && !TakesMoment(command)) {
     return command == "backtest"
@@ -306,6 +308,7 @@ std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>&
   AddSourcing(app, invocation);
   AddAgreements(app, invocation);
   AddChase(app, invocation);
+  AddReview(app, invocation);
   std::string name = "plumblane";
   try {
     app.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));

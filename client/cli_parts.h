@@ -58,4 +58,7 @@ void AddAgreements(CLI::App& app, Invocation& to);
 void AddChase(CLI::App& app, Invocation& to);
 std::string CheckChase(const Invocation& invocation);
 
+// `review`.
+void AddReview(CLI::App& app, Invocation& to);
+
 }  // namespace plumblane::client

@@ -55,6 +55,7 @@ Connection::Connection(std::string address, std::shared_ptr<grpc::Channel> chann
       intake_(v1::Intake::NewStub(channel_)),
       operations_(v1::Operations::NewStub(channel_)),
       orders_(v1::Orders::NewStub(channel_)),
+      reviews_(v1::Reviews::NewStub(channel_)),
       scores_(v1::Scores::NewStub(channel_)),
       sourcing_(v1::Sourcing::NewStub(channel_)) {}
 
@@ -109,6 +110,8 @@ std::string InOptions(const std::string& message) {
       {"item:", "--item:"},
       {"sale:", "--sale:"},
       {"supplier:", "--supplier:"},
+      {"first_date:", "PERIOD:"},
+      {"last_date:", "PERIOD:"},
       {"reason:", "--reason:"},
       {"instead_of:", "--instead-of:"},
       {"pause.until_date:", "--until:"},
@@ -136,6 +139,10 @@ std::string Explain(const grpc::Status& status, const std::string& address) {
                           " does not answer in time; \"plumblane status\" "
                           "may say why");
     case grpc::StatusCode::RESOURCE_EXHAUSTED:
+      // The library's words for a message that is too large; others are the daemon's own.
+      if (status.error_message().find("larger than max") == std::string::npos) {
+        return status.error_message();
+      }
       return absl::StrCat("the daemon at ", address, " takes no more at once (",
                           status.error_message(), " bytes): split the file");
     case grpc::StatusCode::UNIMPLEMENTED:

@@ -14,6 +14,7 @@
 #include "plumblane/v1/intake.grpc.pb.h"
 #include "plumblane/v1/operations.grpc.pb.h"
 #include "plumblane/v1/orders.grpc.pb.h"
+#include "plumblane/v1/reviews.grpc.pb.h"
 #include "plumblane/v1/scores.grpc.pb.h"
 #include "plumblane/v1/sourcing.grpc.pb.h"
 
@@ -40,6 +41,7 @@ class Connection {
   v1::Alerts::Stub* alerts() const { return alerts_.get(); }
   v1::Operations::Stub* operations() const { return operations_.get(); }
   v1::Orders::Stub* orders() const { return orders_.get(); }
+  v1::Reviews::Stub* reviews() const { return reviews_.get(); }
   v1::Scores::Stub* scores() const { return scores_.get(); }
   v1::Sourcing::Stub* sourcing() const { return sourcing_.get(); }
 
@@ -51,6 +53,7 @@ class Connection {
   const std::unique_ptr<v1::Intake::Stub> intake_;
   const std::unique_ptr<v1::Operations::Stub> operations_;
   const std::unique_ptr<v1::Orders::Stub> orders_;
+  const std::unique_ptr<v1::Reviews::Stub> reviews_;
   const std::unique_ptr<v1::Scores::Stub> scores_;
   const std::unique_ptr<v1::Sourcing::Stub> sourcing_;
 };

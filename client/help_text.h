@@ -17,6 +17,9 @@ std::span<const Help> SourcingHelp();
 // That of underway, claims and alerts.
 std::span<const Help> ChaseHelp();
 
+// That of review.
+std::span<const Help> ReviewHelp();
+
 // For "", "send", "excuse add": whole lines, indented.
 std::string_view ExamplesFor(std::string_view command);
 

@@ -56,6 +56,7 @@ enum class Verb {
   kAlertsWatch,
   kAlertsWatches,
   kAlertsDeliveries,
+  kReview,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -140,6 +141,15 @@ struct AlertOptions {
   int64_t after = 0;  // cursor of the last notice seen; 0 = from now on
 };
 
+// The account of which days, of whom, and where its evidence goes.
+struct ReviewOptions {
+  std::pair<Day, Day> period;     // first and last day, UTC
+  std::string supplier;           // "" = all
+  std::optional<LaneQuery> lane;  // absent = all
+  bool to_share = false;          // the copy for the supplier
+  std::string evidence;           // a file for the orders behind it, "" = none
+};
+
 struct BacktestOptions {
   std::vector<google::protobuf::Duration> half_lives;  // none = the daemon's choice
   std::optional<int> days_ahead, first_days;           // none = the daemon's choice
@@ -179,6 +189,7 @@ struct Invocation {
   AgreementOptions agreement;
   ChaseOptions chase;
   AlertOptions alert;
+  ReviewOptions review;
 };
 
 }  // namespace plumblane::client

@@ -13,6 +13,19 @@ namespace {
 constexpr double kShortestHalfLifeDays = 1.0 / 24, kLongestHalfLifeDays = 36'525;
 constexpr double kMostWithinDays = 120;
 
+std::string Two(int number) { return absl::StrCat(number < 10 ? "0" : "", number); }
+
+// First and last day of "2026-08".
+std::optional<std::pair<Day, Day>> MonthNamed(const std::string& text) {
+  int month = 0;
+  if (text.size() != 7 || !absl::SimpleAtoi(text.substr(5), &month)) return std::nullopt;
+  const absl::StatusOr<Day> first = ParseDay(text + "-01");
+  if (!first.ok()) return std::nullopt;
+  Day last = *first + 27;
+  while (FormatDay(last + 1).substr(0, 7) == text) last = last + 1;
+  return std::pair(*first, last);
+}
+
 }  // namespace
 
 absl::StatusOr<std::string> ParseId(const std::string& text) {
@@ -89,6 +102,26 @@ absl::StatusOr<std::pair<Day, Day>> ParseDays(const std::string& text) {
   if (!last.ok()) return last.status();
   if (*first <= *last) return std::pair(*first, *last);
   return absl::InvalidArgumentError("expected the earlier day first, as FROM..TO");
+}
+
+absl::StatusOr<std::pair<Day, Day>> ParsePeriod(const std::string& text) {
+  if (text.size() == 6 && text[4] == 'Q' && '1' <= text[5] && text[5] <= '4') {
+    const int first = 3 * (text[5] - '1') + 1;
+    const auto from = MonthNamed(absl::StrCat(text.substr(0, 4), "-", Two(first)));
+    const auto to = MonthNamed(absl::StrCat(text.substr(0, 4), "-", Two(first + 2)));
+    if (from && to) return std::pair(from->first, to->second);
+  }
+  const size_t dots = text.find("..");
+  const std::string first = text.substr(0, dots);
+  const std::string last = dots == std::string::npos ? first : text.substr(dots + 2);
+  const auto from = MonthNamed(first), to = MonthNamed(last);
+  if (from && to && from->first <= to->first) return std::pair(from->first, to->second);
+  if (dots != std::string::npos && LooksLikeDay(first) && LooksLikeDay(last)) {
+    return ParseDays(text);
+  }
+  return absl::InvalidArgumentError(
+      "expected a quarter, 2026Q3, a month, 2026-08, months, 2026-07..2026-09, or days, "
+      "2026-08-17..2026-08-23");
 }
 
 absl::StatusOr<std::string> ParseWords(const std::string& text) {

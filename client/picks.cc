@@ -21,16 +21,6 @@ constexpr const char* kColumns[] = {
     "part",     "supplier", "supplier_item", "origin", "service", "landed", "landed_currency",
     "trial",    "reason",   "problem"};
 
-std::string Cell(const std::string& text) {
-  if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
-  std::string quoted = "\"";
-  for (const char c : text) {
-    if (c == '"') quoted += '"';
-    quoted += c;
-  }
-  return quoted + "\"";
-}
-
 std::string Problem(const v1::AssignOrderResult& result) {
   return result.field().empty() ? result.problem()
                                 : absl::StrCat(result.field(), ": ", result.problem());
@@ -65,7 +55,7 @@ std::string Line(const Pick& pick) {
     cells.resize(std::size(kColumns) - 1);
   }
   cells.push_back(Problem(pick.result));
-  for (std::string& cell : cells) cell = Cell(cell);
+  for (std::string& cell : cells) cell = CsvCell(cell);
   return absl::StrJoin(cells, ",") + "\n";
 }
 

@@ -10,6 +10,7 @@
 #include "client/excuses.h"
 #include "client/rank.h"
 #include "client/record.h"
+#include "client/review.h"
 #include "client/scores.h"
 #include "client/send.h"
 #include "client/show.h"
@@ -107,6 +108,8 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
     case Verb::kAlertsWatches:
     case Verb::kAlertsDeliveries:
       return RunAlerts(invocation, connection, io);
+    case Verb::kReview:
+      return RunReview(invocation, connection, io);
     case Verb::kQuotesLoad:
     case Verb::kQuotesList:
     case Verb::kTermsLoad:

@@ -234,6 +234,16 @@ bool IsUtf8(std::string_view text, size_t* position) {
   return true;
 }
 
+std::string CsvCell(const std::string& text) {
+  if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
+  std::string quoted = "\"";
+  for (const char c : text) {
+    if (c == '"') quoted += '"';
+    quoted += c;
+  }
+  return quoted + "\"";
+}
+
 google::protobuf::Timestamp ToTimestamp(Instant t) {
   google::protobuf::Timestamp time;
   time.set_seconds(t.millis / kMillisPerSecond);

@@ -25,6 +25,7 @@
 #include "service/alert_service.h"
 #include "service/intake_service.h"
 #include "service/query_services.h"
+#include "service/review_service.h"
 #include "service/sourcing_service.h"
 #include "service/write_message.h"
 #include "storage/rocksdb/rocksdb_store.h"
@@ -91,6 +92,7 @@ class Server {
         orders_(engine),
         agreements_(engine),
         alerts_(engine, deliverer),
+        reviews_(engine),
         operations_(engine, version) {}
 
   // Listens on all addresses or none; `bound` receives them with ports filled in.
@@ -105,8 +107,9 @@ class Server {
       }
       builder.AddListeningPort(addresses[i], grpc::InsecureServerCredentials(), &ports[i]);
     }
-    for (grpc::Service* service : std::initializer_list<grpc::Service*>{
-             &intake_, &scores_, &sourcing_, &orders_, &agreements_, &alerts_, &operations_}) {
+    for (grpc::Service* service :
+         std::initializer_list<grpc::Service*>{&intake_, &scores_, &sourcing_, &orders_,
+                                               &agreements_, &alerts_, &reviews_, &operations_}) {
       builder.RegisterService(service);
     }
     server_ = builder.BuildAndStart();
@@ -144,6 +147,7 @@ class Server {
   OrdersService orders_;
   AgreementsService agreements_;
   AlertsService alerts_;
+  ReviewsService reviews_;
   OperationsService operations_;
   std::unique_ptr<grpc::Server> server_;
 };

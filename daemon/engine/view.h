@@ -24,6 +24,7 @@
 #include "engine/catalog.h"
 #include "engine/cost_proposal.h"
 #include "engine/memory.h"
+#include "engine/review.h"
 #include "engine/risk.h"
 #include "engine/sourcing.h"
 #include "engine/underway.h"
@@ -106,6 +107,15 @@ class View {
                                       const std::optional<ClaimPlace>& after, size_t limit,
                                       const std::function<bool()>& give_up = {}) const;
 
+  // Reads and folds every order on three threads, then the cells of the periods: seconds for a
+  // million. Errors besides: INVALID_ARGUMENT for a period that has not begun; NOT_FOUND for a
+  // supplier or lane that no order names; CANCELLED once `give_up`, asked now and then, says so.
+  absl::StatusOr<ReviewAnswer> Review(const ReviewAsked& asked,
+                                      const std::function<bool()>& give_up = {}) const;
+  // The orders behind it, by key, until `each` returns false. Errors as for Review.
+  absl::Status Evidence(const ReviewAsked& asked,
+                        const std::function<bool(const EvidenceOrder&)>& each) const;
+
   // Brings the alerts of the book to this state; AlertBook::Update says what that costs. Kept in
   // memory beside the view, so of no state but the latest one. Error besides: CANCELLED once
   // `give_up`, asked now and then, says so.
@@ -137,6 +147,7 @@ class View {
   class Sourcer;
   class Chaser;
   class Claimer;
+  class Reviewer;
   Moment MomentOf(const std::optional<Instant>& as_of) const;
   absl::StatusOr<Question> Put(const Asked& asked, Scope scope) const;
   absl::StatusOr<std::shared_ptr<const MeasureSet>> Read(const Pair& pair) const;

@@ -23,10 +23,12 @@ Code FinishOf(Measure measure) {
   }
 }
 
-// Adds one tally's orders, and those of them at risk to `risk`. Known are outcomes in the first so
-// many buckets: those whose end lies within the watch.
-void AddTally(const Tally& tally, Code finish, int64_t watch, uint32_t buckets, double weight,
-              TimesCurve& times, RiskSet& risk) {
+// Adds one tally's orders to the counts, and those of them at risk by finished(bucket, count) and
+// censored(bucket, count). Known are outcomes in the first so many buckets: those whose end lies
+// within the watch.
+template <typename Finished, typename Censored>
+void AddTally(const Tally& tally, Code finish, int64_t watch, uint32_t buckets, TimesCurve& times,
+              const Finished& finished, const Censored& censored) {
   const auto followed = [&](int64_t millis) {
     times.longest_watch_millis = std::max(millis, times.longest_watch_millis.value_or(0));
   };
@@ -40,15 +42,15 @@ void AddTally(const Tally& tally, Code finish, int64_t watch, uint32_t buckets, 
     longest = std::max(outcome.bucket, longest.value_or(0));
     if (outcome.code == finish) {
       times.finished_count += outcome.count;
-      risk.AddEvents(outcome.bucket, outcome.count, weight);
+      finished(outcome.bucket, outcome.count);
     } else {
-      risk.AddCensored(outcome.bucket, outcome.count, weight);
+      censored(outcome.bucket, outcome.count);
     }
   }
   assert(unknown >= 0);  // more outcomes than entries: a bug, not a figure
   if (longest) followed(BucketEndMillis(*longest));
   if (unknown > 0) followed(watch);
-  if (buckets > 0) risk.AddCensored(buckets - 1, unknown, weight);
+  if (buckets > 0) censored(buckets - 1, unknown);
 }
 
 std::optional<TimesEstimate::Quantile> InSeconds(const std::optional<BucketQuantile>& found,
@@ -59,6 +61,20 @@ std::optional<TimesEstimate::Quantile> InSeconds(const std::optional<BucketQuant
   if (found->low) quantile.low = BucketSeconds(*found->low);
   if (found->high) quantile.high = BucketSeconds(*found->high);
   return quantile;
+}
+
+TimesEstimate EstimateOf(const TimesCurve& timed, double fewest_at_risk) {
+  TimesEstimate times;
+  times.entered_count = timed.entered_count;
+  times.finished_count = timed.finished_count;
+  if (timed.longest_watch_millis) {
+    times.longest_watch = static_cast<double>(*timed.longest_watch_millis) / kMillisPerSecond;
+  }
+  const auto median = timed.curve.QuantileAt(0.5);
+  times.median_reached = median.has_value();
+  times.median = InSeconds(median, fewest_at_risk, times.median_too_few);
+  times.p90 = InSeconds(timed.curve.QuantileAt(0.9), fewest_at_risk, times.p90_too_few);
+  return times;
 }
 
 }  // namespace
@@ -80,7 +96,10 @@ TimesCurve TimesCurveOf(Measure measure, const Series& series, Scope scope, cons
     const int64_t watch = WatchMillis(cohort.day, moment);
     buckets = BucketsWithin(watch, buckets);
     VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
-      AddTally(tally, finish, watch, buckets, weight, times, risk);
+      AddTally(
+          tally, finish, watch, buckets, times,
+          [&](uint32_t bucket, int64_t count) { risk.AddEvents(bucket, count, weight); },
+          [&](uint32_t bucket, int64_t count) { risk.AddCensored(bucket, count, weight); });
     });
   }
   times.curve = risk.Estimate();
@@ -89,18 +108,45 @@ TimesCurve TimesCurveOf(Measure measure, const Series& series, Scope scope, cons
 
 TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
                       const ScoreRules& rules) {
-  const TimesCurve timed = TimesCurveOf(measure, series, scope, moment, rules);
-  TimesEstimate times;
-  times.entered_count = timed.entered_count;
-  times.finished_count = timed.finished_count;
-  if (timed.longest_watch_millis) {
-    times.longest_watch = static_cast<double>(*timed.longest_watch_millis) / kMillisPerSecond;
+  return EstimateOf(TimesCurveOf(measure, series, scope, moment, rules), rules.fewest_at_risk);
+}
+
+TimesCount::Leavers& TimesCount::At(uint32_t bucket) {
+  const auto at = std::partition_point(leavers_.begin(), leavers_.end(),
+                                       [&](const Leavers& one) { return one.bucket < bucket; });
+  if (at != leavers_.end() && at->bucket == bucket) return *at;
+  return *leavers_.insert(at, {bucket, 0, 0});
+}
+
+void TimesCount::Add(Measure measure, const Cell& cell, Scope scope, int64_t watch_millis) {
+  assert(watch_millis >= 0);
+  TimesCurve sums;
+  VisitTallies(cell, scope, [&](const Tally& tally) {
+    AddTally(
+        tally, FinishOf(measure), watch_millis, BucketsWithin(watch_millis), sums,
+        [&](uint32_t bucket, int64_t count) { At(bucket).finished += static_cast<int32_t>(count); },
+        [&](uint32_t bucket, int64_t count) {
+          if (count > 0) At(bucket).censored += static_cast<int32_t>(count);
+        });
+  });
+  entered_count_ += sums.entered_count;
+  finished_count_ += sums.finished_count;
+  if (sums.longest_watch_millis) {
+    longest_watch_millis_ = std::max(*sums.longest_watch_millis, longest_watch_millis_.value_or(0));
   }
-  const auto median = timed.curve.QuantileAt(0.5);
-  times.median_reached = median.has_value();
-  times.median = InSeconds(median, rules.fewest_at_risk, times.median_too_few);
-  times.p90 = InSeconds(timed.curve.QuantileAt(0.9), rules.fewest_at_risk, times.p90_too_few);
-  return times;
+}
+
+TimesCurve TimesCount::Curve() const {
+  RiskSet risk(kLastBucket + 1);
+  for (const Leavers& one : leavers_) {
+    risk.AddEvents(one.bucket, one.finished, 1);
+    risk.AddCensored(one.bucket, one.censored, 1);
+  }
+  return {risk.Estimate(), entered_count_, finished_count_, longest_watch_millis_};
+}
+
+TimesEstimate TimesCount::Estimate(double fewest_at_risk) const {
+  return EstimateOf(Curve(), fewest_at_risk);
 }
 
 }  // namespace plumblane

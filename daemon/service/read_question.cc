@@ -15,6 +15,7 @@ namespace {
 constexpr double kUsualHalfLives[] = {7, 14, 30, 45, 60, 90, 180};
 constexpr int kMostHalfLives = 20, kMostDaysAhead = 365, kMostFirstDays = 3650;
 constexpr int kMostWithinDays = 20;
+constexpr int kLongestReview = 3653;  // days of ten years
 
 absl::Status Prefixed(const std::string& field, const absl::Status& status) {
   return absl::InvalidArgumentError(absl::StrCat(field, ": ", std::string(status.message())));
@@ -41,6 +42,13 @@ std::string MadeId(std::string readable) {
 }
 
 }  // namespace
+
+absl::Status CheckSupplier(const std::string& supplier) {
+  if (supplier.empty()) return absl::OkStatus();
+  const absl::Status status = CheckId(supplier);
+  if (status.ok()) return status;
+  return absl::InvalidArgumentError(absl::StrCat("supplier: ", std::string(status.message())));
+}
 
 absl::StatusOr<LaneQuery> ReadLane(const std::string& field, const v1::Lane& in) {
   auto origin = ParseLaneEnd(in.origin());
@@ -126,6 +134,36 @@ absl::StatusOr<Subject> ReadSubject(const std::string& name) {
   if (!lane.ok()) return Prefixed("name", lane.status());
   subject.lane = *std::move(lane);
   return subject;
+}
+
+absl::StatusOr<ReviewAsked> ReadReview(const v1::GetReviewRequest& request, Instant latest) {
+  ReviewAsked asked;
+  const auto first = ParseDay(request.first_date());
+  if (!first.ok()) return Prefixed("first_date", first.status());
+  const auto last = ParseDay(request.last_date());
+  if (!last.ok()) return Prefixed("last_date", last.status());
+  if (*last < *first || kLongestReview < *last - *first + 1) {
+    return absl::InvalidArgumentError(
+        "last_date: expected a day not before first_date and at most ten years after it");
+  }
+  asked.period = {*first, *last};
+  if (absl::Status status = CheckSupplier(request.supplier()); !status.ok()) return status;
+  asked.supplier = request.supplier();
+  if (request.has_lane()) {
+    auto lane = ReadLane("lane", request.lane());
+    if (!lane.ok()) return lane.status();
+    asked.lane = *std::move(lane);
+  }
+  if (request.has_as_of_time()) {
+    const auto time = ReadTime("as_of_time", request.as_of_time(), latest);
+    if (!time.ok()) return time.status();
+    asked.as_of = *time;
+  }
+  asked.to_share = request.to_share();
+  if (asked.to_share && asked.supplier.empty()) {
+    return absl::InvalidArgumentError("supplier: expected the one to share the review with");
+  }
+  return asked;
 }
 
 absl::StatusOr<BacktestAsked> ReadBacktest(const v1::BacktestRequest& request, Instant latest) {

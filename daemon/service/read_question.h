@@ -6,6 +6,7 @@
 #include <google/protobuf/timestamp.pb.h>
 #include <plumblane/v1/event.pb.h>
 #include <plumblane/v1/orders.pb.h>
+#include <plumblane/v1/reviews.pb.h>
 #include <plumblane/v1/scores.pb.h>
 
 #include <string>
@@ -19,6 +20,9 @@ namespace plumblane {
 // `latest`, when nothing can be known yet.
 absl::StatusOr<Instant> ReadTime(const std::string& field, const google::protobuf::Timestamp& in,
                                  Instant latest);
+
+// A supplier to ask about, "" = all. Error INVALID_ARGUMENT.
+absl::Status CheckSupplier(const std::string& supplier);
 
 // Error INVALID_ARGUMENT, naming the field. Without a service the sum over services.
 absl::StatusOr<LaneQuery> ReadLane(const std::string& field, const v1::Lane& in);
@@ -58,6 +62,9 @@ absl::StatusOr<Asked> ReadAsked(const Request& request, Instant latest) {
 
 // With the default half-lives when none is asked for.
 absl::StatusOr<BacktestAsked> ReadBacktest(const v1::BacktestRequest& request, Instant latest);
+
+// Errors INVALID_ARGUMENT, naming the field.
+absl::StatusOr<ReviewAsked> ReadReview(const v1::GetReviewRequest& request, Instant latest);
 
 // "suppliers/S", "lanes/VN-DE", "lanes/VN-DE/express", "suppliers/S/lanes/VN-DE".
 absl::StatusOr<Subject> ReadSubject(const std::string& name);

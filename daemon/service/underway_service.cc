@@ -3,7 +3,6 @@
 
 #include <bit>
 
-#include "base/ids.h"
 #include "service/page_token.h"
 #include "service/query_services.h"
 #include "service/read_question.h"
@@ -13,13 +12,6 @@
 
 namespace plumblane {
 namespace {
-
-absl::Status CheckSupplier(const std::string& supplier) {
-  if (supplier.empty()) return absl::OkStatus();
-  const absl::Status status = CheckId(supplier);
-  if (status.ok()) return status;
-  return absl::InvalidArgumentError(absl::StrCat("supplier: ", std::string(status.message())));
-}
 
 absl::Status BadToken() {
   return absl::InvalidArgumentError("page_token: expected the token of the page before this one");

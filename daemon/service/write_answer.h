@@ -5,6 +5,7 @@
 #include <google/protobuf/timestamp.pb.h>
 #include <plumblane/v1/intake.pb.h>
 #include <plumblane/v1/orders.pb.h>
+#include <plumblane/v1/reviews.pb.h>
 #include <plumblane/v1/scores.pb.h>
 #include <plumblane/v1/sourcing.pb.h>
 
@@ -20,6 +21,9 @@ void WriteTime(Instant t, google::protobuf::Timestamp* out);
 void WriteDuration(double seconds, google::protobuf::Duration* out);
 void WriteMoney(const Money& money, v1::Money* out);
 void WriteLane(const Lane& lane, v1::Lane* out);
+void WriteTimes(const TimesEstimate& times, v1::Times* out);
+void WriteTarget(const TargetReading& reading, v1::TargetReading* out);
+v1::Reason ReasonOf(Code kind);  // REQUIRES: IsDefect(kind)
 
 // The fleets of the basis go to the score itself, not to its pairs.
 void WriteScore(const Basis& basis, const ScoreAnswer& answer, v1::Score* out);
@@ -41,6 +45,9 @@ void WriteBacktest(const BacktestAsked& asked, const BacktestAnswer& answer,
 void WriteOrder(const OrderAnswer& answer, v1::Order* out);
 void WriteUnderway(const UnderwayAnswer& answer, v1::ListUnderwayResponse* out);
 void WriteClaims(const ClaimsAnswer& answer, v1::ListClaimsResponse* out);
+void WriteReview(const ReviewAsked& asked, const ReviewAnswer& answer, int claim_window_days,
+                 v1::Review* out);
+void WriteEvidence(const EvidenceOrder& evidence, v1::EvidenceOrder* out);
 void WriteExcuse(const Excuse& excuse, v1::Excuse* out);
 
 // `index` is the event's place in its batch. None when there is nothing to say about it.

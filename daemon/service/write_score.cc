@@ -18,45 +18,6 @@ void WriteRate(const RateEstimate& rate, v1::Rate* out) {
   out->set_hit_count(rate.hit_count);
 }
 
-void WriteTimes(const TimesEstimate& times, v1::Times* out) {
-  if (times.median) {
-    WriteDuration(times.median->seconds, out->mutable_median());
-    if (times.median->low) WriteDuration(*times.median->low, out->mutable_median_low());
-    if (times.median->high) WriteDuration(*times.median->high, out->mutable_median_high());
-  }
-  if (times.p90) {
-    WriteDuration(times.p90->seconds, out->mutable_p90());
-    if (times.p90->low) WriteDuration(*times.p90->low, out->mutable_p90_low());
-    if (times.p90->high) WriteDuration(*times.p90->high, out->mutable_p90_high());
-  }
-  out->set_entered_count(times.entered_count);
-  out->set_finished_count(times.finished_count);
-  out->set_median_reached(times.median_reached);
-  out->set_median_too_few(times.median_too_few);
-  out->set_p90_too_few(times.p90_too_few);
-  if (times.longest_watch) WriteDuration(*times.longest_watch, out->mutable_longest_watch());
-}
-
-v1::Reason ReasonOf(Code kind) {
-  switch (kind) {
-    case Code::kDamaged:
-      return v1::REASON_DAMAGED;
-    case Code::kQuality:
-      return v1::REASON_QUALITY;
-    case Code::kWrongItem:
-      return v1::REASON_WRONG_ITEM;
-    case Code::kMissingPart:
-      return v1::REASON_MISSING_PART;
-    case Code::kCounterfeit:
-      return v1::REASON_COUNTERFEIT;
-    case Code::kUnsafe:
-      return v1::REASON_UNSAFE;
-    default:
-      assert(kind == Code::kLost);
-      return v1::REASON_LOST;
-  }
-}
-
 // Codes and reasons have the same order.
 void WriteKinds(const DefectKinds& kinds, v1::Score* out) {
   for (int code = static_cast<int>(Code::kDamaged); code <= static_cast<int>(Code::kLost); ++code) {
@@ -135,6 +96,47 @@ Subject SubjectOf(const Pair& pair) {
   return {pair.supplier, LaneQuery{pair.lane.origin, pair.lane.destination, pair.lane.service}};
 }
 
+}  // namespace
+
+void WriteTimes(const TimesEstimate& times, v1::Times* out) {
+  if (times.median) {
+    WriteDuration(times.median->seconds, out->mutable_median());
+    if (times.median->low) WriteDuration(*times.median->low, out->mutable_median_low());
+    if (times.median->high) WriteDuration(*times.median->high, out->mutable_median_high());
+  }
+  if (times.p90) {
+    WriteDuration(times.p90->seconds, out->mutable_p90());
+    if (times.p90->low) WriteDuration(*times.p90->low, out->mutable_p90_low());
+    if (times.p90->high) WriteDuration(*times.p90->high, out->mutable_p90_high());
+  }
+  out->set_entered_count(times.entered_count);
+  out->set_finished_count(times.finished_count);
+  out->set_median_reached(times.median_reached);
+  out->set_median_too_few(times.median_too_few);
+  out->set_p90_too_few(times.p90_too_few);
+  if (times.longest_watch) WriteDuration(*times.longest_watch, out->mutable_longest_watch());
+}
+
+v1::Reason ReasonOf(Code kind) {
+  switch (kind) {
+    case Code::kDamaged:
+      return v1::REASON_DAMAGED;
+    case Code::kQuality:
+      return v1::REASON_QUALITY;
+    case Code::kWrongItem:
+      return v1::REASON_WRONG_ITEM;
+    case Code::kMissingPart:
+      return v1::REASON_MISSING_PART;
+    case Code::kCounterfeit:
+      return v1::REASON_COUNTERFEIT;
+    case Code::kUnsafe:
+      return v1::REASON_UNSAFE;
+    default:
+      assert(kind == Code::kLost);
+      return v1::REASON_LOST;
+  }
+}
+
 void WriteTarget(const TargetReading& reading, v1::TargetReading* out) {
   out->set_measure(std::string(MeasureName(reading.measure)));
   out->set_target(reading.target);
@@ -151,8 +153,6 @@ void WriteTarget(const TargetReading& reading, v1::TargetReading* out) {
       return out->set_standing(v1::TargetReading::STANDING_TOO_FEW);
   }
 }
-
-}  // namespace
 
 void WriteTime(Instant t, google::protobuf::Timestamp* out) {
   const int64_t seconds = t.millis / kMillisPerSecond;

@@ -7,6 +7,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <random>
 #include <vector>
 
 #include "cohorts/buckets.h"
@@ -303,6 +304,37 @@ TEST(BucketTest, QuantilesOfALargeSampleAreWithinOnePercent) {
   for (const double q : {.1, .5, .9, .99}) {
     const double exact = ExactQuantile(items, q);
     EXPECT_NEAR(SketchQuantile(items, q), exact, .01 * exact * (1 + 1e-9)) << q;
+  }
+}
+
+// Counts of cohorts in any order, of two series at once, against the sum of both without decay.
+TEST(TimesTest, UndecayedCountsAddUpToTheSameCurve) {
+  std::mt19937 draw(7);
+  const Moment moment = Asked(kToday);
+  for (int round = 0; round < 50; ++round) {
+    Series series[2];
+    TimesCount count;
+    for (Series& one : series) {
+      for (int day = 0; day < 30; ++day) {
+        Cohort cohort{kToday - 40 + day, {}};
+        for (Tally* tally : {&cohort.cell.counted, &cohort.cell.excused}) {
+          tally->entered = draw() % 6;
+          for (int64_t i = 0; i < tally->entered; ++i) {
+            const Code code = draw() % 5 == 0 ? Code::kLeft : kDelivered;
+            if (draw() % 4 != 0) tally->Add(code, Hours(1 + static_cast<int>(draw() % 900)), 1);
+          }
+        }
+        one.push_back(cohort);
+      }
+      for (auto cohort = one.rbegin(); cohort != one.rend(); ++cohort) {
+        count.Add(Measure::kTransit, cohort->cell, Scope::kWithExcused,
+                  WatchMillis(cohort->day, moment));
+      }
+    }
+    AddSeries(series[0], series[1]);
+    EXPECT_EQ(count.Estimate(kFewestAtRisk),
+              Times(series[0], moment, {.half_life_days = 1e300, .fewest_at_risk = kFewestAtRisk},
+                    Scope::kWithExcused));
   }
 }
 

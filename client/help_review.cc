@@ -1,0 +1,24 @@
+#include "client/help_text.h"
+
+namespace plumblane::client {
+namespace {
+
+constexpr Help kHelp[] = {
+    {"review",
+     R"(  plumblane review 2026Q3
+  plumblane review 2026-07..2026-09 --supplier lotus-works --evidence lotus.csv
+  plumblane review 2026Q3 --supplier lotus-works --to-share --json)",
+     R"(Orders count by their own day, none less for being older: on time and defects by
+the promised day, money by the day it was paid, refunds by theirs. Compared with
+the period before and a year ago; a difference is called one only when it is more
+than chance. Provisional until the last claim window has closed.
+
+It tells of past orders and is no legal finding; do not end a contract on it
+alone.)"},
+};
+
+}  // namespace
+
+std::span<const Help> ReviewHelp() { return kHelp; }
+
+}  // namespace plumblane::client

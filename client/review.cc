@@ -1,0 +1,100 @@
+#include "client/review.h"
+
+#include <absl/strings/str_cat.h>
+#include <absl/strings/str_join.h>
+
+#include <string>
+#include <vector>
+
+#include "client/moment.h"
+#include "client/picks.h"
+#include "client/show.h"
+#include "client/show_review.h"
+
+namespace plumblane::client {
+namespace {
+
+constexpr int kPatienceSeconds = 600;
+
+constexpr const char* kEvidenceColumns[] = {
+    "shop",      "order_id",  "part",     "supplier", "origin",    "destination",
+    "service",   "item",      "findings", "paid",     "shipped",   "promise",
+    "delivered", "days_late", "disputed", "answered", "cancelled", "cost",
+    "quoted",    "claimed",   "refunded", "owed",     "excuse"};
+
+v1::GetReviewRequest RequestOf(const Invocation& invocation) {
+  const ReviewOptions& options = invocation.review;
+  v1::GetReviewRequest request;
+  request.set_first_date(FormatDay(options.period.first));
+  request.set_last_date(FormatDay(options.period.second));
+  request.set_supplier(options.supplier);
+  if (options.lane) *request.mutable_lane() = ToLane(*options.lane);
+  request.set_to_share(options.to_share);
+  if (invocation.as_of) *request.mutable_as_of_time() = ToTimestamp(*invocation.as_of);
+  return request;
+}
+
+std::string EvidenceLine(const v1::EvidenceOrder& order) {
+  const auto time = [](bool has, const google::protobuf::Timestamp& moment) {
+    return has ? FormatInstant(ToInstant(moment)) : "";
+  };
+  const auto money = [](bool has, const v1::Money& amount) { return has ? MoneyText(amount) : ""; };
+  std::vector<std::string> refunds;
+  for (const v1::Money& refund : order.refunds_by_supplier()) refunds.push_back(MoneyText(refund));
+  std::vector<std::string> cells = {order.shop(),
+                                    order.order_id(),
+                                    absl::StrCat(order.part()),
+                                    order.supplier_id(),
+                                    order.lane().origin(),
+                                    order.lane().destination(),
+                                    order.lane().service(),
+                                    order.item(),
+                                    absl::StrJoin(order.findings(), " "),
+                                    time(order.has_pay_time(), order.pay_time()),
+                                    time(order.has_ship_time(), order.ship_time()),
+                                    time(order.has_promise_time(), order.promise_time()),
+                                    time(order.has_deliver_time(), order.deliver_time()),
+                                    order.has_days_late() ? absl::StrCat(order.days_late()) : "",
+                                    time(order.has_dispute_time(), order.dispute_time()),
+                                    time(order.has_answer_time(), order.answer_time()),
+                                    time(order.has_cancel_time(), order.cancel_time()),
+                                    money(order.has_cost(), order.cost()),
+                                    money(order.has_quoted(), order.quoted()),
+                                    money(order.has_claim(), order.claim()),
+                                    absl::StrJoin(refunds, "; "),
+                                    money(order.has_owed(), order.owed()),
+                                    order.excuse()};
+  for (std::string& cell : cells) cell = CsvCell(cell);
+  return absl::StrJoin(cells, ",") + "\n";
+}
+
+// The orders behind the review, whole or not at all.
+ExitCode WriteEvidence(const v1::GetReviewRequest& request, const std::string& path,
+                       const Connection& connection, const Io& io) {
+  CallContext context(kPatienceSeconds);
+  const auto reader = connection.reviews()->ListEvidence(&context, request);
+  std::string text = absl::StrJoin(kEvidenceColumns, ",") + "\n";
+  v1::EvidenceOrder order;
+  while (reader->Read(&order)) text += EvidenceLine(order);
+  if (const grpc::Status status = reader->Finish(); !status.ok()) {
+    return Fail(status, connection, io);
+  }
+  const std::string problem = WriteWhole(path, text);
+  if (problem.empty()) return kDone;
+  io.err << problem << "\n";
+  return kFailed;
+}
+
+}  // namespace
+
+ExitCode RunReview(const Invocation& invocation, const Connection& connection, const Io& io) {
+  const v1::GetReviewRequest request = RequestOf(invocation);
+  CallContext context(kPatienceSeconds);
+  v1::Review review;
+  const grpc::Status status = connection.reviews()->GetReview(&context, request, &review);
+  const ExitCode printed = Print(status, review, ShowReview, invocation.json, connection, io);
+  if (printed != kDone || invocation.review.evidence.empty()) return printed;
+  return WriteEvidence(request, invocation.review.evidence, connection, io);
+}
+
+}  // namespace plumblane::client

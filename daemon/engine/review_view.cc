@@ -1,0 +1,390 @@
+#include <absl/strings/str_cat.h>
+
+#include <algorithm>
+#include <set>
+#include <span>
+#include <utility>
+
+#include "engine/order_pass.h"
+#include "engine/period_cells.h"
+#include "engine/view.h"
+#include "review/changes.h"
+#include "review/figures.h"
+#include "review/points.h"
+#include "review/portions.h"
+#include "storage/keys.h"
+#include "storage/order_codec.h"
+
+namespace plumblane {
+namespace {
+
+constexpr size_t kFoldingThreads = 2;
+
+// Measures that figures are made of, in the order in which a pair's cells are stored.
+constexpr Measure kMeasures[] = {Measure::kOnTime,  Measure::kDefect,   Measure::kHandling,
+                                 Measure::kTransit, Measure::kDelivery, Measure::kResponse,
+                                 Measure::kMoney};
+
+// No order of the period is in it; what is under way may be of any.
+bool IsEmpty(const Figures& figures) {
+  const auto only_exposure = [](const auto& money) {
+    MoneyFigures rest = money.second;
+    rest.exposure = 0;
+    return rest == MoneyFigures{};
+  };
+  return figures.order_count == 0 && figures.late.orders == 0 && figures.defect.orders == 0 &&
+         figures.unsettled == 0 && figures.transit.entered_count == 0 &&
+         figures.response.entered_count == 0 &&
+         std::all_of(figures.money.begin(), figures.money.end(), only_exposure);
+}
+
+// One account while it is counted.
+struct Counting {
+  std::array<FiguresCount, kPeriodCount> figures;
+  std::array<Portions, kPeriodCount> portions;  // of lanes and all together
+  OrderFigures orders;
+  AssignedCount assigned;
+};
+
+}  // namespace
+
+// Makes one review: what orders tell, the cells of pair after pair, then what is judged of all.
+class View::Reviewer {
+ public:
+  Reviewer(const View& view, const ReviewAsked& asked) : view_(view), asked_(asked) {
+    answer_.periods = {asked.period, PeriodBefore(asked.period), YearBefore(asked.period)};
+    answer_.as_of = asked.as_of.value_or(view.now_);
+    answer_.news = view.catalog_->NewsHorizon();
+    rules_ = {view.MomentOf(asked.as_of), view.rules_.claim_window_days,
+              view.rules_.fold.lost_after_days};
+    const Instant closed = EndOf(asked.period.last + rules_.claim_window_days);
+    answer_.provisional = rules_.moment.horizon < closed;
+    answer_.final_day = DayOf(closed + view.rules_.settle_delay_millis + (kMillisPerDay - 1));
+    const Agreements& agreements = *view.catalog_->agreements;
+    if (!asked.to_share && !agreements.costs.currency.empty()) priced_ = &agreements;
+  }
+
+  absl::StatusOr<ReviewAnswer> Run(const std::function<bool()>& give_up) {
+    absl::Status status = CheckAsked();
+    if (status.ok()) status = CountOrders(give_up);
+    if (status.ok()) status = CountAssignments();
+    if (status.ok()) status = CountCells(give_up);
+    if (!status.ok()) return status;
+    Finish();
+    return std::move(answer_);
+  }
+
+  absl::Status Evidence(const std::function<bool(const EvidenceOrder&)>& each) {
+    if (absl::Status status = CheckAsked(); !status.ok()) return status;
+    absl::Status bad;
+    const absl::Status scanned =
+        view_.snapshot_->Scan(Space::kOrders, "", "", [&](auto key, auto record) {
+          const auto events = DecodeOrder(record);
+          bad.Update(events.status());
+          if (!events.ok()) return false;
+          if (IsOther(*events)) return true;
+          const OrderKey order = ParseOrderRecordKey(key);
+          for (PartState& part :
+               Fold(order, *events, view_.rules_.fold, *view_.catalog_->excuses).parts) {
+            if (!part.counts() || !Covers(part.supplier, part.lane)) continue;
+            EvidenceOrder one{order, {}, OutcomeOf(*events, part, rules_), {}};
+            one.findings = FindingsOf(one.outcome, asked_.period);
+            if (one.findings.empty()) continue;
+            one.part = std::move(part);
+            if (!each(one)) return false;
+          }
+          return true;
+        });
+    bad.Update(scanned);
+    return bad;
+  }
+
+ private:
+  absl::Status CheckAsked() const {
+    if (DayOf(answer_.as_of) < asked_.period.first) {
+      return absl::InvalidArgumentError(absl::StrCat(
+          "first_date: expected a day that has begun by ", FormatInstant(answer_.as_of),
+          ", the moment asked about; got ", FormatDay(asked_.period.first)));
+    }
+    const auto& pairs = view_.catalog_->pairs->by_supplier;
+    const auto covered = [&](const Pair& pair) { return Covers(pair.supplier, pair.lane); };
+    if ((asked_.supplier.empty() && !asked_.lane) ||
+        std::any_of(pairs.begin(), pairs.end(), covered)) {
+      return absl::OkStatus();
+    }
+    return absl::NotFoundError(absl::StrCat(
+        "no order names ", asked_.supplier.empty() ? "" : "supplier " + asked_.supplier,
+        asked_.supplier.empty() || !asked_.lane ? "" : " on ",
+        asked_.lane ? "lane " + FormatLaneQuery(*asked_.lane) : ""));
+  }
+
+  bool OnLane(const Lane& lane) const { return !asked_.lane || asked_.lane->Covers(lane); }
+  bool Covers(const std::string& supplier, const Lane& lane) const {
+    return OnLane(lane) && (asked_.supplier.empty() || asked_.supplier == supplier);
+  }
+
+  // No part of it can be the supplier's that was asked for.
+  bool IsOther(const std::vector<Event>& events) const {
+    return !asked_.supplier.empty() &&
+           std::none_of(events.begin(), events.end(),
+                        [&](const Event& event) { return event.supplier == asked_.supplier; });
+  }
+
+  // It was over before the first day that counts.
+  static bool IsPast(const std::vector<Event>& events, Instant start) {
+    bool delivered = false;
+    for (const Event& event : events) {
+      if (start <= event.time || (event.promise && start <= *event.promise)) return false;
+      if (event.type == EventType::kRetracted || event.revision) return false;
+      delivered |= event.type == EventType::kDelivered;
+    }
+    return delivered;
+  }
+
+  absl::Status CountOrders(const std::function<bool()>& give_up) {
+    const Instant start = StartOf(std::min(answer_.periods[1].first, answer_.periods[2].first));
+    std::vector<OrderTally> tallies(kFoldingThreads, OrderTally(answer_.periods, rules_, priced_));
+    const OrderPass pass{
+        *view_.snapshot_, view_.rules_.fold, *view_.catalog_->excuses,
+        [&](const std::vector<Event>& events) { return IsOther(events) || IsPast(events, start); },
+        give_up};
+    const absl::Status read = ForEachOrder(
+        pass, kFoldingThreads,
+        [&](size_t thread, const OrderKey& order, const auto& events, const OrderState& state) {
+          for (const PartState& part : state.parts) {
+            if (part.counts() && Covers(part.supplier, part.lane)) {
+              tallies[thread].Add(order, events, part);
+            }
+          }
+        });
+    for (OrderTally& tally : tallies) orders_.Add(tally.Take());
+    return read;
+  }
+
+  absl::Status CountAssignments() {
+    if (asked_.to_share) return absl::OkStatus();
+    return view_.EachAssignment(StartOf(asked_.period.first),
+                                std::min(EndOf(asked_.period.last), answer_.as_of + 1),
+                                [&](const StoredAssignment& stored) {
+                                  const Assignment& one = stored.assignment;
+                                  if (!Covers(one.pick.supplier, one.pick.lane)) return true;
+                                  AssignedCount& count = assigned_[one.pick];
+                                  ++count.count;
+                                  count.trials += one.trial ? 1 : 0;
+                                  count.chosen += one.mode == AssignMode::kChosen ? 1 : 0;
+                                  if (one.expected_saving && one.mode != AssignMode::kChosen) {
+                                    count.savings[one.currency].first += *one.expected_saving;
+                                    ++count.savings[one.currency].second;
+                                  }
+                                  return true;
+                                });
+  }
+
+  absl::Status CountCells(const std::function<bool()>& give_up) {
+    const std::vector<Period> ranges = RangesOf(answer_.periods);
+    std::string supplier;
+    for (const Pair& pair : view_.catalog_->pairs->by_supplier) {
+      if (!OnLane(pair.lane)) continue;
+      const bool wanted = Covers(pair.supplier, pair.lane);
+      if (!wanted && asked_.to_share) continue;
+      if (give_up && give_up()) return absl::CancelledError("given up");
+      // Of other suppliers only what shares are of.
+      const auto cells =
+          ReadCells(*view_.snapshot_, pair,
+                    wanted ? std::span(kMeasures) : std::span(kMeasures).last(1), ranges);
+      if (!cells.ok()) return cells.status();
+      if (wanted && pair.supplier != supplier) {
+        FinishSupplier(supplier);
+        supplier = pair.supplier;
+      }
+      AddPair(pair, *cells, wanted);
+    }
+    FinishSupplier(supplier);
+    return absl::OkStatus();
+  }
+
+  void AddPair(const Pair& pair, const MeasureSet& cells, bool wanted) {
+    Counting one;
+    Counting& lane = lanes_[{pair.lane.origin, pair.lane.destination}];
+    for (size_t i = 0; i < kPeriodCount; ++i) {
+      const Period& period = answer_.periods[i];
+      one.figures[i].Add(cells, period, Scope::kCounted, rules_);
+      const Figures figures = one.figures[i].Make();
+      for (Counting* sum : {&all_, &lane}) sum->portions[i].Add(pair.supplier, figures);
+      if (!wanted) continue;
+      supplier_.figures[i].Add(cells, period, Scope::kCounted, rules_);
+      for (Counting* sum : {&all_, &lane}) {
+        sum->figures[i].Add(cells, period, Scope::kWithExcused, rules_);
+      }
+    }
+    if (!wanted) return;
+    if (const auto found = orders_.pairs.find(pair); found != orders_.pairs.end())
+      one.orders = found->second;
+    if (const auto found = assigned_.find(pair); found != assigned_.end()) {
+      one.assigned = found->second;
+    }
+    for (Counting* sum : {&all_, &lane, &supplier_}) {
+      sum->orders.Add(one.orders);
+      sum->assigned.Add(one.assigned);
+    }
+    Keep(pairs_, one, pair.supplier,
+         LaneQuery{pair.lane.origin, pair.lane.destination, pair.lane.service});
+  }
+
+  void FinishSupplier(const std::string& supplier) {
+    if (!supplier.empty()) Keep(suppliers_, supplier_, supplier, {});
+    supplier_ = {};
+  }
+
+  struct Kept {
+    std::vector<Account> accounts;
+    std::vector<ReviewedAccount> rest;
+  };
+
+  // Makes the account of what was counted, where there was any order.
+  void Keep(Kept& kept, const Counting& counted, const std::string& supplier,
+            const std::optional<LaneQuery>& lane) {
+    std::array<Figures, kPeriodCount> figures;
+    for (size_t i = 0; i < kPeriodCount; ++i) {
+      figures[i] = counted.figures[i].Make();
+      const auto& orders = counted.orders.in[i];
+      figures[i].out_of_stock = orders.out_of_stock;
+      figures[i].unsettled = orders.unsettled;
+      for (const auto& [currency, money] : orders.money) figures[i].money[currency].Add(money);
+    }
+    if (IsEmpty(figures[0]) && IsEmpty(figures[1])) return;
+    Account account;
+    account.supplier = supplier;
+    account.lane = lane;
+    account.period = std::move(figures[0]);
+    if (!IsEmpty(figures[1])) account.before = std::move(figures[1]);
+    if (!IsEmpty(figures[2])) account.year_ago = std::move(figures[2]);
+    account.excuses = counted.orders.excuses;
+    account.paid_for = counted.orders.paid_for;
+    account.weeks = counted.figures[0].weeks();
+    if (!account.IsPair()) {
+      account.transit = counted.figures[0].TransitCurve();
+      account.transit_before = counted.figures[1].TransitCurve();
+    }
+    if (account.IsSupplier()) {
+      account.item_counts = std::move(orders_.items[supplier]);
+      if (priced_ != nullptr) account.costs = counted.orders.costs;
+      const HeldTerms* terms = view_.catalog_->agreements->terms.Find(supplier);
+      if (terms != nullptr) account.targets = ReadTargets(terms->terms.targets, account.period);
+    }
+    ReviewedAccount rest;
+    rest.assigned = counted.assigned;
+    rest.alerts =
+        AlertMarksOf(*view_.catalog_->alerts, account, asked_.period, rules_.moment.underway_limit);
+    kept.accounts.push_back(std::move(account));
+    kept.rest.push_back(std::move(rest));
+  }
+
+  // ---- shares of suppliers, and what is judged over all accounts
+
+  // The currency that amounts of several are compared in; "" with the reason.
+  void ChooseCurrency() {
+    if (priced_ != nullptr) {
+      answer_.currency = priced_->costs.currency;
+      return;
+    }
+    std::set<std::string> currencies;
+    for (const auto& [supplier, sums] : all_.portions[0].paid) {
+      for (const auto& [currency, sum] : sums) currencies.insert(currency);
+    }
+    if (currencies.size() == 1) answer_.currency = *currencies.begin();
+    if (currencies.size() > 1) {
+      answer_.currency_problem = asked_.to_share
+                                     ? "orders were paid in several currencies"
+                                     : "orders were paid in several currencies; cost settings say "
+                                       "which one counts";
+    }
+  }
+
+  std::optional<double> WorthOf(const Money& money) const {
+    if (answer_.currency.empty()) return std::nullopt;
+    const auto converted =
+        view_.catalog_->agreements->exchange.Convert(money, answer_.currency, DayOf(answer_.as_of));
+    if (!converted.ok()) return std::nullopt;
+    return static_cast<double>(converted->money.minor_units);
+  }
+
+  static std::array<Figures*, kPeriodCount> FiguresOf(Account& account) {
+    return {&account.period, account.before ? &*account.before : nullptr,
+            account.year_ago ? &*account.year_ago : nullptr};
+  }
+
+  void Concentrate(Account& account, const Counting& counted) const {
+    const auto figures = FiguresOf(account);
+    for (size_t i = 0; i < kPeriodCount; ++i) {
+      if (figures[i] == nullptr) continue;
+      Shares(counted.portions[i], worth_).PutConcentration(*figures[i]);
+    }
+  }
+
+  void ShareOut() {
+    for (size_t i = 0; i < kPeriodCount; ++i) {
+      const Shares shares(all_.portions[i], worth_);
+      for (Account& account : suppliers_.accounts) {
+        Figures* figures = FiguresOf(account)[i];
+        if (figures != nullptr) shares.Put(account.supplier, *figures);
+      }
+    }
+  }
+
+  void Take(Kept kept) {
+    std::move(kept.accounts.begin(), kept.accounts.end(), std::back_inserter(answer_.accounts));
+    std::move(kept.rest.begin(), kept.rest.end(), std::back_inserter(answer_.rest));
+  }
+
+  void Finish() {
+    ChooseCurrency();
+    if (!asked_.to_share) ShareOut();
+    if (asked_.supplier.empty()) {
+      Kept all, lanes;
+      Keep(all, all_, "", {});
+      if (!all.accounts.empty()) Concentrate(all.accounts.back(), all_);
+      for (const auto& [ends, counted] : lanes_) {
+        const size_t before = lanes.accounts.size();
+        const auto service = asked_.lane ? asked_.lane->service : std::nullopt;
+        Keep(lanes, counted, "", LaneQuery{ends.first, ends.second, service});
+        if (before < lanes.accounts.size()) Concentrate(lanes.accounts.back(), counted);
+      }
+      Take(std::move(all));
+      Take(std::move(suppliers_));
+      Take(std::move(lanes));
+    } else {
+      Take(std::move(suppliers_));
+    }
+    Take(std::move(pairs_));
+    answer_.comparison_count = JudgeChanges(answer_.accounts);
+    const Stakes stakes{answer_.currency, worth_};
+    for (Account& account : answer_.accounts) {
+      if (account.IsSupplier()) account.points = PointsToRaise(account, stakes);
+    }
+  }
+
+  const View& view_;
+  const ReviewAsked& asked_;
+  ReviewRules rules_;
+  const Agreements* priced_ = nullptr;
+  ReviewAnswer answer_;
+  OrderSums orders_;
+  std::map<Pair, AssignedCount> assigned_;
+  Counting all_, supplier_;
+  std::map<std::pair<std::string, std::string>, Counting> lanes_;  // by its ends
+  Kept suppliers_, pairs_;
+  const Worth worth_ = [this](const Money& money) { return WorthOf(money); };
+};
+
+absl::StatusOr<ReviewAnswer> View::Review(const ReviewAsked& asked,
+                                          const std::function<bool()>& give_up) const {
+  return Reviewer(*this, asked).Run(give_up);
+}
+
+absl::Status View::Evidence(const ReviewAsked& asked,
+                            const std::function<bool(const EvidenceOrder&)>& each) const {
+  return Reviewer(*this, asked).Evidence(each);
+}
+
+}  // namespace plumblane

@@ -1,0 +1,35 @@
+// Reviews: the account of a period, and the orders behind it.
+#pragma once
+
+#include <plumblane/v1/reviews.grpc.pb.h>
+
+#include <functional>
+
+#include "engine/engine.h"
+#include "service/one_at_a_time.h"
+
+namespace plumblane {
+
+class ReviewsService final : public v1::Reviews::CallbackService {
+ public:
+  // `engine` must outlive the service.
+  explicit ReviewsService(Engine& engine) : engine_(engine) {}
+  grpc::ServerUnaryReactor* GetReview(grpc::CallbackServerContext* context,
+                                      const v1::GetReviewRequest* request,
+                                      v1::Review* response) override;
+  grpc::ServerWriteReactor<v1::EvidenceOrder>* ListEvidence(
+      grpc::CallbackServerContext* context, const v1::GetReviewRequest* request) override;
+
+ private:
+  Engine& engine_;
+  OneAtATime reviews_;
+};
+
+// What the handlers do, without a server.
+absl::Status GetReview(const View& view, const v1::GetReviewRequest& request, Instant latest,
+                       v1::Review* response, const std::function<bool()>& give_up = {});
+// Until `each` returns false.
+absl::Status ListEvidence(const View& view, const v1::GetReviewRequest& request, Instant latest,
+                          const std::function<bool(const v1::EvidenceOrder&)>& each);
+
+}  // namespace plumblane
