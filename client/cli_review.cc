@@ -6,7 +6,7 @@ namespace plumblane::client {
 void AddReview(CLI::App& app, Invocation& to) {
   ReviewOptions& options = to.review;
   CLI::App& sub = AddCommand(app, to, "review", Verb::kReview,
-                             "The account of a period, to take into the call with a supplier");
+                             "A period's account, for the talk with a supplier");
   AddParsed(sub, "PERIOD", "", "2026Q3, 2026-08, 2026-07..2026-09, or FROM..TO", ParsePeriod,
             options.period);
   CLI::Option* supplier =

@@ -180,7 +180,7 @@ TEST(CliTest, MistakesSayWhatWasExpected) {
        "--as-of: expected a date, such as 2026-03-05, not \"2026-13-01\"\n"
        "See plumblane suppliers --help.\n"},
       {{"order", "1", "--as-of", "2026-03-05"},
-       "--as-of goes with suppliers, supplier, lanes, lane, rank and backtest only\n"},
+       "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest and review only\n"},
       {{"status", "--half-life", "20"},
        "--half-life goes with suppliers, supplier, lanes, lane and rank only\n"},
       {{"--half-life", "20", "backtest"},
