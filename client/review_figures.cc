@@ -2,8 +2,8 @@
 
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_format.h>
+#include <absl/strings/str_join.h>
 
-#include <algorithm>
 #include <functional>
 #include <set>
 
@@ -58,12 +58,6 @@ std::string TimesText(const v1::Times& times) {
              : absl::StrCat(ShortTimes(times), " of ", Thousands(times.entered_count()));
 }
 
-const v1::MoneyFigures* InCurrency(const v1::Figures& figures, const std::string& currency) {
-  const auto found = std::find_if(figures.money().begin(), figures.money().end(),
-                                  [&](const auto& one) { return one.currency_code() == currency; });
-  return found == figures.money().end() ? nullptr : &*found;
-}
-
 // Collects the lines of one account.
 class Rows {
  public:
@@ -87,20 +81,23 @@ class Rows {
     Add(label, [count](const v1::Figures& figures) { return Thousands((figures.*count)()); });
   }
 
-  // A line for each currency in which `count` is somewhere more than 0.
+  // A line with every currency in which `count` is somewhere more than 0.
   void AddMoney(const std::string& label, int64_t (v1::MoneyFigures::*count)() const,
                 const MoneyCell& cell) {
-    for (const std::string& currency : Currencies()) {
-      const auto any = [&](const v1::Figures& figures) {
-        const v1::MoneyFigures* money = InCurrency(figures, currency);
-        return money != nullptr && (money->*count)() > 0;
-      };
-      if (!any(account_.period()) && !any(account_.before()) && !any(account_.year_ago())) continue;
-      Add(label, [&](const v1::Figures& figures) {
-        const v1::MoneyFigures* money = InCurrency(figures, currency);
-        return money == nullptr ? "" : cell(*money);
-      });
+    std::set<std::string> currencies;
+    for (const v1::Figures* figures :
+         {&account_.period(), &account_.before(), &account_.year_ago()}) {
+      for (const v1::MoneyFigures& money : figures->money()) {
+        if ((money.*count)() > 0) currencies.insert(money.currency_code());
+      }
     }
+    Add(label, [&](const v1::Figures& figures) {
+      std::vector<std::string> sums;
+      for (const v1::MoneyFigures& money : figures.money()) {
+        if (currencies.contains(money.currency_code())) sums.push_back(cell(money));
+      }
+      return absl::StrJoin(sums, "; ");
+    });
   }
 
   // The same, told as the amount alone.
@@ -110,18 +107,16 @@ class Rows {
     });
   }
 
+  // That of now only: then it was not looked at.
+  void AddNow(const std::string& label, int64_t (v1::MoneyFigures::*amount)() const) {
+    const size_t before = rows_.size();
+    AddAmount(label, amount);
+    if (rows_.size() > before) rows_.back().before = rows_.back().year_ago = "";
+  }
+
   std::vector<FigureRow> Take() { return std::move(rows_); }
 
  private:
-  std::set<std::string> Currencies() const {
-    std::set<std::string> all;
-    for (const v1::Figures* figures :
-         {&account_.period(), &account_.before(), &account_.year_ago()}) {
-      for (const v1::MoneyFigures& money : figures->money()) all.insert(money.currency_code());
-    }
-    return all;
-  }
-
   const v1::Account& account_;
   std::vector<FigureRow> rows_;
 };
@@ -168,7 +163,7 @@ void AddMoneyRows(bool to_share, Rows& rows) {
   rows.AddAmount("refunded by the supplier", &v1::MoneyFigures::refunded_by_supplier);
   if (!to_share) {
     rows.AddAmount("refunded by the shop", &v1::MoneyFigures::refunded_by_shop);
-    rows.AddAmount("paid for what is still under way", &v1::MoneyFigures::exposure);
+    rows.AddNow("paid for what is still under way", &v1::MoneyFigures::exposure);
   }
 }
 

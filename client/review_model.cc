@@ -44,10 +44,12 @@ std::vector<Placed> Place(const v1::Review& review) {
 
 // ---- what to raise ----------------------------------------------------------------------------
 
-// Money of one currency is compared; what is known comes before what is not.
-int64_t AtStake(const v1::Account& account) {
+// In the currency of the review: what is worth something in another one counts nothing here.
+int64_t AtStake(const v1::Account& account, const std::string& currency) {
   int64_t sum = 0;
-  for (const v1::Point& point : account.points()) sum += point.at_stake().minor_units();
+  for (const v1::Point& point : account.points()) {
+    if (point.at_stake().currency_code() == currency) sum += point.at_stake().minor_units();
+  }
   return sum;
 }
 
@@ -68,12 +70,12 @@ View RaiseView(const Placed& placed) {
   return view;
 }
 
-Views RaiseViews(std::vector<Placed> all) {
+Views RaiseViews(std::vector<Placed> all, const std::string& currency) {
   std::erase_if(all, [](const Placed& one) {
     return KindOf(*one.account) != AccountKind::kSupplier || one.account->points().empty();
   });
-  std::stable_sort(all.begin(), all.end(), [](const Placed& x, const Placed& y) {
-    return AtStake(*x.account) > AtStake(*y.account);
+  std::stable_sort(all.begin(), all.end(), [&](const Placed& x, const Placed& y) {
+    return AtStake(*x.account, currency) > AtStake(*y.account, currency);
   });
   Views views;
   for (const Placed& one : all) views.push_back(RaiseView(one));
@@ -298,7 +300,7 @@ View ReviewModel(const v1::Review& review) {
        {"other_changes", OtherChangesText(review)},
        {"to_share", review.to_share() ? review.supplier() : ""},
        {"empty", all.empty() ? "There were no orders in this period or the one before." : ""}});
-  view.lists["raise"] = RaiseViews(all);
+  view.lists["raise"] = RaiseViews(all, review.currency_code());
   view.lists["worse"] = ChangeViews(all, v1::Change::VERDICT_WORSE);
   view.lists["better"] = ChangeViews(all, v1::Change::VERDICT_BETTER);
   view.lists["together"] = AccountViews(all, AccountKind::kAll, review);

@@ -18,7 +18,7 @@ namespace {
 
 // In the units of the picture: about a pixel on a telephone.
 constexpr double kWidth = 340, kLeft = 38, kRight = 330;
-constexpr double kTop = 14, kBottom = 118, kHeight = 138;
+constexpr double kTop = 14, kBottom = 134, kHeight = 154;
 
 std::string At(double x, double y) { return absl::StrFormat("%.1f %.1f", x, y); }
 
@@ -160,7 +160,7 @@ std::optional<View> WeeksPicture(const v1::Account& account, const v1::ReviewPer
   const auto place = [&](Day day) {
     return kLeft + (static_cast<double>(day - *first) + 3.5) / days * (kRight - kLeft);
   };
-  const double bar = std::max(1.0, 4 / days * (kRight - kLeft));
+  const double bar = std::max(1.0, 3 / days * (kRight - kLeft));
   std::string line, dots;
   Day previous = *first - 14;
   for (const v1::Week* week : weeks) {

@@ -71,7 +71,7 @@ std::string DifferenceText(const v1::Change& change) {
 }
 
 std::string ProbabilityText(double p) {
-  if (p < 0.001) return "below 0.001";
+  if (p < 0.001) return "<0.001";
   return p < 0.1 ? absl::StrFormat("%.3f", p) : absl::StrFormat("%.2f", p);
 }
 
@@ -99,9 +99,11 @@ std::string HitsText(int64_t hits, int64_t orders) {
 }
 
 std::string ChangeText(const v1::Change& change) {
+  // Young orders can still turn out bad: only the old ones are compared.
+  const bool aged = change.measure() == "defect";
   std::string text = absl::StrCat(
-      HitText(change.measure()), ": ", HitsText(change.hit_count(), change.order_count()), ", ",
-      AgainstText(change.against()), " ",
+      HitText(change.measure()), aged ? ", of orders whose claim window is over: " : ": ",
+      HitsText(change.hit_count(), change.order_count()), ", ", AgainstText(change.against()), " ",
       HitsText(change.hit_count_then(), change.order_count_then()), "; ");
   if (change.has_difference()) absl::StrAppend(&text, DifferenceText(change), ", ");
   text += VerdictText(change.verdict());

@@ -28,7 +28,7 @@ std::string ShareText(const v1::CountedShare& share);
 std::string DifferenceText(const v1::Change& change);
 std::string PointsText(double difference);
 
-// "0.032", "below 0.001".
+// "0.032", "<0.001".
 std::string ProbabilityText(double p);
 
 // "the period before", "a year ago".

@@ -47,9 +47,14 @@ std::string ChangeLine(const v1::Account& account, const std::string& measure) {
     }
     if (!change.has_difference()) return VerdictText(change.verdict());
     const bool chance = change.verdict() == v1::Change::VERDICT_NO_MORE_THAN_CHANCE;
-    return absl::StrCat(HitsText(change.hit_count_then(), change.order_count_then()), " ",
-                        HitText(measure), " before; ", DifferenceText(change), ", ",
-                        VerdictText(change.verdict()), chance ? "" : " by more than chance");
+    // Young orders can still turn out bad: only the old ones are compared.
+    const bool aged = measure == "defect";
+    return absl::StrCat(
+        aged ? absl::StrCat("claim window over: ",
+                            HitsText(change.hit_count(), change.order_count()), ", before ")
+             : absl::StrCat(HitText(measure), " before: "),
+        HitsText(change.hit_count_then(), change.order_count_then()), "; ", DifferenceText(change),
+        ", ", VerdictText(change.verdict()), chance ? "" : " by more than chance");
   }
   return "";
 }
