@@ -35,7 +35,7 @@ std::string KindsText(const v1::Figures& figures) {
 
 std::string DaysLateText(const v1::Figures& figures) {
   if (!figures.has_mean_days_late()) return "";
-  return absl::StrFormat("%.1f, mean of %s", figures.mean_days_late(),
+  return absl::StrFormat("%.1f of %s", figures.mean_days_late(),
                          Thousands(figures.late_arrived_count()));
 }
 
@@ -131,7 +131,7 @@ void AddQuality(bool all_count, Rows& rows) {
   rows.Add("came late", [](const v1::Figures& f) {
     return f.on_time().order_count() > 0 ? Thousands(f.on_time().hit_count()) : "";
   });
-  rows.Add("days late", DaysLateText);
+  rows.Add("days late, on average", DaysLateText);
   rows.Add("bad or lost", [](const v1::Figures& f) { return ShareText(f.defect()); });
   rows.Add("of these", KindsText);
   rows.AddCount("claim window still open", &v1::Figures::immature_count);

@@ -124,7 +124,7 @@ struct NamedBar {
 // One bar under the other, those of the period before thin below them.
 View BarsPicture(const std::string& id, const std::string& title, const std::vector<NamedBar>& bars,
                  const std::string& legend) {
-  constexpr double kStep = 30, kNames = 112, kLongest = 140;
+  constexpr double kStep = 30, kNames = 130, kLongest = 120;
   double most = 0;
   for (const NamedBar& bar : bars) most = std::max({most, bar.size, bar.size_before});
   Drawing drawing(id, title, kStep * static_cast<double>(bars.size()) + 4);
@@ -134,7 +134,7 @@ View BarsPicture(const std::string& id, const std::string& title, const std::vec
     const double length = most > 0 ? kLongest * bar.size / most : 0;
     const double length_before = most > 0 ? kLongest * bar.size_before / most : 0;
     drawing.Word(kNames - 6, y + 12, "end", bar.name);
-    drawing.Bar("bar", kNames, y + 2, std::max(length, 0.8), 12);
+    if (bar.size > 0) drawing.Bar("bar", kNames, y + 2, length, 12);
     if (bar.size_before > 0) drawing.Bar("bar-before", kNames, y + 17, length_before, 4);
     drawing.Word(kNames + length + 6, y + 12, "start", bar.value);
     absl::StrAppend(&words, words.empty() ? "" : "; ", bar.name, " ", bar.value);
@@ -207,13 +207,12 @@ std::optional<View> TransitPicture(const v1::Account& account, const std::string
   const double step = last > 40 ? 20 : last > 10 ? 5 : 1;
   for (double day = 0; day <= last; day += step) {
     drawing.Line("grid", kLeft + day * per_day, kBottom, kLeft + day * per_day, kBottom + 3);
-    drawing.Word(kLeft + day * per_day, kHeight - 4, day == 0 ? "start" : "middle",
-                 day == 0 ? "0 days" : absl::StrFormat("%.0f", day));
+    drawing.Word(kLeft + day * per_day, kHeight - 4, "middle", absl::StrFormat("%.0f", day));
   }
   return drawing.Take(
       absl::StrCat(CurveInWords("this period", now), "; ",
                    CurveInWords("the period before", before)),
-      "share arrived by so many days after shipping; solid: this period; dashed: the one before");
+      "share arrived, by days after shipping; solid: this period; dashed: the one before");
 }
 
 std::optional<View> KindsPicture(const v1::Account& account, const std::string& id) {

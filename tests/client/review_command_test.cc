@@ -119,7 +119,7 @@ TEST(ShowReviewTest, WholeScreen) {
             "lotus-works\n"
             "  orders     406\n"
             "  on time    71 % (67-76) of 375\n"
-            "             6.8 % (24 of 352) late before; +22 points (+16 to +27), worse by\n"
+            "             late before: 6.8 % (24 of 352); +22 points (+16 to +27), worse by\n"
             "             more than chance\n"
             "  by week    ▇·············\n"
             "  bad, lost  3.1 % (1.8-5.4) of 381\n"

@@ -48,9 +48,10 @@ TEST(ReviewWordsTest, ChangesAreToldWithVerdictAndDoubt) {
   EXPECT_EQ(
       ChangeText(SupplierOf(review).changes(0)),
       "late: 29 % (107 of 375), the period before 6.8 % (24 of 352); +22 points (+16 to +27), "
-      "worse, adjusted p below 0.001");
+      "worse, adjusted p <0.001");
   EXPECT_EQ(ChangeText(SupplierOf(review).changes(1)),
-            "bad or lost: 12 % (1 of 8), the period before 2.8 % (10 of 354); too thin to compare");
+            "bad or lost, of orders whose claim window is over: 12 % (1 of 8), the period before "
+            "2.8 % (10 of 354); too thin to compare");
 }
 
 TEST(ReviewWordsTest, WhatAPointIsWorthSaysHowItIsMeant) {
@@ -75,7 +76,7 @@ TEST(ReviewFiguresTest, EveryFigureWithItsPeriods) {
   EXPECT_EQ(Row(rows, "on time"), "71 % (67-76) of 375 | 93 % (90-95) of 352");
   EXPECT_EQ(Row(rows, "on time, excused orders counted too"), "71 % (66-75) of 377 | ");
   EXPECT_EQ(Row(rows, "came late"), "107 | 24");
-  EXPECT_EQ(Row(rows, "days late"), "3.1, mean of 78 | ");
+  EXPECT_EQ(Row(rows, "days late, on average"), "3.1 of 78 | ");
   EXPECT_EQ(Row(rows, "of these"), "damaged 7, lost 5 | damaged 4");
   EXPECT_EQ(Row(rows, "claim window still open"), "261 | 0");
   EXPECT_EQ(Row(rows, "travels"), "10 / 15 d of 350 | ");
@@ -88,7 +89,7 @@ TEST(ReviewFiguresTest, WhatNobodyKnowsHasNoLine) {
   const auto rows = FigureRows(SampleReview().accounts(2), /*to_share=*/false);
   EXPECT_EQ(Row(rows, "on time"), "100 % (21-100) of 1, too thin | ");
   EXPECT_EQ(Row(rows, "travels"), "none");
-  EXPECT_EQ(Row(rows, "days late"), "none");
+  EXPECT_EQ(Row(rows, "days late, on average"), "none");
   EXPECT_EQ(Row(rows, "still owed"), "none");
 }
 
