@@ -16,6 +16,8 @@ void AddReview(CLI::App& app, Invocation& to) {
   sub.add_flag("--to-share", options.to_share,
                "The copy for the supplier: nothing of others, of your costs or shares")
       ->needs(supplier);
+  AddParsed(sub, "-o,--output", "FILE", "The whole of it: FILE.html, .md, .csv or .json",
+            ParseReviewFile, options.output);
   AddParsed(sub, "--evidence", "FILE", "Also write the orders behind it, as CSV", ParseText,
             options.evidence);
 }

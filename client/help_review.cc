@@ -7,7 +7,8 @@ constexpr Help kHelp[] = {
     {"review",
      R"(  plumblane review 2026Q3
   plumblane review 2026-07..2026-09 --supplier lotus-works --evidence lotus.csv
-  plumblane review 2026Q3 --supplier lotus-works --to-share --json)",
+  plumblane review 2026Q3 -o 2026Q3.html
+  plumblane review 2026Q3 --supplier lotus-works --to-share -o lotus.html)",
      R"(Orders count by their own day, none less for being older: on time and defects by
 the promised day, money by the day it was paid, refunds by theirs. Compared with
 the period before and a year ago; a difference is called one only when it is more

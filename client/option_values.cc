@@ -6,6 +6,7 @@
 
 #include "base/lane.h"
 #include "base/money.h"
+#include "client/review_forms.h"
 
 namespace plumblane::client {
 namespace {
@@ -122,6 +123,11 @@ absl::StatusOr<std::pair<Day, Day>> ParsePeriod(const std::string& text) {
   return absl::InvalidArgumentError(
       "expected a quarter, 2026Q3, a month, 2026-08, months, 2026-07..2026-09, or days, "
       "2026-08-17..2026-08-23");
+}
+
+absl::StatusOr<std::string> ParseReviewFile(const std::string& text) {
+  if (FormOf(text)) return text;
+  return absl::InvalidArgumentError("expected a file that ends in .html, .md, .csv or .json");
 }
 
 absl::StatusOr<std::string> ParseWords(const std::string& text) {

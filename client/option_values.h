@@ -43,6 +43,9 @@ absl::StatusOr<std::pair<Day, Day>> ParseDays(const std::string& text);
 // The days of "2026Q3", "2026-07..2026-09", "2026-08", "2026" or "2026-08-17..2026-08-23".
 absl::StatusOr<std::pair<Day, Day>> ParsePeriod(const std::string& text);
 
+// A file for a review, by whose end its form is told.
+absl::StatusOr<std::string> ParseReviewFile(const std::string& text);
+
 // A text in words, such as a reason; an item's code.
 absl::StatusOr<std::string> ParseWords(const std::string& text);
 absl::StatusOr<std::string> ParseItem(const std::string& text);

@@ -8,6 +8,7 @@
 
 #include "client/moment.h"
 #include "client/picks.h"
+#include "client/review_forms.h"
 #include "client/show.h"
 #include "client/show_review.h"
 
@@ -64,11 +65,19 @@ std::string EvidenceLine(const v1::EvidenceOrder& order) {
                                     absl::StrJoin(refunds, "; "),
                                     money(order.has_owed(), order.owed()),
                                     order.excuse()};
-  for (std::string& cell : cells) cell = CsvCell(cell);
+  for (std::string& cell : cells) cell = SafeCsvCell(cell);
   return absl::StrJoin(cells, ",") + "\n";
 }
 
-// The orders behind the review, whole or not at all.
+// Whole or not at all.
+ExitCode WriteFile(const std::string& path, const std::string& text, const Io& io) {
+  const std::string problem = WriteWhole(path, text);
+  if (problem.empty()) return kDone;
+  io.err << problem << "\n";
+  return kFailed;
+}
+
+// The orders behind the review.
 ExitCode WriteEvidence(const v1::GetReviewRequest& request, const std::string& path,
                        const Connection& connection, const Io& io) {
   CallContext context(kPatienceSeconds);
@@ -79,10 +88,7 @@ ExitCode WriteEvidence(const v1::GetReviewRequest& request, const std::string& p
   if (const grpc::Status status = reader->Finish(); !status.ok()) {
     return Fail(status, connection, io);
   }
-  const std::string problem = WriteWhole(path, text);
-  if (problem.empty()) return kDone;
-  io.err << problem << "\n";
-  return kFailed;
+  return WriteFile(path, text, io);
 }
 
 }  // namespace
@@ -92,9 +98,13 @@ ExitCode RunReview(const Invocation& invocation, const Connection& connection, c
   CallContext context(kPatienceSeconds);
   v1::Review review;
   const grpc::Status status = connection.reviews()->GetReview(&context, request, &review);
-  const ExitCode printed = Print(status, review, ShowReview, invocation.json, connection, io);
-  if (printed != kDone || invocation.review.evidence.empty()) return printed;
-  return WriteEvidence(request, invocation.review.evidence, connection, io);
+  const ReviewOptions& options = invocation.review;
+  const bool on_screen = options.output.empty() || invocation.json || !status.ok();
+  const ExitCode told =
+      on_screen ? Print(status, review, ShowReview, invocation.json, connection, io)
+                : WriteFile(options.output, ReviewText(review, *FormOf(options.output)), io);
+  if (told != kDone || options.evidence.empty()) return told;
+  return WriteEvidence(request, options.evidence, connection, io);
 }
 
 }  // namespace plumblane::client

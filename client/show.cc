@@ -31,6 +31,12 @@ bool ToJson(const google::protobuf::Message& message, bool one_line, std::string
 
 }  // namespace
 
+std::string JsonText(const google::protobuf::Message& message) {
+  std::string json;
+  std::ostringstream ignored;
+  return ToJson(message, /*one_line=*/false, json, Io{ignored, ignored}) ? json : "";
+}
+
 void PrintJson(const google::protobuf::Message& message, const Io& io) {
   std::string json;
   if (ToJson(message, /*one_line=*/false, json, io)) io.out << json;

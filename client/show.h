@@ -14,7 +14,10 @@
 
 namespace plumblane::client {
 
-// The message as ProtoJSON, fields without presence always written.
+// The message as ProtoJSON, fields without presence always written; "" when it cannot be written.
+std::string JsonText(const google::protobuf::Message& message);
+
+// The same, printed.
 void PrintJson(const google::protobuf::Message& message, const Io& io);
 
 // The same on one line, for answers that never end.

@@ -21,18 +21,6 @@ using Align = Table::Align;
 constexpr char kNone[] = "-";
 constexpr int kMostContributors = 3;
 
-// How a hit of the measure is called; "" for a measure that has no rate.
-std::string HitText(const std::string& measure) {
-  const std::pair<std::string_view, const char*> words[] = {{"on_time", "late"},
-                                                            {"defect", "bad or lost"},
-                                                            {"handling", "slow to leave"},
-                                                            {"delivery", "slow to arrive"}};
-  for (const auto& [name, text] : words) {
-    if (measure == name) return text;
-  }
-  return "";
-}
-
 bool IsPool(const v1::Lane& lane) { return lane.origin().empty() || lane.destination().empty(); }
 
 // "lotus-works", "VN-DE", "slow lanes to DE", "lotus-works on VN-DE".

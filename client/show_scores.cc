@@ -153,35 +153,6 @@ std::string KindsLine(const v1::Score& score) {
                                      : "");
 }
 
-// "on time at least 92 %: below target, not sure".
-std::string TargetText(const v1::TargetReading& reading) {
-  const std::string& measure = reading.measure();
-  std::string wanted = measure, missed = "missed";
-  if (measure == "on_time") {
-    wanted = "on time at least " + ExactPercent(reading.target());
-    missed = "below target";
-  } else if (measure == "defect") {
-    wanted = absl::StrCat("at most ", ExactPercent(reading.target()), " bad or lost");
-    missed = "above target";
-  } else if (measure == "delivery" || measure == "response") {
-    wanted = absl::StrCat("9 in 10 ", measure == "delivery" ? "delivered" : "answered", " within ",
-                          DaysText(reading.target()));
-    missed = "takes longer";
-  }
-  switch (reading.standing()) {
-    case v1::TargetReading::STANDING_MET:
-      return wanted + ": kept";
-    case v1::TargetReading::STANDING_MISSED:
-      return absl::StrCat(wanted, ": ", missed);
-    case v1::TargetReading::STANDING_MET_NOT_SURE:
-      return wanted + ": kept, not sure";
-    case v1::TargetReading::STANDING_MISSED_NOT_SURE:
-      return absl::StrCat(wanted, ": ", missed, ", not sure");
-    default:
-      return wanted + ": too few orders to tell";
-  }
-}
-
 std::string TargetLines(const v1::Score& score) {
   std::string text;
   for (const v1::TargetReading& reading : score.targets()) {

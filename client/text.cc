@@ -89,6 +89,45 @@ std::string DaysText(double days) {
   return number + (number == "1" ? " day" : " days");
 }
 
+std::string HitText(const std::string& measure) {
+  const std::pair<std::string_view, const char*> words[] = {{"on_time", "late"},
+                                                            {"defect", "bad or lost"},
+                                                            {"handling", "slow to leave"},
+                                                            {"delivery", "slow to arrive"}};
+  for (const auto& [name, text] : words) {
+    if (measure == name) return text;
+  }
+  return "";
+}
+
+std::string TargetText(const v1::TargetReading& reading) {
+  const std::string& measure = reading.measure();
+  std::string wanted = measure, missed = "missed";
+  if (measure == "on_time") {
+    wanted = "on time at least " + ExactPercent(reading.target());
+    missed = "below target";
+  } else if (measure == "defect") {
+    wanted = absl::StrCat("at most ", ExactPercent(reading.target()), " bad or lost");
+    missed = "above target";
+  } else if (measure == "delivery" || measure == "response") {
+    wanted = absl::StrCat("9 in 10 ", measure == "delivery" ? "delivered" : "answered", " within ",
+                          DaysText(reading.target()));
+    missed = "takes longer";
+  }
+  switch (reading.standing()) {
+    case v1::TargetReading::STANDING_MET:
+      return wanted + ": kept";
+    case v1::TargetReading::STANDING_MISSED:
+      return absl::StrCat(wanted, ": ", missed);
+    case v1::TargetReading::STANDING_MET_NOT_SURE:
+      return wanted + ": kept, not sure";
+    case v1::TargetReading::STANDING_MISSED_NOT_SURE:
+      return absl::StrCat(wanted, ": ", missed, ", not sure");
+    default:
+      return wanted + ": too few orders to tell";
+  }
+}
+
 bool IsEmpty(const v1::Rate& rate) { return !rate.has_estimate() || rate.order_count() == 0; }
 
 bool IsThin(const v1::Rate& rate) { return IsEmpty(rate) || rate.weight() < kThinWeight; }
@@ -242,6 +281,12 @@ std::string CsvCell(const std::string& text) {
     quoted += c;
   }
   return quoted + "\"";
+}
+
+std::string SafeCsvCell(const std::string& text) {
+  const bool formula =
+      !text.empty() && std::string_view("=+-@\t\r\n").find(text[0]) != std::string_view::npos;
+  return CsvCell(formula ? "'" + text : text);
 }
 
 google::protobuf::Timestamp ToTimestamp(Instant t) {

@@ -44,6 +44,12 @@ std::string ExactPercent(double share);
 // "1 day", "2.5 days".
 std::string DaysText(double days);
 
+// How a hit of the measure is called, "late", "bad or lost"; "" for a measure that has no rate.
+std::string HitText(const std::string& measure);
+
+// "on time at least 92 %: below target, not sure".
+std::string TargetText(const v1::TargetReading& reading);
+
 // True when no order stands behind the rate.
 bool IsEmpty(const v1::Rate& rate);
 
@@ -98,6 +104,10 @@ std::string Quoted(std::string_view text);
 
 // A cell of a CSV line, in quotes where it needs them.
 std::string CsvCell(const std::string& text);
+
+// The same for a text that somebody else wrote: one that a spreadsheet would take for a formula has
+// an apostrophe before it.
+std::string SafeCsvCell(const std::string& text);
 
 // Whole UTF-8 text? If not, `*position` (from 1) is the first byte that is not.
 bool IsUtf8(std::string_view text, size_t* position = nullptr);

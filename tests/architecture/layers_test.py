@@ -30,11 +30,13 @@ LAYERS = {
     "app": (("base", "engine", "eventlog", "delivery", "service", "storage/rocksdb"),
             PURE + ("grpc/", "grpcpp/", "spdlog/", "toml++/", "sys/")),
     "client": (("client", "base", "plumblane/v1"),
-               PURE + ("absl/", "grpcpp/", "google/protobuf/", "nlohmann/", "CLI/", "toml++/", "sys/")),
+               PURE + ("absl/", "grpcpp/", "google/protobuf/", "nlohmann/", "CLI/", "toml++/",
+                       "kainjow/", "sys/")),
 }
 # Within a layer that may: the one file that does.
 ONE_FILE_ONLY = {("scoring", "boost/math/"): "daemon/scoring/beta.cc",
                  ("client", "toml++/"): "client/cost_file.cc",
+                 ("client", "kainjow/"): "client/render.cc",
                  ("delivery", "openssl/"): "daemon/delivery/signature.cc",
                  ("delivery", "curl/"): "daemon/delivery/transfer.h"}
 # Reads of the time or waits, and the one place each may stand.

@@ -1,0 +1,63 @@
+// The figures of a review as a person reads them; what stands in a page, a table or on a screen is
+// written here once.
+//
+// Pure and thread-safe.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "plumblane/v1/reviews.pb.h"
+
+namespace plumblane::client {
+
+// Whose account it is.
+enum class AccountKind { kAll, kSupplier, kLane, kPair };
+AccountKind KindOf(const v1::Account& account);
+
+// "all together", "lotus-works", "VN-DE", "lotus-works on VN-DE/express".
+std::string AccountName(const v1::Account& account);
+
+// "2026-07-01 to 2026-09-30".
+std::string PeriodText(const v1::ReviewPeriod& period);
+
+// "92 % (88-95) of 412", "67 % (21-94) of 3, too thin", "no orders due".
+std::string ShareText(const v1::CountedShare& share);
+
+// "+3.3 points (-2.8 to +9.4)"; "" when it was too thin to compare.
+std::string DifferenceText(const v1::Change& change);
+std::string PointsText(double difference);
+
+// "0.032", "<0.001".
+std::string ProbabilityText(double p);
+
+// "the period before", "a year ago".
+std::string AgainstText(v1::Change::Against against);
+// "worse", "better", "no more than chance", "too thin to compare".
+std::string VerdictText(v1::Change::Verdict verdict);
+// "8.6 % (12 of 140)".
+std::string HitsText(int64_t hits, int64_t orders);
+
+// "late: 8.6 % (12 of 140), the period before 5.3 % (8 of 150); +3.3 points (-2.8 to +9.4), no more
+// than chance, adjusted p 0.41".
+std::string ChangeText(const v1::Change& change);
+
+// "late since about 2026-08-03, raised 2026-08-17, closed 2026-09-20; 4.1 % before, 19 % from then
+// until it was raised".
+std::string AlertMarkText(const v1::AlertMark& alert);
+
+// "kite-swallow, late: 30 % (12 of 40), other items 2.7 % (8 of 300); +27 points (+15 to +43),
+// adjusted p 0.002".
+std::string ItemText(const v1::SpoilingItem& item);
+
+// "12 orders, 3 as trials, 2 by a person's own choice; expected when decided to save 41.20 EUR
+// against always the cheapest quote (10 orders)".
+std::string AssignedText(const v1::Assigned& assigned);
+
+// "dock strike: 14 orders promised for 2026-08-17 to 2026-08-23; 12 settled, 9 of them late".
+std::string ExcusedText(const v1::ExcusedOrders& excused);
+
+// What a point is worth: "120.00 EUR at stake", "120.00 EUR paid for these orders"; "" = not known.
+std::string StakeText(const v1::Point& point);
+
+}  // namespace plumblane::client

@@ -1,0 +1,152 @@
+// The command `review` with its files, and its screen: review.h, show_review.h.
+
+#include "client/review.h"
+
+#include <gmock/gmock.h>
+#include <grpcpp/security/server_credentials.h>
+#include <grpcpp/server_builder.h>
+
+#include <filesystem>
+
+#include "client/review_sample.h"
+#include "client/show_review.h"
+#include "client/support.h"
+#include "plumblane/v1/reviews.grpc.pb.h"
+
+namespace plumblane::client {
+namespace {
+
+using testing::EndsWith;
+using testing::HasSubstr;
+using testing::Not;
+using testing::StartsWith;
+
+class FakeReviews : public v1::Reviews::Service {
+ public:
+  grpc::Status GetReview(grpc::ServerContext*, const v1::GetReviewRequest* request,
+                         v1::Review* review) override {
+    asked = *request;
+    *review = SampleReview();
+    return grpc::Status::OK;
+  }
+  grpc::Status ListEvidence(grpc::ServerContext*, const v1::GetReviewRequest*,
+                            grpc::ServerWriter<v1::EvidenceOrder>* writer) override {
+    v1::EvidenceOrder order;
+    order.set_item(kHostileItem);
+    order.add_findings("late");
+    writer->Write(order);
+    return grpc::Status::OK;
+  }
+  v1::GetReviewRequest asked;
+};
+
+class ReviewCommandTest : public testing::Test {
+ protected:
+  ReviewCommandTest() {
+    grpc::ServerBuilder builder;
+    builder.AddListeningPort(address_, grpc::InsecureServerCredentials());
+    builder.RegisterService(&reviews_);
+    server_ = builder.BuildAndStart();
+  }
+  ~ReviewCommandTest() override { server_->Shutdown(); }
+  Result Run(std::vector<std::string> arguments) {
+    arguments.insert(arguments.begin(), "review");
+    return RunProgram(arguments, address_);
+  }
+
+  TemporaryFolder folder_;
+  FakeReviews reviews_;
+  std::string address_ = "unix:" + folder_.Path("s");
+  std::unique_ptr<grpc::Server> server_;
+};
+
+TEST_F(ReviewCommandTest, WritesTheFormThatTheNameTells) {
+  const std::pair<std::string, std::string> starts[] = {{"q3.html", "<!DOCTYPE html>"},
+                                                        {"q3.md", "# Supplier review"},
+                                                        {"q3.csv", "account,supplier,"},
+                                                        {"q3.json", "{"}};
+  for (const auto& [name, start] : starts) {
+    const Result result = Run({"2026Q3", "-o", folder_.Path(name)});
+    EXPECT_EQ(result.code, 0) << result.err;
+    EXPECT_EQ(result.out, "");
+    EXPECT_THAT(ReadFile(folder_.Path(name)), StartsWith(start));
+  }
+}
+
+TEST_F(ReviewCommandTest, AnUnknownFormIsNotAsked) {
+  const Result result = Run({"2026Q3", "-o", folder_.Path("q3.pdf")});
+  EXPECT_EQ(result.code, 2);
+  EXPECT_THAT(result.err, HasSubstr("expected a file that ends in .html, .md, .csv or .json"));
+  EXPECT_EQ(reviews_.asked.first_date(), "");
+}
+
+TEST_F(ReviewCommandTest, AFileThatCannotBeWrittenIsNamedAndNothingIsLeft) {
+  const Result result = Run({"2026Q3", "-o", folder_.Path("none/q3.html")});
+  EXPECT_EQ(result.code, 1);
+  EXPECT_THAT(result.err, HasSubstr("none/q3.html: No such file or directory"));
+  std::filesystem::create_directory(folder_.Path("q3.html"));  // stands in the way of the rename
+  EXPECT_EQ(Run({"2026Q3", "-o", folder_.Path("q3.html")}).code, 1);
+  for (const auto& entry : std::filesystem::directory_iterator(folder_.Path(""))) {
+    EXPECT_THAT(entry.path().filename().string(), Not(HasSubstr("q3.html.")));
+  }
+}
+
+TEST_F(ReviewCommandTest, TheCopyToShareAsksForIt) {
+  EXPECT_EQ(Run({"2026Q3", "--supplier", "s", "--to-share", "-o", folder_.Path("s.html")}).code, 0);
+  EXPECT_TRUE(reviews_.asked.to_share());
+  EXPECT_EQ(reviews_.asked.supplier(), "s");
+}
+
+TEST_F(ReviewCommandTest, EvidenceHoldsNoFormula) {
+  EXPECT_EQ(Run({"2026Q3", "--evidence", folder_.Path("e.csv")}).code, 0);
+  EXPECT_THAT(ReadFile(folder_.Path("e.csv")), HasSubstr("\"'=HYPERLINK(\"\"x\"\")|"));
+}
+
+TEST(ShowReviewTest, WholeScreen) {
+  v1::Review review = SampleReview();
+  review.mutable_accounts(1)->set_supplier_id("lotus-works");
+  review.mutable_accounts(1)->mutable_points()->DeleteSubrange(2, 1);
+  EXPECT_EQ(ShowReview(review, 80),
+            "2026-07-01 to 2026-09-30, compared with 2026-04-01 to 2026-06-30; provisional\n"
+            "until 2026-12-01; delivery news up to 2026-09-28; as of 2026-10-01\n"
+            "\n"
+            "all together\n"
+            "  orders     1,402\n"
+            "  on time    92 % (90-94) of 1,300\n"
+            "  by week    █▁············\n"
+            "  bad, lost  no orders due\n"
+            "\n"
+            "lotus-works\n"
+            "  orders     406\n"
+            "  on time    71 % (67-76) of 375\n"
+            "             late before: 6.8 % (24 of 352); +22 points (+16 to +27), worse by\n"
+            "             more than chance\n"
+            "  by week    ▇·············\n"
+            "  bad, lost  3.1 % (1.8-5.4) of 381\n"
+            "             too thin to compare\n"
+            "  raise      107 of 375 orders due came late. 408.92 EUR at stake.\n"
+            "             5 of 406 orders were out of stock. 152.87 EUR paid for these orders.\n"
+            "  went well  None got lost.\n"
+            "\n"
+            "By week: on time, █ 95 % or more, a step lower for each 5 points less; · no\n"
+            "orders. Lanes, pairs, excuses and how it was counted: -o FILE.html.\n");
+}
+
+TEST(ShowReviewTest, FitsItsWidth) {
+  for (const int width : {80, 100, 132}) {
+    v1::Review review = SampleReview();
+    EXPECT_LE(WidestLine(ShowReview(review, width)), width);
+    // Ten years of weeks: the last ones.
+    review.mutable_period()->set_first_date("2016-10-01");
+    EXPECT_LE(WidestLine(ShowReview(review, width)), width);
+  }
+}
+
+TEST(ShowReviewTest, WithoutOrdersItSaysSo) {
+  v1::Review review = SampleReview();
+  review.clear_accounts();
+  EXPECT_THAT(ShowReview(review, 80), EndsWith("\nno orders\n"));
+}
+
+}  // namespace
+}  // namespace plumblane::client
