@@ -13,7 +13,7 @@ namespace {
 
 namespace mustache = kainjow::mustache;
 
-constexpr std::string_view kMarkdownSigns = "\\`*_[]<>|#~&$";
+constexpr std::string_view kMarkdownSigns = "\\`*_[]|#~$";
 
 mustache::data DataOf(const View& view) {
   mustache::data data;
@@ -40,7 +40,16 @@ std::string Escaped(std::string_view text, Markup markup) {
     std::string out;
     for (const char c : plain) {
       if (kMarkdownSigns.find(c) != std::string_view::npos) out += '\\';
-      out += c;
+      // As entities: what makes HTML of it may not know of backslashes here.
+      if (c == '<') {
+        out += "&lt;";
+      } else if (c == '>') {
+        out += "&gt;";
+      } else if (c == '&') {
+        out += "&amp;";
+      } else {
+        out += c;
+      }
     }
     return out;
   }

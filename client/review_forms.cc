@@ -1,6 +1,7 @@
 #include "client/review_forms.h"
 
 #include <absl/strings/match.h>
+#include <absl/strings/str_replace.h>
 
 #include <utility>
 
@@ -25,8 +26,13 @@ std::string ReviewText(const v1::Review& review, ReviewForm form) {
   switch (form) {
     case ReviewForm::kHtml:
       return Render("review.html", ReviewModel(review), Markup::kHtml);
-    case ReviewForm::kMarkdown:
-      return Render("review.md", ReviewModel(review), Markup::kMarkdown);
+    case ReviewForm::kMarkdown: {
+      // Sections that were left out leave their lines behind.
+      std::string text = Render("review.md", ReviewModel(review), Markup::kMarkdown);
+      while (absl::StrReplaceAll({{"\n\n\n", "\n\n"}}, &text) > 0) {
+      }
+      return text;
+    }
     case ReviewForm::kCsv:
       return ReviewCsv(review);
     case ReviewForm::kJson:

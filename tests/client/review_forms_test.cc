@@ -49,7 +49,7 @@ TEST(EscapedTest, HtmlStandsAsItIs) {
 
 TEST(EscapedTest, MarkdownStandsAsItIs) {
   EXPECT_EQ(Escaped("a|*b*_c_\n[d](e)`<f>#&\\", Markup::kMarkdown),
-            "a\\|\\*b\\*\\_c\\_ \\[d\\](e)\\`\\<f\\>\\#\\&\\\\");
+            "a\\|\\*b\\*\\_c\\_ \\[d\\](e)\\`&lt;f&gt;\\#&amp;\\\\");
   EXPECT_EQ(Escaped("2026-07-01, 92 % (88-95)", Markup::kMarkdown), "2026-07-01, 92 % (88-95)");
 }
 
@@ -61,7 +61,7 @@ TEST(ReviewFormsTest, NamesWithMarkupAreNoMarkup) {
   EXPECT_THAT(html, HasSubstr("dock &lt;b&gt;strike&lt;/b&gt; &amp; more"));
   const std::string markdown = ReviewText(SampleReview(), ReviewForm::kMarkdown);
   EXPECT_THAT(markdown, Not(HasSubstr("<script")));
-  EXPECT_THAT(markdown, HasSubstr(R"(### \<script\>alert(1)\</script\>"\&')"));
+  EXPECT_THAT(markdown, HasSubstr(R"(### &lt;script&gt;alert(1)&lt;/script&gt;"&amp;')"));
   EXPECT_THAT(markdown, HasSubstr(R"(=HYPERLINK("x")\|\*a\*\_b\_\[c\](d)\`e\`)"));
 }
 
