@@ -15,7 +15,17 @@ constexpr double kSecondsPerDay = 86'400;
 // Answers are slow when half of them take so long, unless a target says otherwise. Ours.
 constexpr double kSlowAnswerDays = 3;
 
-std::string Percent(double share) { return absl::StrFormat("%.3g %%", 100 * share); }
+std::string Percent(double share) {
+  const double percent = 100 * share;
+  const bool is_fine = percent < 9.95 || percent > 99.05;  // where a decimal matters
+  return absl::StrFormat(is_fine ? "%.1f %%" : "%.0f %%", percent);
+}
+
+// ", and the difference is more than chance (adjusted p 0.01)".
+std::string MoreThanChance(double adjusted_p) {
+  return absl::StrCat(", and the difference is more than chance (adjusted p ",
+                      adjusted_p < .001 ? "<0.001" : absl::StrFormat("%.2g", adjusted_p), ")");
+}
 
 std::string Days(double days) { return absl::StrFormat("%.1f days", days); }
 
@@ -25,7 +35,7 @@ std::string Limits(const HitCount& count) {
   return absl::StrCat("95 % limits ", Percent(limits.low), " to ", Percent(limits.high));
 }
 
-// "12 of 140 orders due came late (8.57 %, 95 % limits 4.97 % to 14.4 %)".
+// "12 of 140 orders due came late (8.6 %, 95 % limits 5.0 % to 14 %)".
 std::string Counted(const HitCount& count, const std::string& of_what,
                     const std::string& happened) {
   return absl::StrCat(count.hits, " of ", count.orders, " ", count.orders == 1 ? "order" : "orders",
@@ -111,6 +121,7 @@ class Writer {
       } else if (hits > 0) {
         std::string word(NameOfKind(kind));
         std::replace(word.begin(), word.end(), '_', ' ');
+        if (kind == Code::kQuality) word = "poor quality";
         kinds.push_back(absl::StrCat(hits, " ", word));
       }
     }
@@ -129,7 +140,8 @@ class Writer {
     const bool met = target != nullptr && target->standing == Standing::kMet;
     if (target != nullptr && target->standing != Standing::kTooFew) {
       absl::StrAppend(&sentence, "; the target is at ",
-                      measure == Measure::kOnTime ? "least " : "most ", Percent(target->target),
+                      measure == Measure::kOnTime ? "least " : "most ",
+                      absl::StrFormat("%.4g %%", 100 * target->target),
                       measure == Measure::kOnTime ? " on time" : "");
     }
     const bool worse = Has(account_, measure, Change::Verdict::kWorse);
@@ -137,8 +149,7 @@ class Writer {
     if (worse || better) {
       const Change& change = *ChangeOf(account_, measure);
       absl::StrAppend(&sentence, "; in the period before it was ", Percent(change.then.Share()),
-                      ", and the difference is more than chance (adjusted p ",
-                      absl::StrFormat("%.2g", change.adjusted_p), ")");
+                      MoreThanChance(change.adjusted_p));
     }
     sentence += ".";
     const bool enough = count.orders >= kFewestToJudge;
@@ -264,8 +275,7 @@ class Writer {
          absl::StrCat("Item ", item.item, ": ",
                       Counted(item.own, " due", late ? "came late" : "turned out bad or got lost"),
                       "; of its other orders it was ", Percent(item.others.Share()),
-                      ", and the difference is more than chance (adjusted p ",
-                      absl::StrFormat("%.2g", item.adjusted_p), ")."),
+                      MoreThanChance(item.adjusted_p), "."),
          item.own,
          true,
          {},

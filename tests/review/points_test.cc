@@ -39,7 +39,7 @@ TEST(PointsTest, LateOrdersAreRaisedWithFigureIntervalAndMoney) {
   EXPECT_EQ(late.kind, Point::Kind::kLate);
   EXPECT_FALSE(late.good);
   EXPECT_EQ(late.sentence,
-            "20 of 100 orders due came late (20 %, 95 % limits 13.3 % to 28.9 %), on average 2.0 "
+            "20 of 100 orders due came late (20 %, 95 % limits 13 % to 29 %), on average 2.0 "
             "days after the promised day.");
   EXPECT_EQ(late.at_stake, (Money{31'000, "EUR"}));
   EXPECT_FALSE(late.by_costs);
