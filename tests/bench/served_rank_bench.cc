@@ -2,7 +2,9 @@
 // order, with events coming in meanwhile and without.
 //
 // Each supplier has 30 orders over nine months, a quote of one to two times the lowest price, and
-// trials are on. "ingest" is one stream of new orders as fast as they are acknowledged.
+// trials are on. Ingest is one stream as fast as it is acknowledged: of orders paid and delivered
+// today, then of orders paid four days ago and delivered today. The former show in what is expected
+// only when the day is over; the latter change it for nearly all suppliers with every batch.
 //
 // Usage: served_rank_bench PLUMBLANED [suppliers [calls]]  (the daemon's binary; started on a
 // temporary directory; without a number of suppliers 200, 1,000 and 5,000)
@@ -136,25 +138,30 @@ void Measure(const char* binary, int suppliers, size_t calls) {
     }
   };
   const auto idle = plumblane::bench::Latency(ask, calls);
-  std::atomic<bool> done = false;
-  int64_t sent = 0;
-  std::thread ingest([&] {
-    Sender sender(grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), {}));
-    sender.set_prefix("more-");
-    std::mt19937 random(2);
-    while (!done) {
-      sender.Order(static_cast<int>(random() % static_cast<uint32_t>(suppliers)),
-                   kStart + 258 * kDay, 4);
-    }
-    sent = sender.count();
-  });
-  const auto start = plumblane::bench::Clock::now();
-  const auto busy = plumblane::bench::Latency(ask, calls);
-  const double seconds = plumblane::bench::Seconds(plumblane::bench::Clock::now() - start);
-  done = true;
-  ingest.join();
-  std::printf("%9d %9.0f %9.0f %9.0f %9.0f   %8.0f\n", suppliers, idle.first, idle.second,
-              busy.first, busy.second, 2 * static_cast<double>(sent) / seconds);
+  std::printf("%9d %9.0f %9.0f", suppliers, idle.first, idle.second);
+  // Last, because it moves the clock on.
+  for (const int64_t days : {0, 4}) {
+    std::atomic<bool> done = false;
+    int64_t sent = 0;
+    std::thread ingest([&] {
+      Sender sender(grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), {}));
+      sender.set_prefix("more-" + std::to_string(days) + "-");
+      std::mt19937 random(2);
+      while (!done) {
+        sender.Order(static_cast<int>(random() % static_cast<uint32_t>(suppliers)),
+                     kStart + 262 * kDay, days);
+      }
+      sent = sender.count();
+    });
+    const auto start = plumblane::bench::Clock::now();
+    const auto busy = plumblane::bench::Latency(ask, calls);
+    const double seconds = plumblane::bench::Seconds(plumblane::bench::Clock::now() - start);
+    done = true;
+    ingest.join();
+    std::printf("   %9.0f %9.0f %9.0f", busy.first, busy.second,
+                2 * static_cast<double>(sent) / seconds);
+  }
+  std::printf("\n");
   std::fflush(stdout);
   kill(daemon, SIGTERM);
   waitpid(daemon, nullptr, 0);
@@ -166,7 +173,9 @@ void Measure(const char* binary, int suppliers, size_t calls) {
 int main(int argc, char** argv) {
   if (argc < 2 || argc > 4) return 2;
   std::printf("RankSuppliers by cost, us, ten told; with ingest of so many events a second\n");
-  std::printf("suppliers       p50       p99  with: p50       p99   events/s\n");
+  std::printf(
+      "suppliers       p50       p99   today p50       p99  events/s   older p50       p99  "
+      "events/s\n");
   const size_t calls = argc > 3 ? std::strtoul(argv[3], nullptr, 10) : 2000;
   if (argc > 2) {
     Measure(argv[1], std::atoi(argv[2]), calls);
