@@ -6,6 +6,8 @@
 #include <future>
 #include <utility>
 
+#include "base/give_way.h"
+
 namespace plumblane {
 
 absl::Status AlertTeller::Step() {
@@ -40,6 +42,7 @@ void AlertTeller::Stop() {
 }
 
 void AlertTeller::Run() {
+  GiveWay(10);
   bool failed = false;
   std::unique_lock lock(mutex_);
   while (!stop_) {

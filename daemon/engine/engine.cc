@@ -7,6 +7,7 @@
 #include <iterator>
 #include <utility>
 
+#include "base/give_way.h"
 #include "engine/applier.h"
 #include "storage/keys.h"
 
@@ -179,6 +180,7 @@ bool Engine::AcceptsEvents() const {
 }
 
 void Engine::Commit() {
+  GiveWay(5);  // batches grow while a question is answered; a question waits for nothing
   for (;;) {
     std::vector<Waiting> taken = TakeWaiting();
     if (taken.empty()) return;

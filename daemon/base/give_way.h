@@ -1,0 +1,12 @@
+// Lets a thread give way: work that nobody waits for should not make those wait who ask.
+#pragma once
+
+#include <sys/resource.h>
+
+namespace plumblane {
+
+// The calling thread runs behind others of usual priority wherever processors are short (Linux: a
+// thread has a niceness of its own). Left as it is when the system does not allow it.
+inline void GiveWay(int niceness) { setpriority(PRIO_PROCESS, 0, niceness); }
+
+}  // namespace plumblane
