@@ -36,6 +36,7 @@ struct Placed {
 
 std::vector<Placed> Place(const v1::Review& review) {
   std::vector<Placed> all;
+  all.reserve(static_cast<size_t>(review.accounts_size()));
   for (int i = 0; i < review.accounts_size(); ++i) {
     all.push_back({&review.accounts(i), AnchorOf(KindOf(review.accounts(i)), i)});
   }

@@ -204,10 +204,11 @@ std::optional<View> TransitPicture(const v1::Account& account, const std::string
   drawing.Shares({0, 50, 90});
   if (!before.empty()) drawing.Path("line-before", StepPath(before, per_day));
   if (!now.empty()) drawing.Path("line", StepPath(now, per_day));
-  const double step = last > 40 ? 20 : last > 10 ? 5 : 1;
-  for (double day = 0; day <= last; day += step) {
-    drawing.Line("grid", kLeft + day * per_day, kBottom, kLeft + day * per_day, kBottom + 3);
-    drawing.Word(kLeft + day * per_day, kHeight - 4, "middle", absl::StrFormat("%.0f", day));
+  const int step = last > 40 ? 20 : last > 10 ? 5 : 1;
+  for (int day = 0; day <= last; day += step) {
+    const double at = kLeft + day * per_day;
+    drawing.Line("grid", at, kBottom, at, kBottom + 3);
+    drawing.Word(at, kHeight - 4, "middle", absl::StrCat(day));
   }
   return drawing.Take(
       absl::StrCat(CurveInWords("this period", now), "; ",

@@ -13,7 +13,8 @@ namespace {
 
 // "3.3", "27": of points and their limits.
 std::string PointsNumber(double points) {
-  std::string text = absl::StrFormat(std::abs(points) < 9.95 ? "%+.1f" : "%+.0f", points);
+  std::string text =
+      std::abs(points) < 9.95 ? absl::StrFormat("%+.1f", points) : absl::StrFormat("%+.0f", points);
   return text == "-0.0" || text == "+0.0" ? "0" : text;
 }
 

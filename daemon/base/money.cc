@@ -127,6 +127,7 @@ absl::StatusOr<int64_t> MultiplyHalfEven(int64_t minor_units, int64_t numerator,
 
 std::vector<int64_t> SplitByWeights(int64_t whole, std::span<const int64_t> weights) {
   const int64_t sum = std::accumulate(weights.begin(), weights.end(), int64_t{0});
+  assert(sum > 0);
   std::vector<int64_t> parts, remainders;
   std::vector<size_t> order;
   int64_t left = whole;

@@ -88,6 +88,7 @@ int Spawn(const std::vector<std::string>& command, int in, int err, pid_t& pid) 
   posix_spawnattr_setsigdefault(&attributes, &all);
 
   std::vector<char*> arguments;
+  arguments.reserve(command.size() + 1);
   for (const std::string& word : command) arguments.push_back(const_cast<char*>(word.c_str()));
   arguments.push_back(nullptr);
   char path[] = "PATH=/usr/local/bin:/usr/bin:/bin", language[] = "LANG=C.UTF-8";

@@ -9,7 +9,6 @@ using std::chrono::days;
 using std::chrono::months;
 using std::chrono::sys_days;
 using std::chrono::year_month_day;
-using std::chrono::year_month_day_last;
 using std::chrono::years;
 
 year_month_day DateOf(Day day) { return sys_days{days{day.number}}; }

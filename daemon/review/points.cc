@@ -18,7 +18,7 @@ constexpr double kSlowAnswerDays = 3;
 std::string Percent(double share) {
   const double percent = 100 * share;
   const bool is_fine = percent < 9.95 || percent > 99.05;  // where a decimal matters
-  return absl::StrFormat(is_fine ? "%.1f %%" : "%.0f %%", percent);
+  return is_fine ? absl::StrFormat("%.1f %%", percent) : absl::StrFormat("%.0f %%", percent);
 }
 
 // ", and the difference is more than chance (adjusted p 0.01)".

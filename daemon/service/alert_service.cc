@@ -75,7 +75,7 @@ struct Place {
   bool not_active = false, closed = false;
   int32_t minus_opened = 0;
   std::string id;
-  auto operator<=>(const Place&) const = default;
+  auto operator<=>(const Place&) const = default;  // NOLINT(modernize-use-nullptr): not ours
 };
 
 Place PlaceOf(const std::string& id, const ToldAlert& alert, Day today) {

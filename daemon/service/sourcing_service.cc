@@ -3,6 +3,7 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
+#include <cassert>
 #include <map>
 #include <utility>
 
@@ -121,9 +122,9 @@ class Assigner {
                    "expected an order that was assigned or paid before", out);
         return true;
       }
-      const auto paid = history.paid.find(before);
+      assert(before == last_paid || last != nullptr);
       const std::string& who =
-          paid != history.paid.end() ? paid->second : last->assignment.pick.supplier;
+          before == last_paid ? history.paid.at(before) : last->assignment.pick.supplier;
       if (who != instead_of) {
         SetProblem(v1::AssignOrderResult::CODE_BAD_VALUE, "instead_of",
                    absl::StrCat("part ", before, " went to ", who), out);
