@@ -4,6 +4,7 @@
 #include <absl/strings/str_format.h>
 
 #include <algorithm>
+#include <cassert>
 #include <cstdlib>
 #include <iterator>
 #include <numeric>
