@@ -254,7 +254,10 @@ void AlertBook::UpdateChart(const Round& round, const WatchKey& key, const Watch
     if (accepted != chart.accepted) chart.again = true;
     chart.accepted = std::move(accepted);
   }
-  for (auto basis = chart.bases.begin(); basis != chart.bases.end() && !chart.again; ++basis) {
+  const bool bases_stand = round.made.empty() && !changed_before(Measure::kMoney, kNever) &&
+                           !changed_before(Measure::kUnderway, kNever);
+  for (auto basis = chart.bases.begin(); basis != chart.bases.end() && !bases_stand && !chart.again;
+       ++basis) {
     const Day month = basis->first;
     if (!round.made.contains(month) && !changed_before(Measure::kMoney, month) &&
         !changed_before(Measure::kUnderway, month)) {
