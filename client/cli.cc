@@ -284,6 +284,7 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
                : "--half-life goes with suppliers, supplier, lanes, lane and rank only";
   }
   if (invocation.verb == Verb::kSuppliers) return CheckSuppliers(invocation);
+  if (invocation.verb == Verb::kReview) return CheckReview(invocation);
   const std::string mistake = CheckChase(invocation);
   return mistake.empty() ? CheckSourcing(invocation) : mistake;
 }

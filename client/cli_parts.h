@@ -58,7 +58,8 @@ void AddAgreements(CLI::App& app, Invocation& to);
 void AddChase(CLI::App& app, Invocation& to);
 std::string CheckChase(const Invocation& invocation);
 
-// `review`.
+// `review`; what only its whole line shows to be wrong, "" = nothing.
 void AddReview(CLI::App& app, Invocation& to);
+std::string CheckReview(const Invocation& invocation);
 
 }  // namespace plumblane::client

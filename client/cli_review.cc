@@ -22,4 +22,9 @@ void AddReview(CLI::App& app, Invocation& to) {
             options.evidence);
 }
 
+std::string CheckReview(const Invocation& invocation) {
+  if (!invocation.json || invocation.review.output.empty()) return "";
+  return "--json prints the review; name a file that ends in .json to keep it";
+}
+
 }  // namespace plumblane::client

@@ -99,7 +99,7 @@ ExitCode RunReview(const Invocation& invocation, const Connection& connection, c
   v1::Review review;
   const grpc::Status status = connection.reviews()->GetReview(&context, request, &review);
   const ReviewOptions& options = invocation.review;
-  const bool on_screen = options.output.empty() || invocation.json || !status.ok();
+  const bool on_screen = options.output.empty() || !status.ok();
   const ExitCode told =
       on_screen ? Print(status, review, ShowReview, invocation.json, connection, io)
                 : WriteFile(options.output, ReviewText(review, *FormOf(options.output)), io);

@@ -129,7 +129,9 @@ void AddMoney(const v1::MoneyFigures* money, Cells& cells) {
                              {"paid", amount(&Money::paid)},
                              {"replacements", amount(&Money::replacements)},
                              {"refunded_by_supplier", amount(&Money::refunded_by_supplier)},
-                             {"refunded_by_shop", amount(&Money::refunded_by_shop)},
+                             {"refunded_by_shop", money != nullptr && money->has_refunded_by_shop()
+                                                      ? amount(&Money::refunded_by_shop)
+                                                      : ""},
                              {"claimed", amount(&Money::claimed)},
                              {"owed", amount(&Money::owed)},
                              {"owed_orders", count(&Money::owed_order_count)},

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <numeric>
+#include <set>
 #include <tuple>
 
 #include "service/read_event.h"
@@ -100,7 +101,7 @@ std::vector<Quote> ReadQuotes(const Rows<v1::Quote>& in, const ItemBook& items, 
 
 std::vector<ExchangeRate> ReadExchangeRates(const Rows<v1::ExchangeRate>& in, RowErrors& errors) {
   std::vector<ExchangeRate> rates;
-  std::map<std::tuple<std::string, std::string, Day>, int> seen;
+  std::set<std::tuple<std::string, std::string, Day>> seen;
   for (int i = 0; i < in.size(); ++i) {
     RowReader row(i, errors);
     const std::string from = row.Currency("from_currency", in[i].from_currency());
@@ -112,10 +113,8 @@ std::vector<ExchangeRate> ReadExchangeRates(const Rows<v1::ExchangeRate>& in, Ro
     auto rate = ParseExchangeRate(from, to, in[i].rate(), *date);
     row.Check("rate", rate.status());
     if (!rate.ok()) continue;
-    const auto [first, is_new] = seen.try_emplace({from, to, *date}, i);
-    if (!is_new) {
-      row.Bad("date",
-              "expected one rate a day: an earlier row has it already");
+    if (!seen.emplace(from, to, *date).second) {
+      row.Bad("date", "expected one rate a day: an earlier row has it already");
     }
     rates.push_back(*std::move(rate));
   }

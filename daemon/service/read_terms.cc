@@ -1,7 +1,7 @@
 // Terms, pauses and costs of the API.
 #include <algorithm>
 #include <cmath>
-#include <map>
+#include <set>
 
 #include "orders/event.h"
 #include "service/read_agreement.h"
@@ -131,14 +131,12 @@ CostClass ReadCostClass(const v1::CostClass& in, const std::string& currency, Ro
 
 std::vector<Terms> ReadTerms(const Rows<v1::Terms>& in, RowErrors& errors) {
   std::vector<Terms> terms;
-  std::map<std::string, int> seen;
+  std::set<std::string> seen;
   for (int i = 0; i < in.size(); ++i) {
     RowReader row(i, errors);
     Terms one = ReadOneTerms(in[i], row);
-    const auto [first, is_new] = seen.try_emplace(one.supplier, i);
-    if (!is_new) {
-      row.Bad("supplier",
-              "expected each supplier once: an earlier row has it already");
+    if (!seen.insert(one.supplier).second) {
+      row.Bad("supplier", "expected each supplier once: an earlier row has it already");
     }
     terms.push_back(std::move(one));
   }
@@ -149,13 +147,12 @@ CostSettings ReadCosts(const v1::CostSettings& in, RowErrors& errors) {
   CostSettings settings;
   RowReader whole(0, errors);
   settings.currency = whole.Currency("currency_code", in.currency_code());
-  std::map<std::pair<std::string, std::string>, int> seen;
+  std::set<std::pair<std::string, std::string>> seen;
   for (int i = 0; i < in.classes_size(); ++i) {
     RowReader row(i, errors);
     CostClass one = ReadCostClass(in.classes(i), settings.currency, row);
     // One that cannot be read is no second.
-    const auto [first, is_new] = seen.try_emplace({one.shop, one.item_class}, i);
-    if (!is_new && row.ok()) {
+    if (!seen.emplace(one.shop, one.item_class).second && row.ok()) {
       row.Bad("item_class", "expected each shop and class once: an earlier row has it already");
     }
     settings.classes.push_back(std::move(one));

@@ -3,13 +3,13 @@
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <stdlib.h>
 
 #include <filesystem>
 #include <fstream>
 #include <string>
 
 #include "app/settings.h"
+#include "support/temp_directory.h"
 
 namespace plumblane {
 namespace {
@@ -22,15 +22,8 @@ using ::testing::Not;
 
 class DeliverySettingsTest : public ::testing::Test {
  protected:
-  DeliverySettingsTest() {
-    std::string name = (fs::temp_directory_path() / "plumblane.XXXXXX").string();
-    EXPECT_NE(mkdtemp(name.data()), nullptr);
-    directory_ = name;
-  }
-  ~DeliverySettingsTest() override { fs::remove_all(directory_); }
-
   std::string Write(const std::string& name, const std::string& text, fs::perms rights) {
-    const std::string path = directory_ + "/" + name;
+    const std::string path = directory_ / name;
     std::ofstream(path, std::ios::binary) << text;
     fs::permissions(path, rights);
     return path;
@@ -49,7 +42,7 @@ class DeliverySettingsTest : public ::testing::Test {
            Write("secret", secret, rights) + "\"\n";
   }
 
-  std::string directory_;
+  test::TempDirectory directory_;
   Settings settings_;
 };
 
@@ -139,13 +132,13 @@ TEST_F(DeliverySettingsTest, WhatIsMissingIsNamed) {
 TEST_F(DeliverySettingsTest, ASecretIsForItsOwnerAndNeverShown) {
   EXPECT_EQ(Read(Webhook(kSecret, fs::perms(0400))), "");
   for (const unsigned rights : {0640u, 0604u, 0620u}) {
-    fs::remove(directory_ + "/secret");
+    fs::remove(directory_ / "secret");
     EXPECT_THAT(Read(Webhook(kSecret, fs::perms(rights))),
-                AllOf(HasSubstr("deliver.webhook.secret_file: " + directory_ + "/secret is open"),
+                AllOf(HasSubstr("deliver.webhook.secret_file: " + directory_ / "secret is open"),
                       HasSubstr("0600"), Not(HasSubstr("a2tr"))));
   }
   for (const char* secret : {"", "a2tra2tra2tr", "whsec_a2tr"}) {
-    fs::remove(directory_ + "/secret");
+    fs::remove(directory_ / "secret");
     EXPECT_THAT(Read(Webhook(secret)),
                 AllOf(HasSubstr("deliver.webhook.secret_file: "), Not(HasSubstr("a2tr"))));
   }

@@ -4,31 +4,23 @@
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <stdlib.h>
 
-#include <filesystem>
 #include <fstream>
 #include <iterator>
 #include <string>
 
+#include "support/temp_directory.h"
+
 namespace plumblane {
 namespace {
 
-namespace fs = std::filesystem;
 using ::testing::AllOf;
 using ::testing::ElementsAre;
 using ::testing::HasSubstr;
 
 class SettingsFile : public ::testing::Test {
  protected:
-  SettingsFile() {
-    std::string name = (fs::temp_directory_path() / "plumblane.XXXXXX").string();
-    EXPECT_NE(mkdtemp(name.data()), nullptr);
-    directory_ = name;
-  }
-  ~SettingsFile() override { fs::remove_all(directory_); }
-
-  std::string path() const { return directory_ + "/plumblane.toml"; }
+  std::string path() const { return directory_ / "plumblane.toml"; }
   absl::Status Read(const std::string& text, Settings& settings) {
     std::ofstream(path(), std::ios::binary) << text;
     return ReadSettingsFile(path(), settings);
@@ -46,7 +38,7 @@ class SettingsFile : public ::testing::Test {
     return std::string(status.message());
   }
 
-  std::string directory_;
+  test::TempDirectory directory_;
 };
 
 TEST_F(SettingsFile, EveryKeyIsRead) {
@@ -193,13 +185,13 @@ TEST_F(SettingsFile, WhatIsNoTomlIsSaidWithTheLine) {
 
 TEST_F(SettingsFile, ThatCannotBeReadIsSaidByName) {
   Settings settings;
-  const absl::Status missing = ReadSettingsFile(directory_ + "/none.toml", settings);
+  const absl::Status missing = ReadSettingsFile(directory_ / "none.toml", settings);
   EXPECT_TRUE(absl::IsInvalidArgument(missing));
-  EXPECT_THAT(std::string(missing.message()),
-              AllOf(HasSubstr(directory_ + "/none.toml: "), ::testing::Not(HasSubstr("line 0"))));
-  const absl::Status folder = ReadSettingsFile(directory_, settings);
+  EXPECT_THAT(std::string(missing.message()), AllOf(HasSubstr(directory_ / "none.toml" + ": "),
+                                                    ::testing::Not(HasSubstr("line 0"))));
+  const absl::Status folder = ReadSettingsFile(directory_.path(), settings);
   EXPECT_TRUE(absl::IsInvalidArgument(folder));
-  EXPECT_THAT(std::string(folder.message()), HasSubstr(directory_ + ": is a directory"));
+  EXPECT_THAT(std::string(folder.message()), HasSubstr(directory_.path() + ": is a directory"));
 }
 
 Settings Minimal() {

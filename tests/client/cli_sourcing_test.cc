@@ -144,6 +144,8 @@ TEST(CliSourcingTest, MistakesSayWhatWasExpected) {
       {{"costs", "load"}, "FILE is required"},
       {{"terms", "list", "a"}, "one word too many: \"a\""}};
   for (const auto& [words, mistake] : cases) EXPECT_EQ(MistakeOf(words), mistake);
+  EXPECT_EQ(MistakeOf({"review", "2026Q3", "--json", "-o", "q3.html"}),
+            "--json prints the review; name a file that ends in .json to keep it");
 }
 
 }  // namespace

@@ -2,37 +2,15 @@
 #pragma once
 
 #include <gtest/gtest.h>
-#include <stdlib.h>
 
-#include <filesystem>
 #include <memory>
 #include <string>
 
 #include "storage/memory_store.h"
 #include "storage/rocksdb/rocksdb_store.h"
+#include "support/temp_directory.h"
 
 namespace plumblane::test {
-
-// A new directory under the system's, removed with all that is in it.
-class TempDirectory {
- public:
-  TempDirectory() {
-    std::string name = (std::filesystem::temp_directory_path() / "plumblane.XXXXXX").string();
-    EXPECT_NE(mkdtemp(name.data()), nullptr);
-    path_ = name;
-  }
-  ~TempDirectory() {
-    std::error_code ignored;
-    std::filesystem::remove_all(path_, ignored);
-  }
-  TempDirectory(const TempDirectory&) = delete;
-  TempDirectory& operator=(const TempDirectory&) = delete;
-
-  std::string operator/(const std::string& name) const { return path_ + "/" + name; }
-
- private:
-  std::string path_;
-};
 
 // Small caches: a test needs no more.
 inline RocksDbStoreOptions OptionsFor(const std::string& path) {

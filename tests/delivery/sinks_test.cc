@@ -2,7 +2,6 @@
 // absolute time: what must not take long is what would otherwise take minutes.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <stdlib.h>
 
 #include <filesystem>
 #include <fstream>
@@ -15,6 +14,7 @@
 #include "delivery/signature.h"
 #include "delivery/webhook.h"
 #include "support/message.h"
+#include "support/temp_directory.h"
 
 namespace plumblane {
 namespace {
@@ -121,17 +121,10 @@ TEST(Webhook, WhereNobodyListensItHasFailed) {
 
 class HookTest : public ::testing::Test {
  protected:
-  HookTest() {
-    std::string name = (fs::temp_directory_path() / "plumblane.XXXXXX").string();
-    EXPECT_NE(mkdtemp(name.data()), nullptr);
-    directory_ = name;
-  }
-  ~HookTest() override { fs::remove_all(directory_); }
-
   // A program with these lines; arguments follow.
   SendResult Run(const std::string& lines, const std::vector<std::string>& arguments = {},
                  int64_t timeout_seconds = 60) {
-    const std::string path = directory_ + "/hook";
+    const std::string path = directory_ / "hook";
     std::ofstream(path) << "#!/bin/sh\n" << lines << "\n";
     fs::permissions(path, fs::perms::owner_all);
     std::vector<std::string> command = {path};
@@ -141,16 +134,16 @@ class HookTest : public ::testing::Test {
     return hook.Send({&message, 1}, kNow, stop_);
   }
   std::string Left(const std::string& name) {
-    std::ifstream file(directory_ + "/" + name);
+    std::ifstream file(directory_ / name);
     return {std::istreambuf_iterator<char>(file), {}};
   }
 
-  std::string directory_;
+  test::TempDirectory directory_;
   StopEvent stop_;
 };
 
 TEST_F(HookTest, GetsTheDocumentAndItsArgumentsAsTheyAre) {
-  const std::string to = directory_ + "/in";
+  const std::string to = directory_ / "in";
   EXPECT_EQ(Run("cat > \"$1\"; echo \"$2\" > \"$1.argument\"", {to, "$HOME; *"}).kind,
             Kind::kDelivered);
   EXPECT_EQ(Left("in"), CloudEventOf(MessageWith(17)));
@@ -161,8 +154,8 @@ TEST_F(HookTest, SeesNothingOfTheDaemon) {
   setenv("PLUMBLANE_TEST_ONLY", "secret", 1);
   const int open = dup(2);
   ASSERT_GE(open, 3);
-  EXPECT_EQ(Run("env > " + directory_ + "/env; ls /proc/$$/fd > " + directory_ +
-                "/fds; grep SigBlk /proc/self/status > " + directory_ + "/signals")
+  EXPECT_EQ(Run("env > " + directory_ / "env; ls /proc/$$/fd > " + directory_.path() +
+                "/fds; grep SigBlk /proc/self/status > " + directory_ / "signals")
                 .kind,
             Kind::kDelivered);
   close(open);
@@ -192,7 +185,7 @@ TEST_F(HookTest, WhatItSaysIsCutAndNeverHoldsItUp) {
 }
 
 TEST_F(HookTest, OneThatHangsIsKilledWithAllItHasStarted) {
-  const std::string pids = directory_ + "/pids";
+  const std::string pids = directory_ / "pids";
   const SendResult late =
       Run("sleep 1000 & echo $! > " + pids + "; trap '' TERM; echo waiting >&2; sleep 1000", {},
           /*timeout_seconds=*/1);
@@ -214,12 +207,12 @@ TEST_F(HookTest, AStopEndsIt) {
     while (Left("started").empty()) std::this_thread::yield();
     stop_.Set();
   });
-  EXPECT_EQ(Run("echo yes > " + directory_ + "/started; sleep 1000").kind, Kind::kInterrupted);
+  EXPECT_EQ(Run("echo yes > " + directory_ / "started; sleep 1000").kind, Kind::kInterrupted);
   stopper.join();
 }
 
 TEST_F(HookTest, OneThatCannotStartIsTriedAgain) {
-  Hook hook({.command = {directory_ + "/missing"}});
+  Hook hook({.command = {directory_ / "missing"}});
   const Message message = MessageWith(17);
   const SendResult result = hook.Send({&message, 1}, kNow, stop_);
   EXPECT_EQ(result.kind, Kind::kFailed);
