@@ -55,6 +55,7 @@ class Reader {
     First(state_.lane.origin, event.origin);
     First(state_.lane.destination, event.destination);
     First(state_.lane.service, event.service);
+    if (state_.item.empty()) state_.supplier_item = event.supplier_item;
     First(state_.item, event.item);
     First(state_.units, event.units);
     First(state_.cost, event.cost);

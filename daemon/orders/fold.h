@@ -97,6 +97,7 @@ struct PartState {
   std::optional<Money> cost, quoted, sale, claim;
   std::map<std::string, int64_t> refunds_by_supplier, refunds_by_shop;  // minor units by currency
   std::string item;
+  std::string supplier_item;  // what was sent instead, the supplier's code for it; "" = it was sent
   std::optional<int64_t> units;
   int replaces = 0;
   std::vector<std::string> tracking;  // sorted, all that were named

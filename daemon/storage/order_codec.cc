@@ -26,6 +26,7 @@ enum Bit {
   kRetracts,
   kRevision,
   kQuoted,
+  kSupplierItem,
   kBitCount
 };
 
@@ -89,6 +90,7 @@ void WriteEvent(ByteWriter& writer, const Event& event) {
   fields.Text(kRetracts, event.retracts);
   fields.Time(kRevision, event.revision);
   fields.Sum(kQuoted, event.quoted);
+  fields.Text(kSupplierItem, event.supplier_item);
   fields.AppendTo(writer);
 }
 
@@ -149,6 +151,7 @@ bool ReadEvent(ByteReader& reader, Event& event) {
   fields.Text(kRetracts, event.retracts);
   fields.Time(kRevision, event.revision);
   fields.Sum(kQuoted, event.quoted);
+  fields.Text(kSupplierItem, event.supplier_item);
   return reader.ok() && fields.known() && event.type >= EventType::kPaid &&
          event.type <= EventType::kRetracted && event.reason <= Reason::kOther && event.part >= 1 &&
          event.part <= kMaxPart;

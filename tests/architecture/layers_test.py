@@ -9,7 +9,7 @@ from harness import ROOT, main
 # layer: (own layers it may include, third-party prefixes). An arrow not listed is an error.
 PURE = ("absl/status/", "absl/strings/")
 LAYERS = {
-    "base": ((), ("absl/", "sys/")),
+    "base": ((), ("absl/", "linux/", "sys/")),
     "cohorts": (("base",), PURE),
     "orders": (("base", "cohorts"), PURE),
     "scoring": (("base", "cohorts"), PURE + ("boost/math/",)),
