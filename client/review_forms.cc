@@ -2,9 +2,9 @@
 
 #include <absl/strings/ascii.h>
 #include <absl/strings/match.h>
-#include <absl/strings/str_cat.h>
 #include <absl/strings/str_replace.h>
 
+#include <string_view>
 #include <utility>
 
 #include "client/render.h"
@@ -55,7 +55,7 @@ std::string WithDatesMarked(const std::string& page) {
       out += page[at++];
       continue;
     }
-    absl::StrAppend(&out, "<time>", rest.substr(0, 10), "</time>");
+    out.append("<time>").append(rest.substr(0, 10)).append("</time>");
     at += 10;
   }
   return out;
