@@ -181,7 +181,7 @@ TEST(ShowReviewTest, WholeScreen) {
             "  by week    ▇·············\n"
             "  bad, lost  3.1 % (1.8-5.4) of 381\n"
             "             too thin to compare\n"
-            "  times      travels 10 / 15 d of 350, the period before 8 / 12 d of 340; longer\n"
+            "  times      travels 10 / 15 d of 350, the period before 8.0 / 12 d of 340; longer\n"
             "             to travel, adjusted p 0.012\n"
             "  raise      107 of 375 orders due came late. 408.92 EUR at stake.\n"
             "             5 of 406 orders were out of stock. 152.87 EUR paid for these\n"

@@ -105,7 +105,7 @@ TEST(ReviewFormsTest, NoTagOfATemplateIsLeftOpen) {
 }
 
 TEST(ReviewFormsTest, ProvisionalIsSaidInEveryForm) {
-  const char* words[] = {"Final from 2026-12-01", "Final from 2026-12-01", ",yes,",
+  const char* words[] = {"Final from <time>2026-12-01</time>", "Final from 2026-12-01", ",yes,",
                          "\"provisional\": true"};
   for (size_t i = 0; i < std::size(kForms); ++i) {
     EXPECT_THAT(ReviewText(SampleReview(), kForms[i]), HasSubstr(words[i]));

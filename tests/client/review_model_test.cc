@@ -58,7 +58,7 @@ TEST(ReviewWordsTest, ChangesOfTimesAreToldWithBothPeriods) {
   const v1::Review review = SampleReview();
   const v1::Account& account = SupplierOf(review);
   EXPECT_EQ(TimesChangeText(account.times_changes(0), account),
-            "travels 10 / 15 d of 350, the period before 8 / 12 d of 340; longer to travel, "
+            "travels 10 / 15 d of 350, the period before 8.0 / 12 d of 340; longer to travel, "
             "adjusted p 0.012");
   EXPECT_EQ(TimesDifferenceText(account.times_changes(0), account), "half +2.0 d, 90 % +3.0 d");
   EXPECT_EQ(TimesChangeText(account.times_changes(1), account),
@@ -108,7 +108,7 @@ TEST(ReviewFiguresTest, EveryFigureWithItsPeriods) {
   EXPECT_EQ(Row(rows, "days late, on average"), "3.1 of 78 | 2.5 of 24");
   EXPECT_EQ(Row(rows, "of these"), "damaged 7, lost 5 | damaged 4");
   EXPECT_EQ(Row(rows, "claim window still open"), "261 | 0");
-  EXPECT_EQ(Row(rows, "travels"), "10 / 15 d of 350 | 8 / 12 d of 340");
+  EXPECT_EQ(Row(rows, "travels"), "10 / 15 d of 350 | 8.0 / 12 d of 340");
   EXPECT_EQ(Row(rows, "charged"), "102.30 EUR for 100.00 EUR quoted, +2.3 %, 41 orders | ");
   EXPECT_EQ(Row(rows, "still owed"), "231.39 EUR, 21 orders | ");
   EXPECT_EQ(Row(rows, "share of all orders paid"), "29 % | ");
