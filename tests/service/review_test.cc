@@ -62,7 +62,7 @@ TEST(ReadReviewTest, WhatMakesNoSenseIsNamed) {
       {[](auto& r) { r.set_supplier("a\tb"); }, "supplier: "},
       {[](auto& r) { r.set_shop("a\tb"); }, "shop: "},
       {[](auto& r) { r.mutable_lane()->set_origin("Vietnam"); }, "lane"},
-      {[](auto& r) { test::Stamp("2026-06-02", r.mutable_as_of_time()); }, "as_of_time: "},
+      {[](auto& r) { test::Stamp("2026-07-01", r.mutable_as_of_time()); }, "as_of_time: "},
       {[](auto& r) { r.set_to_share(true); }, "supplier: expected the one to share"},
   };
   for (const auto& row : rows) {
