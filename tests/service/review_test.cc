@@ -241,7 +241,8 @@ std::string Told(const v1::Account& account) {
 
 TEST_F(Reviews, CountTheOrdersOfOneShopAlone) {
   std::vector<std::string> all, shop;
-  for (const v1::Account& account : Get(March()).accounts()) all.push_back(Told(account));
+  const v1::Review of_all = Get(March());
+  for (const v1::Account& account : of_all.accounts()) all.push_back(Told(account));
   EXPECT_THAT(all, ElementsAre(" 21 paid, 4 of 21 late", "S 20 paid, 4 of 20 late",
                                "T 1 paid, 0 of 1 late", "@lane 21 paid, 4 of 21 late",
                                "S@lane 20 paid, 4 of 20 late", "T@lane 1 paid, 0 of 1 late"));
