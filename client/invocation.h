@@ -146,6 +146,7 @@ struct ReviewOptions {
   std::pair<Day, Day> period;     // first and last day, UTC
   std::string supplier;           // "" = all
   std::optional<LaneQuery> lane;  // absent = all
+  std::string shop;               // "" = all
   bool to_share = false;          // the copy for the supplier
   std::string output;             // a file for the whole of it, "" = shortly on the screen
   std::string evidence;           // a file for the orders behind it, "" = none
