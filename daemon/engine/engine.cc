@@ -26,7 +26,8 @@ Engine::Engine(Store& store, EventLog& log, const Clock& wall_clock, const Engin
       log_(log),
       wall_clock_(wall_clock),
       options_(options),
-      memory_(std::make_shared<Memory>(options.series_bytes)) {}
+      memory_(std::make_shared<Memory>(options.series_bytes)),
+      writers_memory_(options.writer_bytes) {}
 
 Engine::~Engine() { Stop(); }
 
@@ -106,7 +107,8 @@ absl::Status Engine::Replay() {
     for (const LogRecord& record : *records) {
       const auto entry = DecodeLogEntry(record.bytes);
       if (!entry.ok()) return entry.status();
-      auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, record.sequence, *entry);
+      auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, record.sequence, *entry,
+                           writers_memory_);
       if (!applied.ok()) return applied.status();
       if (absl::Status status = store_.Write(applied->batch, /*sync=*/false); !status.ok()) {
         return status;
@@ -207,7 +209,7 @@ void Engine::Commit() {
       Reply(taken, nothing);
       continue;
     }
-    auto applied = LogAndApply(content);
+    auto applied = LogAndApply(std::move(content));
     if (!applied.ok()) return Fail(applied.status(), std::move(taken));
     Publish(applied->catalog, applied->cells);
     Reply(taken, *applied);
@@ -234,7 +236,7 @@ std::vector<Engine::Waiting> Engine::TakeWaiting() {
   return taken;
 }
 
-absl::StatusOr<Applied> Engine::LogAndApply(const Submission& content) {
+absl::StatusOr<Applied> Engine::LogAndApply(Submission&& content) {
   const uint64_t sequence = catalog_->log_sequence + 1;
   const Instant received = wall_clock_.Now();
   // All entries before this one are as durable as this append, so they may go with it.
@@ -245,7 +247,8 @@ absl::StatusOr<Applied> Engine::LogAndApply(const Submission& content) {
   if (appended != Appended::kDurable) {
     return absl::UnavailableError("writing the log failed; the outcome is unknown");
   }
-  auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, sequence, {received, content});
+  auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, sequence,
+                       {received, std::move(content)}, writers_memory_);
   if (!applied.ok()) return applied.status();
   if (absl::Status status = store_.Write(applied->batch, /*sync=*/false); !status.ok()) {
     return status;

@@ -100,12 +100,14 @@ int main(int argc, char** argv) {
   Check(store.status());
   StoreLog log(**store);
   Memory memory(256 << 20);
+  WritersMemory writers_memory(128 << 20);
   auto snapshot = (*store)->TakeSnapshot();
   Catalog catalog;
   const Instant now{1'800'000'000'000};
   for (int round = 0; round < rounds; ++round) {
     StepTimes steps;
-    size_t events = 0, log_bytes = 0, state_bytes = 0, changes = 0;
+    size_t events = 0, log_bytes = 0, state_bytes = 0;
+    std::map<Space, size_t> records;
     Submission content;
     const auto commit = [&] {
       const uint64_t sequence = catalog.log_sequence + 1;
@@ -118,12 +120,13 @@ int main(int argc, char** argv) {
       });
       std::optional<Applied> applied;
       steps.Time("apply", [&] {
-        auto done = Apply(*snapshot, catalog, FoldRules{}, sequence, {now, std::move(content)});
+        auto done = Apply(*snapshot, catalog, FoldRules{}, sequence, {now, std::move(content)},
+                          writers_memory);
         Check(done.status());
         applied = *std::move(done);
       });
-      changes += applied->batch.changes.size();
       for (const auto& change : applied->batch.changes) {
+        ++records[change.space];
         state_bytes += change.key.size() + (change.value ? change.value->size() : 0);
       }
       steps.Time("write state", [&] { Check((*store)->Write(applied->batch, /*sync=*/false)); });
@@ -150,11 +153,15 @@ int main(int argc, char** argv) {
       if (content.events.size() >= entry_events) commit();
     }
     commit();
+    const auto per_event = [&](size_t count) {
+      return static_cast<double>(count) / static_cast<double>(events);
+    };
     std::printf(
-        "round %d: %zu events; bytes an event: log %.0f, state %.0f; records changed %.2f\n",
-        round + 1, events, static_cast<double>(log_bytes) / static_cast<double>(events),
-        static_cast<double>(state_bytes) / static_cast<double>(events),
-        static_cast<double>(changes) / static_cast<double>(events));
+        "round %d: %zu events; an event: log bytes %.0f, state bytes %.0f, records %.2f orders,"
+        " %.2f cells, %.2f index\n",
+        round + 1, events, per_event(log_bytes), per_event(state_bytes),
+        per_event(records[Space::kOrders]), per_event(records[Space::kCells]),
+        per_event(records[Space::kIndex]));
     if (round + 1 == rounds) steps.Print(static_cast<double>(events));
   }
   snapshot.reset();
