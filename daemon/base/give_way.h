@@ -5,8 +5,11 @@
 
 namespace plumblane {
 
-// The calling thread runs behind others of usual priority wherever processors are short (Linux: a
-// thread has a niceness of its own). Left as it is when the system does not allow it.
-inline void GiveWay(int niceness) { setpriority(PRIO_PROCESS, 0, niceness); }
+// The calling thread runs behind the others of its process wherever processors are short, by so
+// much niceness (Linux: a thread has one of its own). Left as it is when the system does not allow
+// it.
+inline void GiveWay(int niceness) {
+  setpriority(PRIO_PROCESS, 0, getpriority(PRIO_PROCESS, 0) + niceness);
+}
 
 }  // namespace plumblane

@@ -5,7 +5,8 @@
 //            batches of the same bytes from 8 threads; several rounds in turn
 //   score    GetScore against an empty unary call on the same connection, idle
 //
-// Usage: load_bench PLUMBLANED  (the daemon's binary; it is started on a temporary directory)
+// Usage: load_bench PLUMBLANED [ROUNDS]  (the daemon's binary; it is started on a temporary
+// directory)
 #include <grpcpp/generic/generic_stub.h>
 #include <grpcpp/grpcpp.h>
 #include <plumblane/v1/intake.grpc.pb.h>
@@ -39,7 +40,7 @@ using plumblane::v1::BatchReceipt;
 using plumblane::v1::Event;
 using plumblane::v1::EventBatch;
 
-constexpr int kInFlight = 8, kRounds = 5;
+constexpr int kInFlight = 8;
 
 // Sends all batches of a stream with a bounded number in flight; the events acknowledged.
 int64_t SendStream(const std::shared_ptr<grpc::Channel>& channel,
@@ -168,7 +169,8 @@ void MeasureScore(const std::string& address) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc != 2) return 2;
+  if (argc != 2 && argc != 3) return 2;
+  const int rounds = argc == 3 ? std::atoi(argv[2]) : 5;
   char folder[] = "/tmp/plumblane-load-XXXXXX";
   if (mkdtemp(folder) == nullptr) return 1;
   const std::string base = folder, address = "unix:" + base + "/s";
@@ -180,7 +182,7 @@ int main(int argc, char** argv) {
 
   std::printf("events a second     plumblane      rocksdb    ratio\n");
   std::vector<double> ratios, rates;
-  for (int round = 0; round < kRounds; ++round) {
+  for (int round = 0; round < rounds; ++round) {
     const auto load = MakeLoad(round);
     const double ours = IngestRate(address, load);
     const double rival = RocksDbRate(db, load, round);
