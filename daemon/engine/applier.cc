@@ -203,6 +203,7 @@ class Application {
                  const std::vector<OrderEvent>& incoming) {
     std::vector<Event>& stored = item.value.events;
     const size_t known = stored.size();
+    stored.reserve(std::max<size_t>(5, known + touched.events.size()));  // moving events is dear
     for (const size_t i : touched.events) {
       applied_.fates[i].kind = TakeInto(stored, incoming[i].event);
       if (applied_.fates[i].kind == EventFate::Kind::kAccepted) NoteSource(incoming[i].event);

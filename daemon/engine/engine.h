@@ -92,6 +92,7 @@ class Engine {
  private:
   struct Waiting {
     Submission submission;
+    std::string encoded;  // its content
     Answer answer;
   };
 
@@ -100,7 +101,7 @@ class Engine {
   absl::Status Refold(Format format);
   void Commit();
   std::vector<Waiting> TakeWaiting();
-  absl::StatusOr<Applied> LogAndApply(Submission&& content);
+  absl::StatusOr<Applied> LogAndApply(const std::vector<Waiting>& taken, Submission&& content);
   void Reply(std::vector<Waiting>& taken, const Applied& applied);
   void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);
   void Fail(const absl::Status& why, std::vector<Waiting> taken);

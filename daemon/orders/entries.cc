@@ -12,6 +12,7 @@ class Writer {
  public:
   Writer(const PartState& part, const FoldRules& rules) : part_(part), rules_(rules) {
     if (CancelledEarly(part)) left_ = part.cancelled;
+    entries_.reserve(kMeasureCount);
   }
 
   std::vector<Entry> Take() { return std::move(entries_); }

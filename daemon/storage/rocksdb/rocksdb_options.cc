@@ -78,6 +78,11 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   family.memtable_insert_with_hint_prefix_extractor.reset(rocksdb::NewCappedPrefixTransform(0));
   family.compression = rocksdb::kLZ4Compression;
   family.level_compaction_dynamic_level_bytes = true;
+  if (space == Space::kOrders) {
+    // Most orders that are looked for and not kept by the writer are new.
+    family.memtable_prefix_bloom_size_ratio = 0.02;
+    family.memtable_whole_key_filtering = true;
+  }
   // The log is written once and trimmed soon; the rest is rewritten often.
   if (space == Space::kLog) family.compression = rocksdb::kNoCompression;
   return family;
