@@ -88,33 +88,48 @@ void Changes::Add(size_t pair, const Entry& entry, int64_t sign) {
 }
 
 void Changes::Replace(const OrderKey& order, const OrderState& before, const OrderState& after) {
-  for (const PartState& part : before.parts) Note(order, part, FindPart(after, part.part), -1);
-  for (const PartState& part : after.parts) Note(order, part, FindPart(before, part.part), 1);
+  for (const PartState& was : before.parts) {
+    const PartState* is = FindPart(after, was.part);
+    Note(was, is, -1);
+    NoteIndex(order, &was, is);
+  }
+  for (const PartState& is : after.parts) {
+    const PartState* was = FindPart(before, is.part);
+    Note(is, was, 1);
+    if (!was) NoteIndex(order, nullptr, &is);
+  }
 }
 
 // Takes in what the part has and `other`, the same part at the other moment, has not.
-void Changes::Note(const OrderKey& order, const PartState& part, const PartState* other, int sign) {
+void Changes::Note(const PartState& part, const PartState* other, int sign) {
   std::optional<size_t> pair;
   for (const Entry& entry : part.entries) {
+    const auto is_same = [&entry](const Entry& one) {
+      return one.key.measure == entry.key.measure && one == entry;
+    };
     // Most entries stay as they are; there is no need to take them out and put them in.
-    if (other &&
-        std::find(other->entries.begin(), other->entries.end(), entry) != other->entries.end()) {
-      continue;
-    }
+    if (other && std::any_of(other->entries.begin(), other->entries.end(), is_same)) continue;
     if (!pair) pair = Find(entry.key.pair);  // all entries of a part have one
     Add(*pair, entry, sign);
   }
   const bool counted =
       other && other->counts() && other->supplier == part.supplier && other->lane == part.lane;
   if (part.counts() && !counted) pairs_[Find({part.supplier, part.lane})].parts += sign;
-  std::vector<std::string> keys = IndexKeys(order, part);
-  const std::vector<std::string> same =
-      other ? IndexKeys(order, *other) : std::vector<std::string>();
-  for (std::string& key : keys) {
-    if (std::find(same.begin(), same.end(), key) == same.end()) {
-      index_.emplace_back(std::move(key), sign);
+}
+
+void Changes::NoteIndex(const OrderKey& order, const PartState* before, const PartState* after) {
+  using Keys = std::vector<std::string>;
+  Keys was = before ? IndexKeys(order, *before) : Keys();
+  Keys is = after ? IndexKeys(order, *after) : Keys();
+  for (std::string& key : was) {
+    const auto same = std::find(is.begin(), is.end(), key);
+    if (same != is.end()) {
+      is.erase(same);
+    } else {
+      index_.emplace_back(std::move(key), -1);
     }
   }
+  for (std::string& key : is) index_.emplace_back(std::move(key), 1);
 }
 
 void Changes::Heard(const OrderState& after, Instant time) {

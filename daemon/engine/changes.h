@@ -63,7 +63,8 @@ class Changes {
   size_t Find(const Pair& pair);
   Cell& CellAt(size_t pair, Measure measure, Day day);
   void Add(size_t pair, const Entry& entry, int64_t sign);
-  void Note(const OrderKey& order, const PartState& part, const PartState* other, int sign);
+  void Note(const PartState& part, const PartState* other, int sign);
+  void NoteIndex(const OrderKey& order, const PartState* before, const PartState* after);
   void Settle();
   absl::Status AppendCells(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch);
   absl::Status AppendPairs(const Snapshot& snapshot, Batch& batch, std::set<Pair>& born,

@@ -19,12 +19,12 @@ inline constexpr int kStreams = 8, kBatch = 500;
 inline constexpr int kOrdersARound = 40'000, kSuppliers = 20;
 inline constexpr int64_t kStart = 1'767'225'600;  // 2026-01-01
 
-// The events of one round, by stream; each order stays on its stream, its events spread out.
-inline std::vector<std::vector<EventBatch>> MakeLoad(int round) {
+// The events of so many orders, by stream; each order stays on its stream, its events spread out.
+inline std::vector<std::vector<EventBatch>> MakeLoad(int round, int orders = kOrdersARound) {
   std::mt19937_64 random(static_cast<uint64_t>(round) + 1);
   std::vector<std::vector<Event>> events(kStreams);
-  for (int i = 0; i < kOrdersARound; ++i) {
-    const int number = round * kOrdersARound + i;
+  for (int i = 0; i < orders; ++i) {
+    const int number = round * orders + i;
     const auto paid = kStart + static_cast<int64_t>(random() % (270 * 86'400));
     auto& stream = events[static_cast<size_t>(number % kStreams)];
     const auto add = [&](v1::EventType type, int64_t time) {

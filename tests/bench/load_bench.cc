@@ -21,6 +21,10 @@
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
+#include <fstream>
+#include <iterator>
+#include <sstream>
+#include <string>
 #include <thread>
 #include <vector>
 
@@ -41,6 +45,7 @@ using plumblane::v1::Event;
 using plumblane::v1::EventBatch;
 
 constexpr int kInFlight = 8;
+constexpr double kEventsARound = 5.5 * plumblane::bench::kOrdersARound;  // repeats included
 
 // Sends all batches of a stream with a bounded number in flight; the events acknowledged.
 int64_t SendStream(const std::shared_ptr<grpc::Channel>& channel,
@@ -121,6 +126,18 @@ double RocksDbRate(rocksdb::DB* db, const std::vector<std::vector<EventBatch>>& 
   return total / Seconds(Clock::now() - start);
 }
 
+// Seconds of processor time that a process has taken, with all of its threads.
+double CpuOf(pid_t process) {
+  std::ifstream stat("/proc/" + std::to_string(process) + "/stat");
+  std::string text((std::istreambuf_iterator<char>(stat)), {});
+  std::istringstream fields(text.substr(text.rfind(')') + 2));
+  std::string skipped;
+  for (int i = 0; i < 11; ++i) fields >> skipped;
+  double user = 0, system = 0;
+  fields >> user >> system;
+  return (user + system) / static_cast<double>(sysconf(_SC_CLK_TCK));
+}
+
 struct Spread {
   double median, low, high;
 };
@@ -180,15 +197,19 @@ int main(int argc, char** argv) {
   options.create_if_missing = true;
   if (!rocksdb::DB::Open(options, base + "/rival", &db).ok()) return 1;
 
-  std::printf("events a second     plumblane      rocksdb    ratio\n");
+  std::printf(
+      "events a second     plumblane      rocksdb    ratio   cpu us an event: daemon  load\n");
   std::vector<double> ratios, rates;
   for (int round = 0; round < rounds; ++round) {
     const auto load = MakeLoad(round);
+    const double daemon_before = CpuOf(daemon), own_before = CpuOf(getpid());
     const double ours = IngestRate(address, load);
+    const double daemon_cpu = CpuOf(daemon) - daemon_before, own_cpu = CpuOf(getpid()) - own_before;
     const double rival = RocksDbRate(db, load, round);
     ratios.push_back(ours / rival);
     rates.push_back(ours);
-    std::printf("round %d          %11.0f  %11.0f  %7.3f\n", round + 1, ours, rival, ours / rival);
+    std::printf("round %d          %11.0f  %11.0f  %7.3f   %23.1f %5.1f\n", round + 1, ours, rival,
+                ours / rival, daemon_cpu / kEventsARound * 1e6, own_cpu / kEventsARound * 1e6);
     std::fflush(stdout);
   }
   const Spread ratio = SpreadOf(ratios), rate = SpreadOf(rates);
