@@ -338,8 +338,11 @@ class Application {
   }
 
   void NoteSource(const Event& event) {
-    Source& source = applied_.catalog.sources[event.source];
-    changed_sources_.insert(event.source);
+    if (event_source_ == nullptr || event_source_->first != event.source) {
+      event_source_ = &*applied_.catalog.sources.try_emplace(event.source).first;
+      changed_sources_.insert(event.source);
+    }
+    Source& source = event_source_->second;
     if (event.type == EventType::kDelivered) source.sends_deliveries = true;
     if (event.type == EventType::kRetracted) return;
     if (!source.last_event || *source.last_event < event.time) source.last_event = event.time;
@@ -378,6 +381,7 @@ class Application {
   bool keeps_payments_ = false;
   std::map<OrderPart, Payment> payments_;  // of the parts touched
   std::set<std::string> changed_sources_;
+  std::pair<const std::string, Source>* event_source_ = nullptr;  // of the last event
   Changes changes_;
   Applied applied_;
 };
@@ -388,12 +392,6 @@ absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
                               const FoldRules& rules, uint64_t sequence, const LogEntry& entry,
                               WritersMemory& memory) {
   return Application(snapshot, catalog, rules, memory).Run(sequence, entry);
-}
-
-absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
-                              const FoldRules& rules, uint64_t sequence, const LogEntry& entry) {
-  WritersMemory nothing(0);
-  return Apply(snapshot, catalog, rules, sequence, entry, nothing);
 }
 
 }  // namespace plumblane

@@ -41,8 +41,12 @@ struct Applied {
 absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
                               const FoldRules& rules, uint64_t sequence, const LogEntry& entry,
                               WritersMemory& memory);
-absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
-                              const FoldRules& rules, uint64_t sequence, const LogEntry& entry);
+inline absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
+                                     const FoldRules& rules, uint64_t sequence,
+                                     const LogEntry& entry) {
+  WritersMemory nothing(0);
+  return Apply(snapshot, catalog, rules, sequence, entry, nothing);
+}
 
 // Takes up to `limit` orders after `format.refolded_through` from `format.rules` to
 // `*format.next_rules`: the changes, with the new format record in the batch, and in `format` how
