@@ -15,6 +15,7 @@ constexpr int64_t kFarthestPage = std::numeric_limits<int32_t>::max() / kDaysPer
 
 class KeyWriter : public ByteWriter {
  public:
+  KeyWriter() : ByteWriter(64) {}  // most keys are shorter
   KeyWriter& Id(std::string_view text) {
     Raw(text);
     Byte(0);
