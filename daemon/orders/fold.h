@@ -102,9 +102,10 @@ struct PartState {
   int replaces = 0;
   std::vector<std::string> tracking;  // sorted, all that were named
   std::string excuse;                 // why it is excused; "" = it is not
-  bool withdrawn = false;             // from on_time
-  std::vector<Fault> faults;          // sorted, each once
-  std::vector<Entry> entries;         // what it adds to the cohorts
+  ExcuseKind excuse_kind = ExcuseKind::kNone;
+  bool withdrawn = false;      // from on_time
+  std::vector<Fault> faults;   // sorted, each once
+  std::vector<Entry> entries;  // what it adds to the cohorts
 
   // Supplier and both ends are known.
   bool counts() const {

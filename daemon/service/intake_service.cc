@@ -143,6 +143,8 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     const View view = service_.engine_.Look();
     const auto agreements = view.catalog().agreements;
     if (batch_.history()) read.submission.history_through = view.now();
+    read.submission.events.reserve(static_cast<size_t>(batch_.events_size()));
+    read.indexes.reserve(static_cast<size_t>(batch_.events_size()));
     for (int i = 0; i < batch_.events_size(); ++i) {
       auto event = ReadEvent(batch_.events(i), service_.zones_, now);
       if (auto* taken = std::get_if<OrderEvent>(&event)) {

@@ -5,6 +5,9 @@
 namespace plumblane {
 namespace {
 
+// Of most events, and of the fields that only some have.
+constexpr size_t kUsualBytes = 128, kUsualFieldBytes = 64;
+
 enum Bit {
   kSupplier,
   kOrigin,
@@ -59,7 +62,7 @@ class FieldWriter {
 
  private:
   uint64_t mask_ = 0;
-  ByteWriter fields_;
+  ByteWriter fields_{kUsualFieldBytes};
 };
 
 void WriteEvent(ByteWriter& writer, const Event& event) {
@@ -162,7 +165,7 @@ absl::Status Malformed() { return absl::DataLossError("malformed order record");
 }  // namespace
 
 std::string EncodeEvent(const Event& event) {
-  ByteWriter writer;
+  ByteWriter writer(kUsualBytes);
   WriteEvent(writer, event);
   return writer.Take();
 }
@@ -175,7 +178,7 @@ absl::StatusOr<Event> DecodeEvent(std::string_view bytes) {
 }
 
 std::string EncodeOrder(const std::vector<Event>& events) {
-  ByteWriter writer;
+  ByteWriter writer(events.size() * kUsualBytes);
   writer.Number(events.size());
   for (const Event& event : events) WriteEvent(writer, event);
   return writer.Take();
