@@ -189,7 +189,8 @@ struct Builder {
 // True for commands whose answer depends on the moment and the half-life.
 bool TakesMoment(const std::string& command) {
   return command == "suppliers" || command == "supplier" || command == "lanes" ||
-         command == "lane" || command == "rank";
+         command == "lane" || command == "rank" || command == "export" ||
+         command == "export scores";
 }
 
 // As above, but half-lives are options of its own.
@@ -276,15 +277,18 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
     return absl::StrCat("--within: expected at most ", kMostWithins, " of them");
   }
   if (invocation.as_of && !TakesTime(command)) {
-    return "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest and review only";
+    return "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest, review and export "
+           "scores only";
   }
   if (invocation.half_life && !TakesMoment(command)) {
-    return command == "backtest"
-               ? "--half-life goes after backtest, once for each half-life to try"
-               : "--half-life goes with suppliers, supplier, lanes, lane and rank only";
+    return command == "backtest" ? "--half-life goes after backtest, once for each half-life to try"
+                                 : "--half-life goes with suppliers, supplier, lanes, lane, rank "
+                                   "and export scores only";
   }
+  if (const std::string mistake = CheckCsvStyle(invocation); !mistake.empty()) return mistake;
   if (invocation.verb == Verb::kSuppliers) return CheckSuppliers(invocation);
   if (invocation.verb == Verb::kReview) return CheckReview(invocation);
+  if (command == "export") return CheckExport(invocation);
   const std::string mistake = CheckChase(invocation);
   return mistake.empty() ? CheckSourcing(invocation) : mistake;
 }
@@ -310,6 +314,7 @@ std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>&
   AddAgreements(app, invocation);
   AddChase(app, invocation);
   AddReview(app, invocation);
+  AddExport(app, invocation);
   std::string name = "plumblane";
   try {
     app.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));

@@ -22,7 +22,7 @@ std::optional<ReviewForm> FormOf(const std::string& path) {
   return std::nullopt;
 }
 
-std::string ReviewText(const v1::Review& review, ReviewForm form) {
+std::string ReviewText(const v1::Review& review, ReviewForm form, const CsvStyle& csv) {
   switch (form) {
     case ReviewForm::kHtml:
       return Render("review.html", ReviewModel(review), Markup::kHtml);
@@ -34,7 +34,7 @@ std::string ReviewText(const v1::Review& review, ReviewForm form) {
       return text;
     }
     case ReviewForm::kCsv:
-      return ReviewCsv(review);
+      return ReviewCsv(review, csv);
     case ReviewForm::kJson:
       return JsonText(review);
   }

@@ -8,6 +8,7 @@
 #include "client/chase.h"
 #include "client/cli.h"
 #include "client/excuses.h"
+#include "client/export.h"
 #include "client/rank.h"
 #include "client/record.h"
 #include "client/review.h"
@@ -19,6 +20,7 @@
 #include "client/show_status.h"
 #include "client/text.h"
 #include "client/today.h"
+#include "client/watch.h"
 
 namespace plumblane::client {
 namespace {
@@ -110,6 +112,13 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
       return RunAlerts(invocation, connection, io);
     case Verb::kReview:
       return RunReview(invocation, connection, io);
+    case Verb::kExportScores:
+    case Verb::kExportCohorts:
+    case Verb::kExportEvents:
+    case Verb::kExportAssignments:
+      return RunExport(invocation, connection, io);
+    case Verb::kWatch:
+      return RunWatch(invocation, connection, io);
     case Verb::kQuotesLoad:
     case Verb::kQuotesList:
     case Verb::kTermsLoad:
