@@ -189,8 +189,7 @@ struct Builder {
 // True for commands whose answer depends on the moment and the half-life.
 bool TakesMoment(const std::string& command) {
   return command == "suppliers" || command == "supplier" || command == "lanes" ||
-         command == "lane" || command == "rank" || command == "export" ||
-         command == "export scores";
+         command == "lane" || command == "rank" || command == "export scores";
 }
 
 // As above, but half-lives are options of its own.
@@ -276,6 +275,10 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
   if (invocation.within_days.size() > kMostWithins) {
     return absl::StrCat("--within: expected at most ", kMostWithins, " of them");
   }
+  if (command == "export") {
+    const std::string mistake = CheckExport(invocation);
+    return mistake.empty() ? CheckCsvStyle(invocation) : mistake;
+  }
   if (invocation.as_of && !TakesTime(command)) {
     return "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest, review and export "
            "scores only";
@@ -288,7 +291,6 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
   if (const std::string mistake = CheckCsvStyle(invocation); !mistake.empty()) return mistake;
   if (invocation.verb == Verb::kSuppliers) return CheckSuppliers(invocation);
   if (invocation.verb == Verb::kReview) return CheckReview(invocation);
-  if (command == "export") return CheckExport(invocation);
   const std::string mistake = CheckChase(invocation);
   return mistake.empty() ? CheckSourcing(invocation) : mistake;
 }

@@ -9,19 +9,23 @@ constexpr std::string_view kCsvNotes =
 named by -o is there when it is whole.)";
 
 constexpr Help kHelp[] = {
+    {"export",
+     R"(  plumblane export scores -o scores.csv
+  plumblane export events --format ndjson)",
+     "Each tells of one moment, however long it takes."},
     {"export scores",
      R"(  plumblane export scores -o scores.csv
   plumblane export scores --decimal-comma -o scores.csv
   plumblane export scores --format ndjson | jq 'select(.kind == "pair")')",
-     R"(One row each for a supplier, a lane and a pair of both with its service. Shares are
-0 to 1, times days; an empty cell is no data, not 0.)",
+     R"(One row each for a supplier, a lane and a pair of both with its service. Shares
+are 0 to 1, times days; an empty cell is no data, not 0.)",
      kCsvNotes},
     {"export cohorts",
      R"(  plumblane export cohorts -o cohorts.csv
   plumblane export cohorts --format ndjson | jq 'select(.measure == "on_time")')",
-     R"(How many orders of a supplier on a lane entered a measure on a day, and what became
-of them. Scores follow from these counts alone. Orders that are on_time, defect
-and so on without an outcome are late, free of defects, or still open.)",
+     R"(How many orders of a supplier on a lane entered a measure on a day, and what
+became of them. Scores follow from these counts alone. Orders that entered and
+have no outcome are late (on_time), free of defects, or still open.)",
      kCsvNotes},
     {"export events",
      R"(  plumblane export events -o events.csv
@@ -42,8 +46,8 @@ bare date was read, a conflict; either way it counts once.)",
   plumblane watch --of pairs --change 3% --days 0.5
   plumblane watch --json >> changes.ndjson
   plumblane watch --json --after changes.ndjson >> changes.ndjson)",
-     R"(A line for each supplier, lane or pair whose score has changed by so much since it
-was told last. With --json the first lines tell what each is now, as JSON.
+     R"(A line for each supplier, lane or pair whose score has changed by so much since
+it was told last. With --json the first lines tell what each is now.
 
 --after goes on from there: whatever differs from what that file tells last is
 told, and what is in no line yet is told first. So nothing that lasts is missed,

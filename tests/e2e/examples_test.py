@@ -114,7 +114,7 @@ def the_program_in_python_asks_over_grpc():
     expected = [one for one in SHOP.daemon.ask("suppliers")["scores"]
                 if one["onTime"].get("estimate", 1) < .9]
     expected.sort(key=lambda one: one["onTime"]["estimate"])
-    assert len(expected) > 2
+    assert expected
     assert [line.split(":")[0] for line in lines] == [one["supplierId"] for one in expected], lines
     return None
 
