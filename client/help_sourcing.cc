@@ -120,7 +120,7 @@ supplier's code is what it calls the item.)",
   currency = "EUR"
   [trials]                  # may be left out: off
   on = true
-  most_share = 0.1          # of orders, to others than the cheapest expected
+  most_share = 0.2          # of orders, to others than the cheapest expected
   most_cost = "0.20"        # an order, on average
   [[class]]                 # one or more
   shop = "harbour"          # left out: every shop

@@ -386,7 +386,7 @@ TEST_F(AgreementsTest, RatesItemsAndCostsAreListedAsTheyHold) {
   EXPECT_EQ(settings.classes(0).day_late().minor_units(), 30);
   ASSERT_THAT(settings.classes(0).defects(), SizeIs(1));
   EXPECT_EQ(settings.classes(0).defects(0).DebugString(), lost->DebugString());
-  EXPECT_EQ(settings.trials().most_share(), 0.1);
+  EXPECT_EQ(settings.trials().most_share(), 0.2);
   EXPECT_EQ(settings.load_time().seconds(), At("2026-06-01T12:00").millis / 1000);
 }
 
