@@ -14,20 +14,20 @@
 namespace plumblane::client {
 namespace {
 
-// Where a table goes: a file that appears when it is whole, or standard output.
+// Where a table goes: a file that appears when it is whole, or standard output. It begins with the
+// first thing told, so that a call that fails at once leaves nothing.
 class Sheet {
  public:
   Sheet(TableWriter writer, const std::string& path, const Io& io)
       : writer_(std::move(writer)), io_(io) {
     if (!path.empty()) file_ = std::make_unique<WholeFile>(path);
-    Write(writer_.Begin());
   }
 
   // False: nobody takes it any more.
-  bool Add(const TableItem& item) { return Write(writer_.Add(item)); }
+  bool Add(const TableItem& item) { return Write(Head() + writer_.Add(item)); }
 
   ExitCode Finish() {
-    Write(writer_.End());
+    Write(Head() + writer_.End());
     io_.out.flush();
     const std::string mistake = file_ ? file_->Finish() : "";
     if (!mistake.empty()) io_.err << mistake << "\n";
@@ -35,6 +35,8 @@ class Sheet {
   }
 
  private:
+  std::string Head() { return std::exchange(has_begun_, true) ? "" : writer_.Begin(); }
+
   bool Write(const std::string& text) {
     if (file_) return file_->Write(text);
     io_.out << text;
@@ -42,6 +44,7 @@ class Sheet {
   }
 
   TableWriter writer_;
+  bool has_begun_ = false;
   const Io& io_;
   std::unique_ptr<WholeFile> file_;
 };

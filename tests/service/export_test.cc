@@ -144,7 +144,9 @@ TEST(CohortExport, TellsEveryCellOnce) {
       entered += cohort.entered_count();
       for (const v1::CohortCount& count : cohort.counts()) {
         (count.outcome() == "delivered" ? on_time : late) += count.count();
-        if (count.outcome() == "delivered_late") EXPECT_EQ(count.days(), 4);
+        if (count.outcome() == "delivered_late") {
+          EXPECT_EQ(count.days(), 4);
+        }
       }
     }
   }
