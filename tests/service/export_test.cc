@@ -192,7 +192,8 @@ std::shared_ptr<ScoreTable> Table(const std::map<std::string, double>& on_time) 
 
 ScoreTeller Teller(const std::map<std::string, double>& seen = {}) {
   v1::WatchScoresRequest request;
-  for (const ScoreTable::Line& line : Table(seen)->lines) *request.add_seen() = line.figures;
+  const std::shared_ptr<ScoreTable> table = Table(seen);
+  for (const ScoreTable::Line& line : table->lines) *request.add_seen() = line.figures;
   return ScoreTeller(ReadWatch(request).value());
 }
 
