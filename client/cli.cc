@@ -186,7 +186,7 @@ struct Builder {
 // True for commands whose answer depends on the moment and the half-life.
 bool TakesMoment(const std::string& command) {
   return command == "suppliers" || command == "supplier" || command == "lanes" ||
-         command == "lane" || command == "rank";
+         command == "lane" || command == "rank" || command == "export scores";
 }
 
 // As above, but half-lives are options of its own.
@@ -272,14 +272,20 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
   if (invocation.within_days.size() > kMostWithins) {
     return absl::StrCat("--within: expected at most ", kMostWithins, " of them");
   }
+  if (command == "export") {
+    const std::string mistake = CheckExport(invocation);
+    return mistake.empty() ? CheckCsvStyle(invocation) : mistake;
+  }
   if (invocation.as_of && !TakesTime(command)) {
-    return "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest and review only";
+    return "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest, review and export "
+           "scores only";
   }
   if (invocation.half_life && !TakesMoment(command)) {
-    return command == "backtest"
-               ? "--half-life goes after backtest, once for each half-life to try"
-               : "--half-life goes with suppliers, supplier, lanes, lane and rank only";
+    return command == "backtest" ? "--half-life goes after backtest, once for each half-life to try"
+                                 : "--half-life goes with suppliers, supplier, lanes, lane, rank "
+                                   "and export scores only";
   }
+  if (const std::string mistake = CheckCsvStyle(invocation); !mistake.empty()) return mistake;
   if (invocation.verb == Verb::kSuppliers) return CheckSuppliers(invocation);
   if (invocation.verb == Verb::kReview) return CheckReview(invocation);
   const std::string mistake = CheckChase(invocation);
@@ -303,6 +309,7 @@ void AddAll(CLI::App& app, Invocation& to) {
   AddAgreements(app, to);
   AddChase(app, to);
   AddReview(app, to);
+  AddExport(app, to);
   AddShell(app, to);
 }
 

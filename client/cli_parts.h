@@ -68,4 +68,12 @@ std::string CheckChase(const Invocation& invocation);
 void AddReview(CLI::App& app, Invocation& to);
 std::string CheckReview(const Invocation& invocation);
 
+// --delimiter and --decimal-comma, for a command that writes CSV.
+void AddCsvStyle(CLI::App& app, Invocation& to);
+std::string CheckCsvStyle(const Invocation& invocation);
+
+// `export` and `watch`; what only their whole line shows to be wrong, "" = nothing.
+void AddExport(CLI::App& app, Invocation& to);
+std::string CheckExport(const Invocation& invocation);
+
 }  // namespace plumblane::client

@@ -22,6 +22,7 @@ void AddReview(CLI::App& app, Invocation& to) {
             ParseReviewFile, options.output);
   AddParsed(sub, "--evidence", "FILE", "Also write the orders behind it, as CSV", ParseText,
             options.evidence);
+  AddCsvStyle(sub, to);
 }
 
 std::string CheckReview(const Invocation& invocation) {

@@ -58,7 +58,8 @@ Connection::Connection(std::string address, std::shared_ptr<grpc::Channel> chann
       orders_(v1::Orders::NewStub(channel_)),
       reviews_(v1::Reviews::NewStub(channel_)),
       scores_(v1::Scores::NewStub(channel_)),
-      sourcing_(v1::Sourcing::NewStub(channel_)) {}
+      sourcing_(v1::Sourcing::NewStub(channel_)),
+      exports_(v1::Exports::NewStub(channel_)) {}
 
 bool Connection::WaitUntilReady() {
   const auto deadline = Deadline(kConnectPatience);

@@ -13,7 +13,9 @@
 #include "base/time.h"
 #include "client/completions.h"
 #include "client/event_file.h"
+#include "client/export_options.h"
 #include "client/row.h"
+#include "client/sourcing_options.h"
 
 namespace plumblane::client {
 
@@ -60,6 +62,11 @@ enum class Verb {
   kReview,
   kCompletions,
   kManual,
+  kExportScores,
+  kExportCohorts,
+  kExportEvents,
+  kExportAssignments,
+  kWatch,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -88,38 +95,6 @@ struct SendOptions {
 struct RecordOptions {
   std::vector<Cell> fields;  // in the words of event files, without event_id unless given
   std::string time_zone = "UTC";
-};
-
-// An order that is to be given to somebody.
-struct WantedOrder {
-  std::string destination;
-  std::string origin;                  // "" = any
-  std::optional<std::string> service;  // absent = any
-  std::string item;                    // "" = quotes for any item
-  std::optional<int> units;            // absent = 1
-  std::string shop;                    // "" = kDefaultShop
-  std::string sale, currency;          // as given: both, and an amount, or neither
-};
-
-struct RankOptions {
-  WantedOrder order;
-  std::optional<int> limit;  // how many to tell; absent = the daemon's choice
-};
-
-struct AssignOptions {
-  std::optional<OrderKey> one;  // either this one, as `order` says,
-  WantedOrder order;
-  std::string file;        // or all of this file, "-" is standard input
-  std::string picks;       // where they go, "" = standard output
-  std::string supplier;    // a choice of one's own ...
-  std::string reason;      // ... and why
-  std::string instead_of;  // the supplier that could not deliver
-  bool dry_run = false;
-};
-
-struct AssignmentsOptions {
-  std::string supplier;             // "" = all
-  std::optional<Day> since, until;  // first and last day, UTC
 };
 
 // What was agreed: what to load, list or pause.
@@ -196,6 +171,9 @@ struct Invocation {
   AlertOptions alert;
   ReviewOptions review;
   Shell shell = Shell::kBash;  // kCompletions
+  ExportOptions exporting;
+  WatchOptions watch;
+  CsvOptions csv;
 };
 
 }  // namespace plumblane::client

@@ -6,11 +6,12 @@
 #include <string>
 #include <vector>
 
+#include "base/whole_file.h"
 #include "client/moment.h"
-#include "client/picks.h"
 #include "client/review_forms.h"
 #include "client/show.h"
 #include "client/show_review.h"
+#include "tables/csv.h"
 
 namespace plumblane::client {
 namespace {
@@ -36,7 +37,7 @@ v1::GetReviewRequest RequestOf(const Invocation& invocation) {
   return request;
 }
 
-std::string EvidenceLine(const v1::EvidenceOrder& order) {
+std::string EvidenceLine(const v1::EvidenceOrder& order, const CsvStyle& style) {
   const auto time = [](bool has, const google::protobuf::Timestamp& moment) {
     return has ? FormatInstant(ToInstant(moment)) : "";
   };
@@ -66,13 +67,10 @@ std::string EvidenceLine(const v1::EvidenceOrder& order) {
                                     absl::StrJoin(refunds, "; "),
                                     money(order.has_owed(), order.owed()),
                                     order.excuse()};
-  for (std::string& cell : cells) cell = SafeCsvCell(cell);
-  return absl::StrJoin(cells, ",") + "\n";
+  return CsvTextLine(cells, style);
 }
 
-// Whole or not at all.
-ExitCode WriteFile(const std::string& path, const std::string& text, const Io& io) {
-  const std::string problem = WriteWhole(path, text);
+ExitCode Finished(const std::string& problem, const Io& io) {
   if (problem.empty()) return kDone;
   io.err << problem << "\n";
   return kFailed;
@@ -80,16 +78,17 @@ ExitCode WriteFile(const std::string& path, const std::string& text, const Io& i
 
 // The orders behind the review.
 ExitCode WriteEvidence(const v1::GetReviewRequest& request, const std::string& path,
-                       const Connection& connection, const Io& io) {
+                       const CsvStyle& style, const Connection& connection, const Io& io) {
   CallContext context(kPatienceSeconds);
   const auto reader = connection.reviews()->ListEvidence(&context, request);
-  std::string text = absl::StrJoin(kEvidenceColumns, ",") + "\n";
+  WholeFile file(path);
+  file.Write(CsvTextLine({std::begin(kEvidenceColumns), std::end(kEvidenceColumns)}, style));
   v1::EvidenceOrder order;
-  while (reader->Read(&order)) text += EvidenceLine(order);
+  while (reader->Read(&order)) file.Write(EvidenceLine(order, style));
   if (const grpc::Status status = reader->Finish(); !status.ok()) {
     return Fail(status, connection, io);
   }
-  return WriteFile(path, text, io);
+  return Finished(file.Finish(), io);
 }
 
 }  // namespace
@@ -103,9 +102,11 @@ ExitCode RunReview(const Invocation& invocation, const Connection& connection, c
   const bool on_screen = options.output.empty() || !status.ok();
   const ExitCode told =
       on_screen ? Print(status, review, ShowReview, invocation.json, connection, io)
-                : WriteFile(options.output, ReviewText(review, *FormOf(options.output)), io);
+                : Finished(WriteWhole(options.output, ReviewText(review, *FormOf(options.output),
+                                                                 invocation.csv.style())),
+                           io);
   if (told != kDone || options.evidence.empty()) return told;
-  return WriteEvidence(request, options.evidence, connection, io);
+  return WriteEvidence(request, options.evidence, invocation.csv.style(), connection, io);
 }
 
 }  // namespace plumblane::client

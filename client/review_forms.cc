@@ -63,7 +63,7 @@ std::string WithDatesMarked(const std::string& page) {
 
 }  // namespace
 
-std::string ReviewText(const v1::Review& review, ReviewForm form) {
+std::string ReviewText(const v1::Review& review, ReviewForm form, const CsvStyle& csv) {
   switch (form) {
     case ReviewForm::kHtml:
       return WithDatesMarked(Render("review.html", ReviewModel(review), Markup::kHtml));
@@ -75,7 +75,7 @@ std::string ReviewText(const v1::Review& review, ReviewForm form) {
       return text;
     }
     case ReviewForm::kCsv:
-      return ReviewCsv(review);
+      return ReviewCsv(review, csv);
     case ReviewForm::kJson:
       return JsonText(review);
   }

@@ -11,6 +11,7 @@
 #include "client/cli.h"
 #include "client/completions.h"
 #include "client/excuses.h"
+#include "client/export.h"
 #include "client/manual.h"
 #include "client/rank.h"
 #include "client/record.h"
@@ -25,6 +26,7 @@
 #include "client/table.h"
 #include "client/text.h"
 #include "client/today.h"
+#include "client/watch.h"
 
 namespace plumblane::client {
 namespace {
@@ -116,6 +118,13 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
       return RunAlerts(invocation, connection, io);
     case Verb::kReview:
       return RunReview(invocation, connection, io);
+    case Verb::kExportScores:
+    case Verb::kExportCohorts:
+    case Verb::kExportEvents:
+    case Verb::kExportAssignments:
+      return RunExport(invocation, connection, io);
+    case Verb::kWatch:
+      return RunWatch(invocation, connection, io);
     case Verb::kCompletions:
     case Verb::kManual:
       break;  // need no daemon: RunCommandLine

@@ -106,6 +106,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     --in_flight_;
     if (receipt.status.ok()) {
       Count(read, receipt);
+      AddTo(service_.totals_, read.receipt);
       receipts_.push_back(std::move(read.receipt));
       WriteNext();
     } else {
@@ -202,6 +203,13 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     out.set_order_delta(receipt.standing.orders);
     out.set_waiting_delta(receipt.standing.waiting);
     out.set_unpromised_delta(receipt.standing.unpromised);
+  }
+
+  static void AddTo(IntakeService::Totals& totals, const v1::BatchReceipt& receipt) {
+    totals.accepted += receipt.accepted_count();
+    totals.duplicates += receipt.duplicate_count();
+    totals.conflicts += receipt.conflict_count();
+    totals.rejected += receipt.rejected_count();
   }
 
   void WriteNext() {

@@ -42,6 +42,8 @@ void WriteRisk(const View& view, const RiskAnswer& answer, const std::string& su
 void WriteAssignment(const StoredAssignment& stored, bool with_candidates, v1::Assignment* out);
 void WriteBacktest(const BacktestAsked& asked, const BacktestAnswer& answer,
                    v1::BacktestResponse* out);
+// Without a promise that was implied.
+void WriteEvent(const OrderKey& key, const Event& event, v1::Event* out);
 void WriteOrder(const OrderAnswer& answer, v1::Order* out);
 void WriteUnderway(const UnderwayAnswer& answer, v1::ListUnderwayResponse* out);
 void WriteClaims(const ClaimsAnswer& answer, v1::ListClaimsResponse* out);

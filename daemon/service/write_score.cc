@@ -198,8 +198,8 @@ void WritePairScore(const Basis& basis, const Pair& pair, const ScoreEstimate& s
 }
 
 std::string_view MeasureName(Measure measure) {
-  constexpr std::string_view kNames[] = {"on_time",  "defect",   "handling", "transit",
-                                         "delivery", "response", "money"};
+  constexpr std::string_view kNames[] = {"on_time",  "defect",  "handling", "transit", "delivery",
+                                         "response", "money",   "underway", "overdue", "exposure"};
   return kNames[IndexOf(measure)];
 }
 

@@ -308,6 +308,8 @@ Settings Unlike(const Settings& defaults) {
   other.engine.rules.claim_window_days += 1;
   other.engine.rules.fold.lost_after_days += 1;
   other.engine.rules.fold.tolerance_millis += 1;
+  other.snapshot.every_seconds += 1;
+  other.metrics.suppliers += 1;
   other.delivery.source = "other";
   other.delivery.webhook.timeout_seconds += 1;
   other.delivery.hook.timeout_seconds += 1;
@@ -337,6 +339,10 @@ TEST(SampleSettings, StateExactlyTheDefaults) {
   EXPECT_EQ(rules.settle_delay_millis, expected.settle_delay_millis);
   EXPECT_EQ(rules.claim_window_days, expected.claim_window_days);
   EXPECT_EQ(rules.fold, expected.fold);
+  EXPECT_EQ(settings.snapshot.directory, "");
+  EXPECT_EQ(settings.snapshot.every_seconds, defaults.snapshot.every_seconds);
+  EXPECT_EQ(settings.metrics.listen, "");
+  EXPECT_EQ(settings.metrics.suppliers, defaults.metrics.suppliers);
   EXPECT_EQ(settings.delivery.source, defaults.delivery.source);
   EXPECT_EQ(settings.delivery.webhook.timeout_seconds, defaults.delivery.webhook.timeout_seconds);
   EXPECT_EQ(settings.delivery.hook.timeout_seconds, defaults.delivery.hook.timeout_seconds);

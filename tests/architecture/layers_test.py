@@ -10,6 +10,7 @@ from harness import ROOT, main
 PURE = ("absl/status/", "absl/strings/")
 LAYERS = {
     "base": ((), ("absl/", "linux/", "sys/")),
+    "tables": (("base", "plumblane/v1"), PURE + ("google/protobuf/", "nlohmann/")),
     "cohorts": (("base",), PURE),
     "orders": (("base", "cohorts"), PURE),
     "scoring": (("base", "cohorts"), PURE + ("boost/math/",)),
@@ -28,9 +29,11 @@ LAYERS = {
     "service": (("base", "cohorts", "orders", "agreements", "alerting", "scoring", "ranking", "review",
                  "storage", "engine", "delivery", "plumblane/v1"),
                 PURE + ("grpcpp/", "google/protobuf/", "spdlog/")),
-    "app": (("base", "engine", "eventlog", "delivery", "service", "storage/rocksdb"),
+    "publish": (("base", "eventlog", "engine", "delivery", "service", "tables", "plumblane/v1"),
+                PURE + ("prometheus/", "spdlog/", "sys/")),
+    "app": (("base", "engine", "eventlog", "delivery", "service", "publish", "storage/rocksdb"),
             PURE + ("grpc/", "grpcpp/", "spdlog/", "toml++/", "sys/")),
-    "client": (("client", "base", "plumblane/v1"),
+    "client": (("client", "base", "tables", "plumblane/v1"),
                PURE + ("absl/", "grpcpp/", "google/protobuf/", "nlohmann/", "CLI/", "toml++/",
                        "kainjow/", "sys/")),
 }
@@ -41,7 +44,7 @@ ONE_FILE_ONLY = {("scoring", "boost/math/"): "daemon/scoring/beta.cc",
                  ("delivery", "curl/"): "daemon/delivery/transfer.h"}
 # Reads of the time or waits, and the one place each may stand.
 TIME = re.compile(r"(_clock::now|\btime\(nullptr\)|gettimeofday|clock_gettime|sleep_for|\bsleep\()")
-TIME_ALLOWED = {"daemon/base/clock.h", "daemon/app/daemon.cc"}
+TIME_ALLOWED = {"daemon/base/clock.h", "daemon/base/stopwatch.h", "daemon/app/daemon.cc"}
 INCLUDE = re.compile(r'^\s*#\s*include\s*[<"]([^>"]+)[>"]')
 LINES = {"header": 200, "source": 400, "test": 600}
 COLUMNS = 100
