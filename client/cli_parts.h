@@ -47,6 +47,12 @@ inline CLI::App& AddCommand(CLI::App& parent, Invocation& to, const std::string&
   return *sub;
 }
 
+// All that there is.
+void AddAll(CLI::App& app, Invocation& to);
+
+// `completions` and `manual`.
+void AddShell(CLI::App& app, Invocation& to);
+
 // `rank`, `assign` and `assignments`; what only their whole line shows to be wrong, "" = nothing.
 void AddSourcing(CLI::App& app, Invocation& to);
 std::string CheckSourcing(const Invocation& invocation);

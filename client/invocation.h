@@ -11,6 +11,7 @@
 #include "base/ids.h"
 #include "base/lane.h"
 #include "base/time.h"
+#include "client/completions.h"
 #include "client/event_file.h"
 #include "client/row.h"
 
@@ -57,6 +58,8 @@ enum class Verb {
   kAlertsWatches,
   kAlertsDeliveries,
   kReview,
+  kCompletions,
+  kManual,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -146,6 +149,7 @@ struct ReviewOptions {
   std::pair<Day, Day> period;     // first and last day, UTC
   std::string supplier;           // "" = all
   std::optional<LaneQuery> lane;  // absent = all
+  std::string shop;               // "" = all
   bool to_share = false;          // the copy for the supplier
   std::string output;             // a file for the whole of it, "" = shortly on the screen
   std::string evidence;           // a file for the orders behind it, "" = none
@@ -169,8 +173,7 @@ struct ExcuseOptions {
 struct Invocation {
   Verb verb = Verb::kStatus;
   std::string server;  // --server, "" = not given
-  bool json = false;
-  bool explain = false;
+  bool json = false, plain = false, explain = false;
   bool average = false;             // kSupplier, kLane, kSuppliers, kLanes
   std::vector<double> within_days;  // kSupplier, kLane
   std::optional<Instant> as_of;
@@ -191,6 +194,7 @@ struct Invocation {
   ChaseOptions chase;
   AlertOptions alert;
   ReviewOptions review;
+  Shell shell = Shell::kBash;  // kCompletions
 };
 
 }  // namespace plumblane::client

@@ -188,7 +188,7 @@ bool Engine::AcceptsEvents() const {
 }
 
 void Engine::Commit() {
-  GiveWay(5);  // batches grow while a question is answered; a question waits for nothing
+  GiveWay(8);  // batches grow while a question is answered; a question waits for nothing
   for (;;) {
     std::vector<Waiting> taken = TakeWaiting();
     if (taken.empty()) return;

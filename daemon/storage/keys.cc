@@ -61,6 +61,10 @@ std::string OrderRecordKey(const OrderKey& order) {
   return KeyWriter().Id(order.shop).Take() + order.order_id;
 }
 
+std::string ShopPrefix(std::string_view shop) {
+  return shop.empty() ? std::string() : std::string(shop) + '\0';
+}
+
 OrderKey ParseOrderRecordKey(std::string_view record_key) {
   const size_t zero = record_key.find('\0');
   return {std::string(record_key.substr(0, zero)), std::string(record_key.substr(zero + 1))};

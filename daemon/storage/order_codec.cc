@@ -29,6 +29,7 @@ enum Bit {
   kRetracts,
   kRevision,
   kQuoted,
+  kSupplierItem,
   kBitCount
 };
 
@@ -92,6 +93,7 @@ void WriteEvent(ByteWriter& writer, const Event& event) {
   fields.Text(kRetracts, event.retracts);
   fields.Time(kRevision, event.revision);
   fields.Sum(kQuoted, event.quoted);
+  fields.Text(kSupplierItem, event.supplier_item);
   fields.AppendTo(writer);
 }
 
@@ -152,6 +154,7 @@ bool ReadEvent(ByteReader& reader, Event& event) {
   fields.Text(kRetracts, event.retracts);
   fields.Time(kRevision, event.revision);
   fields.Sum(kQuoted, event.quoted);
+  fields.Text(kSupplierItem, event.supplier_item);
   return reader.ok() && fields.known() && event.type >= EventType::kPaid &&
          event.type <= EventType::kRetracted && event.reason <= Reason::kOther && event.part >= 1 &&
          event.part <= kMaxPart;

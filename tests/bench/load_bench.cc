@@ -7,7 +7,6 @@
 //
 // Usage: load_bench PLUMBLANED [ROUNDS]  (the daemon's binary; it is started on a temporary
 // directory)
-#include <grpcpp/generic/generic_stub.h>
 #include <grpcpp/grpcpp.h>
 #include <plumblane/v1/intake.grpc.pb.h>
 #include <plumblane/v1/scores.grpc.pb.h>
@@ -146,28 +145,10 @@ Spread SpreadOf(std::vector<double> values) {
   return {values[values.size() / 2], values.front(), values.back()};
 }
 
-void EmptyCall(const std::shared_ptr<grpc::Channel>& channel) {
-  grpc::GenericStub stub(channel);
-  grpc::ClientContext context;
-  grpc::CompletionQueue queue;
-  const grpc::Slice nothing("", 0);
-  grpc::ByteBuffer request(&nothing, 1), response;
-  grpc::Status status;
-  const auto call =
-      stub.PrepareUnaryCall(&context, "/grpc.health.v1.Health/Check", request, &queue);
-  call->StartCall();
-  call->Finish(&response, &status, nullptr);
-  void* tag = nullptr;
-  bool ok = false;
-  queue.Next(&tag, &ok);
-  queue.Shutdown();
-  if (!status.ok()) Die("the empty call failed: " + status.error_message());
-}
-
 void MeasureScore(const std::string& address) {
   const auto channel = grpc::CreateChannel(address, grpc::InsecureChannelCredentials());
   const auto stub = plumblane::v1::Scores::NewStub(channel);
-  const auto empty = Latency([&] { EmptyCall(channel); });
+  const auto empty = Latency([&] { plumblane::bench::EmptyCall(channel); });
   const auto score = Latency([&] {
     grpc::ClientContext context;
     plumblane::v1::GetScoreRequest request;

@@ -17,12 +17,13 @@ def machine():
 
 def main():
     print(machine(), flush=True)
-    for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("layout_bench",),
+    for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("intake_bench", "3", "32000"),
+                             ("layout_bench",),
                              ("backtest_bench",), ("answers_bench", "--benchmark_min_time=0.3"),
                              ("rank_bench", "--benchmark_min_time=0.3"), ("sourcing_bench",),
                              ("served_rank_bench", os.path.join(BIN, "plumblaned")),
                              ("alerting_bench", "--benchmark_min_time=0.3"), ("watches_bench",),
-                             ("fleet_year_bench",)):
+                             ("fleet_year_bench",), ("turns_bench",)):
         print(f"\n== {name}", flush=True)
         done = subprocess.run([os.path.join(BIN, name), *arguments])
         if done.returncode != 0:
