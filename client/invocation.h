@@ -148,8 +148,7 @@ struct ExcuseOptions {
 struct Invocation {
   Verb verb = Verb::kStatus;
   std::string server;  // --server, "" = not given
-  bool json = false, plain = false;
-  bool explain = false;
+  bool json = false, plain = false, explain = false;
   bool average = false;             // kSupplier, kLane, kSuppliers, kLanes
   std::vector<double> within_days;  // kSupplier, kLane
   std::optional<Instant> as_of;

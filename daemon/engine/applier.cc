@@ -191,7 +191,8 @@ class Application {
           read.events = *std::move(decoded);
           read.state = Fold(touched_[i].order, read.events, rules_, *excuses_before_);
         }
-        known[i] = memory_.orders.Put(touched_[i].key, std::move(read));
+        const size_t bytes = BytesOf(read, *record ? (**record).size() : 0);
+        known[i] = memory_.orders.Put(touched_[i].key, std::move(read), bytes);
         ++record;
       }
       TakeOrder(touched_[i], *known[i], events);

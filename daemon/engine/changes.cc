@@ -233,7 +233,8 @@ absl::Status Changes::AppendCells(const Snapshot& snapshot, Kept<Series>& pages,
       absl::StatusOr<Series> decoded = Series();
       if (*value) decoded = DecodePage(first_day, **value);
       if (!decoded.ok()) return decoded.status();
-      page.kept = pages.Put(page.key, *std::move(decoded));
+      const size_t bytes = BytesOf(*decoded);
+      page.kept = pages.Put(page.key, *std::move(decoded), bytes);
       ++value;
     }
     Series& sum = page.kept->value;

@@ -36,15 +36,17 @@ class Kept {
     return &items_.front();
   }
 
-  // REQUIRES: the key is not kept.
-  Item* Put(std::string key, Value value) {
+  // `bytes` is what the value weighs. REQUIRES: the key is not kept.
+  Item* Put(std::string key, Value value, size_t bytes) {
     items_.push_front({std::move(key), std::move(value)});
     by_key_.emplace(items_.front().key, items_.begin());
+    Weigh(items_.front(), bytes);
     return &items_.front();
   }
 
-  // Says what an item weighs now.
+  // Says what the value of an item weighs now.
   void Weigh(Item& item, size_t bytes) {
+    bytes += kItemBytes + item.key.size();
     bytes_ += bytes - item.bytes;
     item.bytes = bytes;
   }
@@ -66,6 +68,8 @@ class Kept {
   size_t bytes() const { return bytes_; }
 
  private:
+  static constexpr size_t kItemBytes = sizeof(Item) + 64;  // and its place in the list and map
+
   const size_t max_bytes_;
   std::list<Item> items_;  // latest asked first
   absl::flat_hash_map<std::string_view, typename std::list<Item>::iterator> by_key_;

@@ -17,7 +17,8 @@ def machine():
 
 def main():
     print(machine(), flush=True)
-    for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("layout_bench",),
+    for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("intake_bench", "3", "32000"),
+                             ("layout_bench",),
                              ("backtest_bench",), ("answers_bench", "--benchmark_min_time=0.3"),
                              ("rank_bench", "--benchmark_min_time=0.3"), ("sourcing_bench",),
                              ("served_rank_bench", os.path.join(BIN, "plumblaned")),

@@ -1,0 +1,52 @@
+// What the writer keeps decoded: found again, forgotten by age, never more than allowed.
+#include "engine/kept.h"
+
+#include <gtest/gtest.h>
+
+#include "support/applied_state.h"
+
+namespace plumblane {
+namespace {
+
+TEST(Kept, ForgetsWhatWasNotAskedForLongest) {
+  Kept<int> kept(3000);
+  for (int i = 0; i < 3; ++i) kept.Put(std::to_string(i), i, 700);
+  ASSERT_NE(kept.Find("0"), nullptr);
+  kept.Put("3", 3, 700);
+  ASSERT_NE(kept.Find("1"), nullptr) << "nothing goes before MakeRoom";
+  kept.MakeRoom();
+  EXPECT_LE(kept.bytes(), 3000u);
+  EXPECT_EQ(kept.Find("2"), nullptr);
+  ASSERT_NE(kept.Find("1"), nullptr);
+  EXPECT_EQ(kept.Find("1")->value, 1);
+  kept.Weigh(*kept.Find("1"), 2500);
+  kept.MakeRoom();
+  EXPECT_EQ(kept.Find("0"), nullptr);
+  EXPECT_NE(kept.Find("1"), nullptr);
+  kept.Clear();
+  EXPECT_EQ(kept.Find("1"), nullptr);
+  EXPECT_EQ(kept.bytes(), 0u);
+}
+
+TEST(Kept, OrdersThatAreOnlyRepeatedAndThoseThatAreNotThereWeighToo) {
+  test::AppliedState state;
+  Submission content;
+  for (int i = 0; i < 100; ++i) {
+    test::OrderBuilder order({"shop", std::to_string(i)});
+    order.Paid("2026-03-02");
+    for (const Event& event : order.events()) content.events.push_back({order.key(), event});
+  }
+  state.Apply(content);
+  WritersMemory memory(100 << 20);
+  const auto snapshot = state.store().TakeSnapshot();
+  Submission other = content;
+  other.assignments.emplace_back().order = {"shop", "unknown"};
+  ASSERT_TRUE(Apply(*snapshot, state.catalog(), state.rules(), 2, {{}, other}, memory).ok());
+  EXPECT_GE(memory.orders.bytes(), 100 * sizeof(Event));
+  const size_t before = memory.orders.bytes();
+  ASSERT_TRUE(Apply(*snapshot, state.catalog(), state.rules(), 2, {{}, other}, memory).ok());
+  EXPECT_EQ(memory.orders.bytes(), before) << "what is kept is not kept twice";
+}
+
+}  // namespace
+}  // namespace plumblane
