@@ -301,6 +301,7 @@ std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>&
   Builder builder{app, invocation};
   builder.AddGlobal();
   builder.AddSend();
+  AddMapping(app, invocation);
   builder.AddRecord();
   builder.AddScores();
   builder.AddBacktest();

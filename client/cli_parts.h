@@ -47,6 +47,9 @@ inline CLI::App& AddCommand(CLI::App& parent, Invocation& to, const std::string&
   return *sub;
 }
 
+// `map`, and what `send` takes for maps; after `send`.
+void AddMapping(CLI::App& app, Invocation& to);
+
 // `rank`, `assign` and `assignments`; what only their whole line shows to be wrong, "" = nothing.
 void AddSourcing(CLI::App& app, Invocation& to);
 std::string CheckSourcing(const Invocation& invocation);

@@ -13,11 +13,14 @@
 #include "client/flat_event.h"
 #include "client/json_reader.h"
 #include "client/text.h"
+#include "client/wide_file.h"
 
 namespace plumblane::client {
 namespace {
 
 constexpr char kBlanks[] = " \t\r";
+constexpr char kNeedsMap[] =
+    "; a table with one order a row needs a map: see plumblane map --help";
 
 Refusal Unusable(const std::string& name, const std::string& why) {
   return {kUsage, absl::StrCat(name, ": ", why)};
@@ -55,6 +58,9 @@ std::optional<Refusal> EventFile::ReadBeginning(Format format, const ColumnCheck
   if (!line) return std::nullopt;
   const char first = line->text[line->text.find_first_not_of(kBlanks)];
   if (IsUtf16(line->text)) return Unusable(name_, "is UTF-16 text; save it as UTF-8");
+  if (const std::string what = NoTextTable(line->text); !what.empty()) {
+    return Unusable(name_, what);
+  }
   if (first == '[') {
     return Unusable(name_, "is a JSON list; expected one {...} on each line");
   }
@@ -103,7 +109,8 @@ std::string EventFile::CheckEventColumns(const std::vector<std::string>& columns
   };
   for (size_t i = 0; i < columns.size(); ++i) {
     if (const auto bad = CheckFieldName(columns[i])) {
-      return absl::StrCat("column ", i + 1, " of the first line: ", bad->message);
+      return absl::StrCat("column ", i + 1, " of the first line: ", bad->message,
+                          has("event_id") ? "" : kNeedsMap);
     }
   }
   for (const char* const name : {"event_id", "type", "time"}) {

@@ -12,6 +12,7 @@
 #include "base/lane.h"
 #include "base/time.h"
 #include "client/event_file.h"
+#include "client/mapping_options.h"
 #include "client/row.h"
 
 namespace plumblane::client {
@@ -19,6 +20,7 @@ namespace plumblane::client {
 enum class Verb {
   kToday,
   kSend,
+  kMap,
   kRecord,
   kSuppliers,
   kSupplier,
@@ -73,6 +75,7 @@ struct SuppliersOptions {
 
 struct SendOptions {
   std::vector<std::string> files;  // "-" is standard input
+  MappingOptions mapping;
   EventFile::Format format = EventFile::Format::kByContent;
   std::string shop = kDefaultShop;
   std::string source;  // "" = not given: kDefaultSource for events without
@@ -181,6 +184,7 @@ struct Invocation {
   OrderKey order;                 // kOrder
   SuppliersOptions suppliers;
   SendOptions send;
+  ProposeOptions propose;
   RecordOptions record;
   RankOptions rank;
   BacktestOptions backtest;
