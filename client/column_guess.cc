@@ -14,10 +14,11 @@ namespace {
 using Kind = ColumnGuess::Kind;
 
 constexpr std::string_view kWhoPaid =
-    "paid by the customer to you, or by you to the supplier? Only the second is an event here: "
+    "by the customer to you, or by you to the supplier? Only the second is an event here: "
     "write type = \"paid\" then, else take this [[event]] out";
 constexpr std::string_view kLabelOrScan =
-    "the label made, or the first scan by the carrier? Only the scan is an event here: write "
+    "when the label was made, or the first scan by the carrier? Only the scan is an event here: "
+    "write "
     "type = \"shipped\" then, else take this [[event]] out";
 constexpr std::string_view kCameOrDue =
     "the day it came, or the day it was to come? Write type = \"delivered\" if it came; if it was "

@@ -6,22 +6,24 @@
 #include <cstring>
 #include <filesystem>
 #include <fstream>
-#include <iterator>
 #include <nlohmann/json.hpp>
+#include <sstream>
 
 namespace plumblane::client {
 namespace {
 
 std::string ReadAll(const std::filesystem::path& path) {
-  std::ifstream file(path, std::ios::binary);
-  return {std::istreambuf_iterator<char>(file), std::istreambuf_iterator<char>()};
+  const std::ifstream file(path, std::ios::binary);
+  std::ostringstream text;
+  text << file.rdbuf();
+  return text.str();
 }
 
 // The texts of a compiled catalogue of GNU gettext, of this machine's byte order; what does not fit
 // its own sizes is left out.
 class Catalogue {
  public:
-  explicit Catalogue(std::string bytes) : bytes_(std::move(bytes)) {
+  explicit Catalogue(std::string_view bytes) : bytes_(bytes) {
     if (Number(0) == 0x950412de) count_ = Number(8);
   }
   size_t size() const { return count_; }
@@ -38,10 +40,10 @@ class Catalogue {
   std::string_view Text(size_t at) const {
     const size_t size = Number(at), from = Number(at + 4);
     if (from > bytes_.size() || size > bytes_.size() - from) return "";
-    return std::string_view(bytes_).substr(from, size);
+    return bytes_.substr(from, size);
   }
 
-  const std::string bytes_;
+  const std::string_view bytes_;
   size_t count_ = 0;
 };
 
@@ -93,7 +95,8 @@ void Countries::ReadTranslations() {
   has_translations_ = true;
   std::error_code error;
   for (const auto& language : std::filesystem::directory_iterator(places_.translations, error)) {
-    const Catalogue texts(ReadAll(language.path() / "LC_MESSAGES" / "iso_3166-1.mo"));
+    const std::string bytes = ReadAll(language.path() / "LC_MESSAGES" / "iso_3166-1.mo");
+    const Catalogue texts(bytes);
     for (size_t i = 0; i < texts.size(); ++i) {
       const auto country = english_.find(Folded(texts.original(i)));
       if (country == english_.end() || texts.translation(i).empty()) continue;

@@ -68,7 +68,7 @@ class Reader {
     } else if (const toml::array* list = node.as_array()) {
       for (const toml::node& value : *list) FindUnsettled(value, name);
     } else if (node.value_or<std::string>("") == kUnsettled) {
-      Refuse(LineOf(node), name, "is not settled; the comment at it asks what it should be");
+      Refuse(LineOf(node), name, "is not settled; the comment above it asks what it should be");
     }
   }
 

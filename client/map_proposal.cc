@@ -136,9 +136,23 @@ class Proposer {
         names.push_back(Quoted(table_.columns[column]));
     }
     if (names.empty()) return;
-    Comment(absl::StrCat("which clock do ", Listed(names),
-                         " go by? A name such as Europe/Berlin, or UTC"));
+    Comment(absl::StrCat("by which clock are the times of ", Listed(names),
+                         "? A name such as Europe/Berlin, or UTC"));
     Put(absl::StrCat("time_zone = ", Ask()));
+  }
+
+  // "; others here are D-M-Y": what other columns of dates are sure to be.
+  std::string SureForms() const {
+    unsigned bits = 0;
+    for (const ColumnFacts& one : table_.facts) {
+      const std::vector<DateForm> forms = one.date_forms();
+      const bool is_order = forms.size() == 1 && forms[0] != DateForm::kSeconds &&
+                            forms[0] != DateForm::kMilliseconds;
+      if (is_order) bits |= BitOf(forms[0]);
+    }
+    std::vector<std::string> names;
+    for (const DateForm form : FormsIn(bits)) names.emplace_back(NameOf(form));
+    return names.empty() ? "" : absl::StrCat("; others here are ", Listed(names));
   }
 
   // { column = "Shipped", form = "D-M-Y" }
@@ -150,7 +164,8 @@ class Proposer {
       for (const DateForm one : forms) names.emplace_back(NameOf(one));
       const std::string& example = facts(column).unsure_date();
       Comment(absl::StrCat(example.empty() ? facts(column).words().begin()->first : example, ": ",
-                           absl::StrJoin(names, " or "), "? Nothing in the column tells"));
+                           absl::StrJoin(names, " or "), "? Nothing in the column tells",
+                           SureForms()));
       form = Ask();
     }
     return absl::StrCat("{ column = ", Name(column), ", form = ", form, " }");
@@ -165,7 +180,7 @@ class Proposer {
     if (!words.table.empty()) {
       const std::string name = WordTableName(table_.columns[column]);
       absl::StrAppend(&rule, ", words = ", TomlText(name));
-      words_.push_back(absl::StrCat("\n[words.", TomlText(name), "]\n", words.table));
+      words_.push_back(absl::StrCat("\n[words.", name, "]\n", words.table));
     } else if (!words.is_country) {
       return Name(column);
     }
@@ -299,8 +314,8 @@ class Proposer {
     if (proposal_.personal.empty() && other.empty()) return;
     Put("");
     if (!proposal_.personal.empty()) {
-      Comment("Left out, since they look personal; such columns are never sent: " +
-              Listed(proposal_.personal) + ".");
+      Comment("Left out, since they look personal; such columns are never sent:");
+      for (const std::string& column : proposal_.personal) Put("#   " + column);
     }
     if (!other.empty()) Comment("Not used: " + Listed(other) + ".");
     Comment("Rows to leave out, for instance:");
@@ -313,15 +328,11 @@ class Proposer {
     Comment(absl::StrCat("How to read ", std::filesystem::path(table_.file).filename().string(),
                          ": proposed by \"plumblane map\" from its ", Counted(table_.rows, "row"),
                          "."));
-    if (proposal_.questions > 0) {
-      Comment(absl::StrCat("Settle what is \"?\" (", Counted(proposal_.questions, "question"),
-                           "), look over the rest, then try it: plumblane send --map MAP.toml "
-                           "--dry-run FILE"));
-    } else {
-      Comment(
-          "Nothing was unsure; look it over, then try it: plumblane send --map MAP.toml "
-          "--dry-run FILE");
-    }
+    Comment(proposal_.questions == 0
+                ? "Nothing was unsure. Look it over, then try it:"
+                : absl::StrCat("Settle what is \"?\" (", Counted(proposal_.questions, "question"),
+                               "), look over the rest, then try it:"));
+    Put(absl::StrCat("#   plumblane send --map MAP.toml --dry-run ", table_.file));
     proposal_.text = absl::StrCat(text_, "\n", body);
   }
 

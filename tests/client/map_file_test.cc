@@ -40,9 +40,10 @@ TEST(MapFileTest, SmallMapIsRead) {
 }
 
 TEST(MapFileTest, WhatIsNotSettledIsSaidBeforeAllElse) {
-  EXPECT_THAT(MistakesIn("sauce = 1\n[file]\ntime_zone = \"?\"\n[[event]]\ntype = \"?\"\n"),
-              ElementsAre("3 time_zone: is not settled; the comment at it asks what it should be",
-                          "5 type: is not settled; the comment at it asks what it should be"));
+  EXPECT_THAT(
+      MistakesIn("sauce = 1\n[file]\ntime_zone = \"?\"\n[[event]]\ntype = \"?\"\n"),
+      ElementsAre("3 time_zone: is not settled; the comment above it asks what it should be",
+                  "5 type: is not settled; the comment above it asks what it should be"));
 }
 
 TEST(MapFileTest, MistakesAreSaidWithTheirLines) {
