@@ -12,6 +12,11 @@
 namespace plumblane::client {
 namespace {
 
+// What people write and the standard does not.
+constexpr std::pair<const char*, const char*> kOtherNames[] = {
+    {"uk", "GB"},     {"great britain", "GB"}, {"turkey", "TR"},     {"russia", "RU"},
+    {"brunei", "BN"}, {"macau", "MO"},         {"cape verde", "CV"}, {"ivory coast", "CI"}};
+
 std::string ReadAll(const std::filesystem::path& path) {
   const std::ifstream file(path, std::ios::binary);
   std::ostringstream text;
@@ -88,7 +93,7 @@ Countries::Countries(Places places) : places_(std::move(places)) {
       if (!name.empty()) english_.emplace(Folded(name), code);
     }
   }
-  english_.emplace("uk", "GB");
+  for (const auto& [name, code] : kOtherNames) english_.emplace(name, code);
 }
 
 void Countries::ReadTranslations() {

@@ -1,10 +1,12 @@
 // Names of countries to the codes of ISO 3166-1 alpha-2.
 //
-// Taken as a country, in any case: a two-letter or three-letter code of the standard, "UK", and the
-// names of Debian's iso-codes package: short, official and common ones, in English and in every
-// language the package translates them to ("Deutschland"). A name that stands for several countries
-// in different languages is none. Everything is read at run time and is simply not there when the
-// package is not: then only a code can be told, by its shape.
+// Taken as a country, in any case: a two-letter or three-letter code of the standard, a few names
+// that are none of it ("UK", "Turkey"), and the names of Debian's iso-codes package: short,
+// official and common ones, in English and in every language the package translates them to
+// ("Deutschland").
+// A name that stands for several countries in different languages is none. Everything is read at
+// run time and is simply not there when the package is not: then only a code can be told, by its
+// shape.
 //
 // Not thread-safe: translations are read when the first name is asked that is not English.
 #pragma once

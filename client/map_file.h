@@ -16,8 +16,8 @@
 //   key = ["Line"]                 # columns by which rows of one order differ, for `each`
 //
 //   [order]                        # facts, each under its name in event files; they are told with
-//   order_id = "Order No"          # the row's first event, promises with `paid`, tracking with
-//   destination = { column = "Country", form = "country" }               # shipped and delivered
+//   order_id = "Order No"          # `paid`, else with the row's first event
+//   destination = { column = "Country", form = "country" }
 //   origin = { value = "VN" }
 //
 //   [[event]]                      # any number of them

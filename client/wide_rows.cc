@@ -347,8 +347,8 @@ Outcome WideRows::Take(const WideRow& row, std::vector<Row>& to) {
   const bool is_paid = TypeOf(made[teller]) == "paid";
   bool has_amount = false;
   for (const Cell& fact : facts) {
-    const bool is_promise = fact.field == "promise" || fact.field == "promise_days";
-    if (!IsFact(fact.field) || (is_promise && !is_paid) || Find(cells, fact.field)) continue;
+    const bool is_of_paid = fact.field == "promise_days";
+    if (!IsFact(fact.field) || (is_of_paid && !is_paid) || Find(cells, fact.field)) continue;
     has_amount = has_amount || IsAmount(fact.field);
     cells.push_back(fact);
   }

@@ -6,7 +6,7 @@
 //
 // An event comes of each [[event]] whose time is stated and whose type is one; of `refunded` with
 // `refund` mapped only when that amount is stated and not 0. Facts of the order go with `paid`, and
-// with the first event of a row that has none, but for `promise` and `promise_days`, which go with
+// with the first event of a row that has none, but for `promise_days`, which goes with
 // `paid` alone, `tracking`, which goes with `shipped` and `delivered`, and `currency`, which goes
 // wherever an amount does. Amounts lose the signs of currencies and groups of thousands; a refund
 // may be below 0.

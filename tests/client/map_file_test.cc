@@ -161,6 +161,7 @@ TEST(CountriesTest, CodesAndNamesInAnyLanguage) {
       {"\xC3\x96sterreich", "AT"},
       {"\xC3\x96STERREICH", "AT"},
       {"UK", "GB"},
+      {"Turkey", "TR"},
       {"Polska", "PL"},
       {"Atlantis", ""},
       {"", ""},

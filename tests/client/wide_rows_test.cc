@@ -109,7 +109,7 @@ TEST_F(WideRowsTest, FactsGoWithPaidAndWhatAnEventNeedsWithEach) {
                           "refunded 2026-03-25 refund=3.00 currency=EUR order_id=7"));
 }
 
-TEST_F(WideRowsTest, WithoutPaidTheFirstEventTellsTheFactsButNoPromise) {
+TEST_F(WideRowsTest, WithoutPaidTheFirstEventTellsTheFactsButNoPromisedDays) {
   Use(kMap);
   EXPECT_THAT(Take("7|Ruritania|20.3.2026|||||||"), IsEmpty());
   EXPECT_EQ(rows_->notes().without_event, 1);
@@ -117,7 +117,14 @@ TEST_F(WideRowsTest, WithoutPaidTheFirstEventTellsTheFactsButNoPromise) {
               ElementsAre(HasSubstr("UNKNOWN_WORD State")));
   EXPECT_THAT(Take("9|Ruritania|20.3.2026|2|AG1||On its way|18.3.2026||"),
               ElementsAre("shipped 2026-03-18 order_id=9 tracking=AG1 cost=2 destination=XR "
-                          "origin=VN supplier=lotus-works currency=EUR"));
+                          "origin=VN promise=2026-03-20 supplier=lotus-works currency=EUR"));
+  std::string map = kMap;
+  map.replace(map.find("promise ="), map.find("cost =") - map.find("promise ="),
+              "promise_days = { value = \"14\" }\n");
+  Use(map);
+  EXPECT_THAT(Take("9|DE|||||There|18.3.2026||"),
+              ElementsAre(testing::Not(HasSubstr("promise_days"))));
+  EXPECT_THAT(Take("8|DE||||5.3.2026|||||"), ElementsAre(HasSubstr("promise_days=14")));
 }
 
 TEST_F(WideRowsTest, WordsForNothingAndRefundsOfNothingAreNoEvents) {

@@ -101,8 +101,7 @@ def wide_rows(events, types):
                     row[name] = event.get(detail, "")
                 if "currency" in event:
                     assert row.setdefault("currency", event["currency"]) == event["currency"]
-                if kind == "paid":
-                    row.update({fact: event.get(fact, "") for fact in FACTS})
+                row.update({fact: event[fact] for fact in FACTS if fact in event})
             yield row
 
 
@@ -130,7 +129,7 @@ def write_table(path, rows, columns, dialect):
 ORDER_COLUMNS = ("order_id", "part", "name", *FACTS, "currency", "paid", "disputed", "claim", "disputed reason",
                  "answered", "refunded", "refund", "by", "refunded reason", "cancelled",
                  "cancelled reason", "line")
-PARCEL_COLUMNS = ("shop", "order_id", "part", "tracking", "shipped", "delivered", "line")
+PARCEL_COLUMNS = ("shop", "order_id", "part", *FACTS, "tracking", "shipped", "delivered", "line")
 
 
 def settle(text):
