@@ -50,6 +50,12 @@ inline CLI::App& AddCommand(CLI::App& parent, Invocation& to, const std::string&
 // `map`, and what `send` takes for maps; after `send`.
 void AddMapping(CLI::App& app, Invocation& to);
 
+// All that there is.
+void AddAll(CLI::App& app, Invocation& to);
+
+// `completions` and `manual`.
+void AddShell(CLI::App& app, Invocation& to);
+
 // `rank`, `assign` and `assignments`; what only their whole line shows to be wrong, "" = nothing.
 void AddSourcing(CLI::App& app, Invocation& to);
 std::string CheckSourcing(const Invocation& invocation);

@@ -33,8 +33,9 @@ std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address) {
 
 }  // namespace
 
-std::string ServerAddress(const std::string& given) {
+std::string ServerAddress(const std::string& given, const std::string& usual) {
   std::string address = given.empty() ? Environment("PLUMBLANE_SERVER") : given;
+  if (address.empty()) address = usual;
   if (address.starts_with('/')) return "unix:" + address;
   if (!address.empty()) return address;
   const std::string runtime = Environment("XDG_RUNTIME_DIR");

@@ -20,9 +20,10 @@
 
 namespace plumblane::client {
 
-// `given` (--server) if not empty, else PLUMBLANE_SERVER, else the socket of the user's own daemon
-// if there is one, else the system's. A path is taken as a Unix socket.
-std::string ServerAddress(const std::string& given);
+// The first that is not empty of `given` (--server), PLUMBLANE_SERVER and `usual` (the settings);
+// else the socket of the user's own daemon if there is one, else the system's. A path is taken as a
+// Unix socket.
+std::string ServerAddress(const std::string& given, const std::string& usual = "");
 
 // Thread-safe.
 class Connection {

@@ -11,9 +11,10 @@
 #include "base/ids.h"
 #include "base/lane.h"
 #include "base/time.h"
+#include "client/completions.h"
 #include "client/event_file.h"
-#include "client/mapping_options.h"
 #include "client/row.h"
+#include "client/send_options.h"
 
 namespace plumblane::client {
 
@@ -59,6 +60,8 @@ enum class Verb {
   kAlertsWatches,
   kAlertsDeliveries,
   kReview,
+  kCompletions,
+  kManual,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -71,18 +74,6 @@ struct SuppliersOptions {
   SupplierSort sort = SupplierSort::kName;
   bool risk = false;
   std::optional<int> days;  // of risk; absent = the daemon's choice
-};
-
-struct SendOptions {
-  std::vector<std::string> files;  // "-" is standard input
-  MappingOptions mapping;
-  EventFile::Format format = EventFile::Format::kByContent;
-  std::string shop = kDefaultShop;
-  std::string source;  // "" = not given: kDefaultSource for events without
-  std::optional<Instant> complete_through;
-  std::optional<int> promise_days;
-  std::string time_zone = "UTC";  // for bare dates at unknown destinations
-  bool history = false;           // no alert that opens by it is sent out
 };
 
 struct RecordOptions {
@@ -149,6 +140,7 @@ struct ReviewOptions {
   std::pair<Day, Day> period;     // first and last day, UTC
   std::string supplier;           // "" = all
   std::optional<LaneQuery> lane;  // absent = all
+  std::string shop;               // "" = all
   bool to_share = false;          // the copy for the supplier
   std::string output;             // a file for the whole of it, "" = shortly on the screen
   std::string evidence;           // a file for the orders behind it, "" = none
@@ -172,7 +164,7 @@ struct ExcuseOptions {
 struct Invocation {
   Verb verb = Verb::kStatus;
   std::string server;  // --server, "" = not given
-  bool json = false;
+  bool json = false, plain = false;
   bool explain = false;
   bool average = false;             // kSupplier, kLane, kSuppliers, kLanes
   std::vector<double> within_days;  // kSupplier, kLane
@@ -195,6 +187,7 @@ struct Invocation {
   ChaseOptions chase;
   AlertOptions alert;
   ReviewOptions review;
+  Shell shell = Shell::kBash;  // kCompletions
 };
 
 }  // namespace plumblane::client

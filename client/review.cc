@@ -30,6 +30,7 @@ v1::GetReviewRequest RequestOf(const Invocation& invocation) {
   request.set_last_date(FormatDay(options.period.second));
   request.set_supplier(options.supplier);
   if (options.lane) *request.mutable_lane() = ToLane(*options.lane);
+  request.set_shop(options.shop);
   request.set_to_share(options.to_share);
   if (invocation.as_of) *request.mutable_as_of_time() = ToTimestamp(*invocation.as_of);
   return request;

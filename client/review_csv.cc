@@ -115,6 +115,19 @@ void AddChanges(const v1::Account& account, Cells& cells) {
   }
 }
 
+void AddTimesChanges(const v1::Account& account, Cells& cells) {
+  for (const std::string measure : {"handling", "transit", "response", "days_late"}) {
+    const v1::TimesChange* found = nullptr;
+    for (const v1::TimesChange& change : account.times_changes()) {
+      if (change.measure() == measure) found = &change;
+    }
+    const bool told = found != nullptr && found->has_adjusted_p_value();
+    cells.push_back(
+        {measure + "_against_before", found == nullptr ? "" : VerdictText(found->verdict())});
+    cells.push_back({measure + "_against_before_p", told ? Number(found->adjusted_p_value()) : ""});
+  }
+}
+
 void AddMoney(const v1::MoneyFigures* money, Cells& cells) {
   const auto amount = [money](int64_t (v1::MoneyFigures::*sum)() const) {
     return money == nullptr
@@ -162,6 +175,7 @@ Cells LineOf(const v1::Review& review, const v1::Account& account, const v1::Mon
   AddChanges(account, cells);
   for (size_t i = named; i < cells.size() && !full; ++i) cells[i].value.clear();
   AddMoney(money, cells);
+  AddTimesChanges(full ? account : v1::Account(), cells);
   return cells;
 }
 

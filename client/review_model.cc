@@ -1,6 +1,7 @@
 #include "client/review_model.h"
 
 #include <absl/strings/str_cat.h>
+#include <absl/strings/str_join.h>
 
 #include <algorithm>
 #include <optional>
@@ -45,17 +46,22 @@ std::vector<Placed> Place(const v1::Review& review) {
 
 // ---- what to raise ----------------------------------------------------------------------------
 
-// In the currency of the review: what is worth something in another one counts nothing here.
-int64_t AtStake(const v1::Account& account, const std::string& currency) {
-  int64_t sum = 0;
-  for (const v1::Point& point : account.points()) {
-    if (point.at_stake().currency_code() == currency) sum += point.at_stake().minor_units();
-  }
-  return sum;
+// What nothing is known of goes last.
+int64_t AtStake(const Placed& placed) {
+  return placed.account->has_at_stake() ? placed.account->at_stake().minor_units() : -1;
 }
 
-View RaiseView(const Placed& placed) {
-  View view = Texts({{"name", placed.account->supplier_id()}, {"anchor", placed.anchor}});
+std::string LeftOutText(const v1::Account& account, const std::string& currency) {
+  if (currency.empty() || account.at_stake_left_out().empty()) return "";
+  return absl::StrCat("Its place leaves out amounts in ",
+                      absl::StrJoin(account.at_stake_left_out(), ", "), ": there is no rate to ",
+                      currency, ".");
+}
+
+View RaiseView(const Placed& placed, const std::string& currency) {
+  View view = Texts({{"name", placed.account->supplier_id()},
+                     {"anchor", placed.anchor},
+                     {"left_out", LeftOutText(*placed.account, currency)}});
   Views& raised = view.lists["raised"];
   Views& well = view.lists["well"];
   for (const v1::Point& point : placed.account->points()) {
@@ -75,12 +81,22 @@ Views RaiseViews(std::vector<Placed> all, const std::string& currency) {
   std::erase_if(all, [](const Placed& one) {
     return KindOf(*one.account) != AccountKind::kSupplier || one.account->points().empty();
   });
-  std::stable_sort(all.begin(), all.end(), [&](const Placed& x, const Placed& y) {
-    return AtStake(*x.account, currency) > AtStake(*y.account, currency);
-  });
+  std::stable_sort(all.begin(), all.end(),
+                   [](const Placed& x, const Placed& y) { return AtStake(x) > AtStake(y); });
   Views views;
-  for (const Placed& one : all) views.push_back(RaiseView(one));
+  for (const Placed& one : all) views.push_back(RaiseView(one, currency));
   return views;
+}
+
+std::string RaiseOrderText(const v1::Review& review) {
+  if (!review.currency_code().empty()) {
+    return "Supplier by supplier, the most money first; other currencies by the exchange rates "
+           "given for the day of these outcomes.";
+  }
+  return absl::StrCat("Supplier by supplier, by name and not by money: ",
+                      review.currency_problem().empty() ? "no orders were paid in the period"
+                                                        : review.currency_problem(),
+                      ".");
 }
 
 // ---- what changed -----------------------------------------------------------------------------
@@ -102,7 +118,33 @@ View ChangeView(const Told& told) {
                 {"p", ProbabilityText(change.adjusted_p_value())}});
 }
 
-// Those of one verdict; the surest and largest first.
+// Those of one verdict, the surest first.
+Views TimesChangeViews(const std::vector<Placed>& all, v1::Change::Verdict verdict) {
+  std::vector<std::pair<const Placed*, const v1::TimesChange*>> found;
+  for (const Placed& one : all) {
+    for (const v1::TimesChange& change : one.account->times_changes()) {
+      if (change.verdict() == verdict) found.push_back({&one, &change});
+    }
+  }
+  std::stable_sort(found.begin(), found.end(), [](const auto& x, const auto& y) {
+    return x.second->adjusted_p_value() < y.second->adjusted_p_value();
+  });
+  Views views;
+  for (const auto& [placed, change] : found) {
+    const v1::Account& account = *placed->account;
+    views.push_back(Texts({{"who", AccountName(account)},
+                           {"anchor", placed->anchor},
+                           {"hit", TimesChangeName(*change)},
+                           {"against", AgainstText(v1::Change::AGAINST_PERIOD_BEFORE)},
+                           {"now", TimesOfChange(*change, account.period())},
+                           {"then", TimesOfChange(*change, account.before())},
+                           {"difference", TimesDifferenceText(*change, account)},
+                           {"p", ProbabilityText(change->adjusted_p_value())}}));
+  }
+  return views;
+}
+
+// Those of one verdict: shares, the surest and largest first, then times.
 Views ChangeViews(const std::vector<Placed>& all, v1::Change::Verdict verdict) {
   std::vector<Told> found;
   for (const Placed& one : all) {
@@ -116,6 +158,7 @@ Views ChangeViews(const std::vector<Placed>& all, v1::Change::Verdict verdict) {
   });
   Views views;
   for (const Told& told : found) views.push_back(ChangeView(told));
+  for (View& view : TimesChangeViews(all, verdict)) views.push_back(std::move(view));
   return views;
 }
 
@@ -123,6 +166,9 @@ int64_t CountVerdicts(const v1::Review& review, v1::Change::Verdict verdict) {
   int64_t count = 0;
   for (const v1::Account& account : review.accounts()) {
     for (const v1::Change& change : account.changes()) count += change.verdict() == verdict;
+    for (const v1::TimesChange& change : account.times_changes()) {
+      count += change.verdict() == verdict;
+    }
   }
   return count;
 }
@@ -138,7 +184,10 @@ std::string OtherChangesText(const v1::Review& review) {
   if (thin > 0) {
     absl::StrAppend(&text, Counted(thin, "comparison"), " had too few orders to be made. ");
   }
-  return text.empty() ? text : text + "They stand with each account.";
+  return text.empty() ? text
+                      : text +
+                            "They stand with each account; those of a supplier on one lane "
+                            "only in the CSV and JSON forms of this review.";
 }
 
 // ---- accounts ---------------------------------------------------------------------------------
@@ -178,6 +227,11 @@ View AccountView(const Placed& placed, const v1::Review& review) {
     view.lists["figures"].push_back(std::move(line));
   }
   view.lists["changes"] = Lines(account.changes(), ChangeText);
+  for (View& line : Lines(account.times_changes(), [&](const v1::TimesChange& change) {
+         return TimesChangeText(change, account);
+       })) {
+    view.lists["changes"].push_back(std::move(line));
+  }
   view.lists["targets"] = Lines(account.targets(), TargetText);
   view.lists["items"] = Lines(account.items(), ItemText);
   view.lists["alerts"] = Lines(account.alerts(), AlertMarkText);
@@ -269,8 +323,11 @@ Views ThinViews(const std::vector<Placed>& all) {
 std::string ScopeText(const v1::Review& review) {
   std::string text;
   if (!review.supplier().empty()) text = review.supplier();
-  if (!review.has_lane()) return text;
-  return absl::StrCat(text, text.empty() ? "" : " on ", LaneText(review.lane()));
+  if (review.has_lane()) {
+    text = absl::StrCat(text, text.empty() ? "" : " on ", LaneText(review.lane()));
+  }
+  if (review.shop().empty()) return text;
+  return absl::StrCat(text, text.empty() ? "" : ", ", "shop ", review.shop());
 }
 
 std::string ProvisionalText(const v1::Review& review) {
@@ -299,6 +356,8 @@ View ReviewModel(const v1::Review& review) {
        {"currency", review.currency_code()},
        {"currency_problem", review.currency_problem()},
        {"other_changes", OtherChangesText(review)},
+       {"shop", review.shop()},
+       {"raise_order", RaiseOrderText(review)},
        {"to_share", review.to_share() ? review.supplier() : ""},
        {"empty", all.empty() ? "There were no orders in this period or the one before." : ""}});
   view.lists["raise"] = RaiseViews(all, review.currency_code());

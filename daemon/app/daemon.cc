@@ -16,6 +16,7 @@
 #include <chrono>
 #include <filesystem>
 
+#include "base/give_way.h"
 #include "base/zones.h"
 #include "delivery/deliverer.h"
 #include "engine/alert_teller.h"
@@ -199,6 +200,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
 
   // Kept until the process ends: when its last user goes, this version of the library can wait ten
   // seconds for a thread of its own, and the stop with it.
+  SetTurn(kAnswerTurnMicros);  // the library's threads, started from here on
   grpc_init();
   grpc::EnableDefaultHealthCheckService(true);
   grpc::reflection::InitProtoReflectionServerBuilderPlugin();

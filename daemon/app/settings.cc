@@ -45,6 +45,8 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
       {"storage.write_buffer_mib", Whole(settings.write_buffer_mib, 1, 1024)},
       {"storage.decoded_cells_mib",
        Whole(settings.engine.series_bytes, 1, 1 << 20, int64_t{1} << 20)},
+      {"storage.decoded_orders_mib",
+       Whole(settings.engine.writer_bytes, 1, 1 << 20, int64_t{1} << 20)},
       {"intake.queue_events", Whole(settings.engine.queue_events, 1000, 10'000'000)},
   };
   AddDeliveryKeys(settings.delivery, keys);

@@ -1,12 +1,12 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
-#include <set>
 #include <span>
 #include <utility>
 
 #include "engine/order_pass.h"
 #include "engine/period_cells.h"
+#include "engine/shop_cells.h"
 #include "engine/view.h"
 #include "review/changes.h"
 #include "review/figures.h"
@@ -56,7 +56,7 @@ class View::Reviewer {
     answer_.as_of = asked.as_of.value_or(view.now_);
     answer_.news = view.catalog_->NewsHorizon();
     rules_ = {view.MomentOf(asked.as_of), view.rules_.claim_window_days,
-              view.rules_.fold.lost_after_days};
+              view.rules_.fold.lost_after_days, asked.to_share};
     const Instant closed = EndOf(asked.period.last + rules_.claim_window_days);
     answer_.provisional = rules_.moment.horizon < closed;
     answer_.final_day = DayOf(closed + view.rules_.settle_delay_millis + (kMillisPerDay - 1));
@@ -77,8 +77,8 @@ class View::Reviewer {
   absl::Status Evidence(const std::function<bool(const EvidenceOrder&)>& each) {
     if (absl::Status status = CheckAsked(); !status.ok()) return status;
     absl::Status bad;
-    const absl::Status scanned =
-        view_.snapshot_->Scan(Space::kOrders, "", "", [&](auto key, auto record) {
+    const absl::Status scanned = view_.snapshot_->Scan(
+        Space::kOrders, ShopPrefix(asked_.shop), "", [&](auto key, auto record) {
           const auto events = DecodeOrder(record);
           bad.Update(events.status());
           if (!events.ok()) return false;
@@ -90,7 +90,7 @@ class View::Reviewer {
             EvidenceOrder one{order, {}, OutcomeOf(*events, part, rules_), {}};
             one.findings = FindingsOf(one.outcome, asked_.period);
             if (one.findings.empty()) continue;
-            one.part = std::move(part);
+            one.part = KnownBy(std::move(part), rules_.moment.underway_limit);
             if (!each(one)) return false;
           }
           return true;
@@ -105,6 +105,9 @@ class View::Reviewer {
       return absl::InvalidArgumentError(absl::StrCat(
           "first_date: expected a day that has begun by ", FormatInstant(answer_.as_of),
           ", the moment asked about; got ", FormatDay(asked_.period.first)));
+    }
+    if (const absl::Status known = CheckShop(*view_.snapshot_, asked_.shop); !known.ok()) {
+      return known;
     }
     const auto& pairs = view_.catalog_->pairs->by_supplier;
     const auto covered = [&](const Pair& pair) { return Covers(pair.supplier, pair.lane); };
@@ -143,11 +146,20 @@ class View::Reviewer {
 
   absl::Status CountOrders(const std::function<bool()>& give_up) {
     const Instant start = StartOf(std::min(answer_.periods[1].first, answer_.periods[2].first));
+    const std::vector<Period> ranges = RangesOf(answer_.periods);
     std::vector<OrderTally> tallies(kFoldingThreads, OrderTally(answer_.periods, rules_, priced_));
-    const OrderPass pass{
-        *view_.snapshot_, view_.rules_.fold, *view_.catalog_->excuses,
-        [&](const std::vector<Event>& events) { return IsOther(events) || IsPast(events, start); },
-        give_up};
+    std::vector<ShopCells> cells(kFoldingThreads);
+    const bool of_shop = !asked_.shop.empty();
+    const OrderPass pass{*view_.snapshot_,
+                         view_.rules_.fold,
+                         *view_.catalog_->excuses,
+                         [&](const std::vector<Event>& events) {
+                           // Of other suppliers' orders shares are made.
+                           return (IsOther(events) && (!of_shop || asked_.to_share)) ||
+                                  IsPast(events, start);
+                         },
+                         give_up,
+                         asked_.shop};
     const absl::Status read = ForEachOrder(
         pass, kFoldingThreads,
         [&](size_t thread, const OrderKey& order, const auto& events, const OrderState& state) {
@@ -155,9 +167,11 @@ class View::Reviewer {
             if (part.counts() && Covers(part.supplier, part.lane)) {
               tallies[thread].Add(order, events, part);
             }
+            if (of_shop && part.counts()) cells[thread].Add(part, ranges);
           }
         });
     for (OrderTally& tally : tallies) orders_.Add(tally.Take());
+    for (const ShopCells& some : cells) shop_cells_.Add(some);
     return read;
   }
 
@@ -167,7 +181,10 @@ class View::Reviewer {
                                 std::min(EndOf(asked_.period.last), answer_.as_of + 1),
                                 [&](const StoredAssignment& stored) {
                                   const Assignment& one = stored.assignment;
-                                  if (!Covers(one.pick.supplier, one.pick.lane)) return true;
+                                  if (!Covers(one.pick.supplier, one.pick.lane) ||
+                                      (!asked_.shop.empty() && asked_.shop != one.order.shop)) {
+                                    return true;
+                                  }
                                   AssignedCount& count = assigned_[one.pick];
                                   ++count.count;
                                   count.trials += one.trial ? 1 : 0;
@@ -190,8 +207,10 @@ class View::Reviewer {
       if (give_up && give_up()) return absl::CancelledError("given up");
       // Of other suppliers only what shares are of.
       const auto cells =
-          ReadCells(*view_.snapshot_, pair,
-                    wanted ? std::span(kMeasures) : std::span(kMeasures).last(1), ranges);
+          asked_.shop.empty()
+              ? ReadCells(*view_.snapshot_, pair,
+                          wanted ? std::span(kMeasures) : std::span(kMeasures).last(1), ranges)
+              : shop_cells_.Of(pair);
       if (!cells.ok()) return cells.status();
       if (wanted && pair.supplier != supplier) {
         FinishSupplier(supplier);
@@ -259,6 +278,9 @@ class View::Reviewer {
     account.period = std::move(figures[0]);
     if (!IsEmpty(figures[1])) account.before = std::move(figures[1]);
     if (!IsEmpty(figures[2])) account.year_ago = std::move(figures[2]);
+    if (account.before) {
+      account.times_changes = counted.figures[0].TimesAgainst(counted.figures[1]);
+    }
     account.excuses = counted.orders.excuses;
     account.paid_for = counted.orders.paid_for;
     account.weeks = counted.figures[0].weeks();
@@ -281,25 +303,6 @@ class View::Reviewer {
   }
 
   // ---- shares of suppliers, and what is judged over all accounts
-
-  // The currency that amounts of several are compared in; "" with the reason.
-  void ChooseCurrency() {
-    if (priced_ != nullptr) {
-      answer_.currency = priced_->costs.currency;
-      return;
-    }
-    std::set<std::string> currencies;
-    for (const auto& [supplier, sums] : all_.portions[0].paid) {
-      for (const auto& [currency, sum] : sums) currencies.insert(currency);
-    }
-    if (currencies.size() == 1) answer_.currency = *currencies.begin();
-    if (currencies.size() > 1) {
-      answer_.currency_problem = asked_.to_share
-                                     ? "orders were paid in several currencies"
-                                     : "orders were paid in several currencies; cost settings say "
-                                       "which one counts";
-    }
-  }
 
   std::optional<double> WorthOf(const Money& money) const {
     if (answer_.currency.empty()) return std::nullopt;
@@ -338,7 +341,10 @@ class View::Reviewer {
   }
 
   void Finish() {
-    ChooseCurrency();
+    const ReviewCurrency currency = ChooseCurrency(
+        all_.portions[0], priced_ == nullptr ? "" : priced_->costs.currency, asked_.to_share);
+    answer_.currency = currency.code;
+    answer_.currency_problem = currency.problem;
     if (!asked_.to_share) ShareOut();
     if (asked_.supplier.empty()) {
       Kept all, lanes;
@@ -360,7 +366,9 @@ class View::Reviewer {
     answer_.comparison_count = JudgeChanges(answer_.accounts);
     const Stakes stakes{answer_.currency, worth_};
     for (Account& account : answer_.accounts) {
-      if (account.IsSupplier()) account.points = PointsToRaise(account, stakes);
+      if (!account.IsSupplier()) continue;
+      account.points = PointsToRaise(account, stakes);
+      account.at_stake = AtStake(account.points, stakes);
     }
   }
 
@@ -370,6 +378,7 @@ class View::Reviewer {
   const Agreements* priced_ = nullptr;
   ReviewAnswer answer_;
   OrderSums orders_;
+  ShopCells shop_cells_;  // with a shop asked for
   std::map<Pair, AssignedCount> assigned_;
   Counting all_, supplier_;
   std::map<std::pair<std::string, std::string>, Counting> lanes_;  // by its ends

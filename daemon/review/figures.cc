@@ -1,6 +1,8 @@
 #include "review/figures.h"
 
 #include <algorithm>
+#include <span>
+#include <utility>
 
 #include "cohorts/buckets.h"
 #include "scoring/rate.h"
@@ -91,13 +93,17 @@ void FiguresCount::AddOnTime(Day day, const Cell& cell, Scope scope, const Revie
   late_without_excuses_.Add({all.order_count, all.late_count});
   has_excused_ |= scope == Scope::kCounted && cell.excused.entered > 0;
   const uint32_t over = DaysOver(day, rules.moment);
+  int64_t waiting = late.hits;
   VisitTallies(cell, scope, [&](const Tally& tally) {
     for (const Outcome& outcome : tally.outcomes) {
       if (outcome.code != Code::kDeliveredLate || outcome.bucket > over) continue;
       sums_.days_late += outcome.count * outcome.bucket;
       sums_.late_arrived += outcome.count;
+      days_late_[outcome.bucket].finished += static_cast<int32_t>(outcome.count);
+      waiting -= outcome.count;
     }
   });
+  if (waiting > 0) days_late_[over].censored += static_cast<int32_t>(waiting);
 }
 
 void FiguresCount::AddDefects(Day day, const Cell& cell, Scope scope, const ReviewRules& rules) {
@@ -156,6 +162,42 @@ Figures FiguresCount::Make() const {
   figures.delivery = delivery_.Estimate(kFewestAtRisk);
   figures.response = response_.Estimate(kFewestAtRisk);
   return figures;
+}
+
+std::vector<Leavers> FiguresCount::DaysLate() const {
+  std::vector<Leavers> leavers;
+  for (const auto& [day, one] : days_late_) leavers.push_back({day, one.finished, one.censored});
+  return leavers;
+}
+
+std::vector<TimesChange> FiguresCount::TimesAgainst(const FiguresCount& before) const {
+  std::vector<TimesChange> changes;
+  const auto add = [&](TimesChange change, std::span<const Leavers> now,
+                       std::span<const Leavers> then) {
+    if (change.now.orders + change.then.orders == 0) return;
+    if (kFewestToJudge <= std::min(change.now.orders, change.then.orders) &&
+        kFewestToJudge <= change.now.finished + change.then.finished) {
+      change.comparison = CompareTimes(now, then);
+    }
+    changes.push_back(change);
+  };
+  using What = TimesChange::What;
+  const std::pair<What, TimesCount FiguresCount::*> times[] = {
+      {What::kHandling, &FiguresCount::handling_},
+      {What::kTransit, &FiguresCount::transit_},
+      {What::kResponse, &FiguresCount::response_}};
+  for (const auto& [what, of] : times) {
+    const TimesCount &now = this->*of, &then = before.*of;
+    add({.what = what,
+         .now = {now.entered_count(), now.finished_count()},
+         .then = {then.entered_count(), then.finished_count()}},
+        now.leavers(), then.leavers());
+  }
+  add({.what = What::kDaysLate,
+       .now = {sums_.late.hits, sums_.late_arrived},
+       .then = {before.sums_.late.hits, before.sums_.late_arrived}},
+      DaysLate(), before.DaysLate());
+  return changes;
 }
 
 std::vector<CurvePoint> FiguresCount::TransitCurve() const {

@@ -8,6 +8,7 @@
 // Pure; not thread-safe.
 #pragma once
 
+#include <cstdint>
 #include <map>
 #include <string>
 #include <vector>
@@ -24,6 +25,9 @@ struct ReviewRules {
   Moment moment;
   int claim_window_days = 60;
   int lost_after_days = 30;
+  // For a copy to share: an excuse is told by its kind, since a reason given for it is a note of
+  // our own. What customers did is told as the events have it, in words of the format.
+  bool hides_notes = false;
 };
 
 class FiguresCount {
@@ -37,16 +41,21 @@ class FiguresCount {
   // The share arrived by days after shipping: the steps of the curve that lie a hundredth or more
   // above the point before, and its last.
   std::vector<CurvePoint> TransitCurve() const;
+  // One for each What that either has orders of; compared, not yet judged (changes.h), where both
+  // have kFewestToJudge orders and together as many that are over.
+  std::vector<TimesChange> TimesAgainst(const FiguresCount& before) const;
 
  private:
   void AddOnTime(Day day, const Cell& cell, Scope scope, const ReviewRules& rules);
   void AddDefects(Day day, const Cell& cell, Scope scope, const ReviewRules& rules);
   void AddMoney(const Cell& cell);
+  std::vector<Leavers> DaysLate() const;
 
   Figures sums_;
   HitCount late_without_excuses_;
   bool has_excused_ = false;
   TimesCount handling_, transit_, delivery_, response_;
+  std::map<uint32_t, Leavers> days_late_;  // by day after the promised one
   std::map<Day, HitCount> weeks_;
 };
 

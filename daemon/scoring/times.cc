@@ -111,7 +111,7 @@ TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const 
   return EstimateOf(TimesCurveOf(measure, series, scope, moment, rules), rules.fewest_at_risk);
 }
 
-TimesCount::Leavers& TimesCount::At(uint32_t bucket) {
+Leavers& TimesCount::At(uint32_t bucket) {
   const auto at = std::partition_point(leavers_.begin(), leavers_.end(),
                                        [&](const Leavers& one) { return one.bucket < bucket; });
   if (at != leavers_.end() && at->bucket == bucket) return *at;

@@ -52,5 +52,6 @@ void WriteExcuse(const Excuse& excuse, v1::Excuse* out);
 
 // `index` is the event's place in its batch. None when there is nothing to say about it.
 std::optional<v1::EventResult> WriteFate(int index, const EventFate& fate);
+v1::EventResult WriteItemRemark(int index, std::string remark);
 
 }  // namespace plumblane

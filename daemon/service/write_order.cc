@@ -109,7 +109,7 @@ void WriteEvent(const OrderKey& key, const Event& event, v1::Event* out) {
   } else if (event.promise && !event.promise_implied) {
     WriteTime(*event.promise, out->mutable_promise_time());
   }
-  out->set_item(event.item);
+  out->set_item(event.supplier_item.empty() ? event.item : event.supplier_item);
   if (event.units) out->set_unit_count(*event.units);
   if (event.cost) WriteMoney(*event.cost, out->mutable_cost());
   if (event.sale) WriteMoney(*event.sale, out->mutable_sale());
@@ -161,6 +161,7 @@ void WritePart(const PartState& part, v1::OrderPart* out) {
     WriteMoney({sum, currency}, out->add_refunds_by_shop());
   }
   out->set_item(part.item);
+  out->set_supplier_item(part.supplier_item);
   if (part.units) out->set_unit_count(*part.units);
   out->set_replaces(part.replaces);
   if (!part.tracking.empty()) out->set_tracking(part.tracking.front());

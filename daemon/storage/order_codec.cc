@@ -5,6 +5,9 @@
 namespace plumblane {
 namespace {
 
+// Of most events, and of the fields that only some have.
+constexpr size_t kUsualBytes = 128, kUsualFieldBytes = 64;
+
 enum Bit {
   kSupplier,
   kOrigin,
@@ -26,6 +29,7 @@ enum Bit {
   kRetracts,
   kRevision,
   kQuoted,
+  kSupplierItem,
   kBitCount
 };
 
@@ -58,7 +62,7 @@ class FieldWriter {
 
  private:
   uint64_t mask_ = 0;
-  ByteWriter fields_;
+  ByteWriter fields_{kUsualFieldBytes};
 };
 
 void WriteEvent(ByteWriter& writer, const Event& event) {
@@ -89,6 +93,7 @@ void WriteEvent(ByteWriter& writer, const Event& event) {
   fields.Text(kRetracts, event.retracts);
   fields.Time(kRevision, event.revision);
   fields.Sum(kQuoted, event.quoted);
+  fields.Text(kSupplierItem, event.supplier_item);
   fields.AppendTo(writer);
 }
 
@@ -149,6 +154,7 @@ bool ReadEvent(ByteReader& reader, Event& event) {
   fields.Text(kRetracts, event.retracts);
   fields.Time(kRevision, event.revision);
   fields.Sum(kQuoted, event.quoted);
+  fields.Text(kSupplierItem, event.supplier_item);
   return reader.ok() && fields.known() && event.type >= EventType::kPaid &&
          event.type <= EventType::kRetracted && event.reason <= Reason::kOther && event.part >= 1 &&
          event.part <= kMaxPart;
@@ -159,7 +165,7 @@ absl::Status Malformed() { return absl::DataLossError("malformed order record");
 }  // namespace
 
 std::string EncodeEvent(const Event& event) {
-  ByteWriter writer;
+  ByteWriter writer(kUsualBytes);
   WriteEvent(writer, event);
   return writer.Take();
 }
@@ -172,7 +178,7 @@ absl::StatusOr<Event> DecodeEvent(std::string_view bytes) {
 }
 
 std::string EncodeOrder(const std::vector<Event>& events) {
-  ByteWriter writer;
+  ByteWriter writer(events.size() * kUsualBytes);
   writer.Number(events.size());
   for (const Event& event : events) WriteEvent(writer, event);
   return writer.Take();

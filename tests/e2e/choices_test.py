@@ -104,6 +104,22 @@ def a_choice_of_ones_own_is_kept_apart_from_what_was_saved():
         assert code == DONE and result["assignment"]["supplier"] == "agave-trail", (code, err)
 
 
+def an_order_paid_under_the_suppliers_code_is_one_of_the_item():
+    told = []
+    for item in ("kite-swallow", "LW-KITE"):
+        with Sourced() as daemon:
+            daemon.run("record", "harbour/9300", "paid", "--supplier", "lotus-works", "--item", item,
+                       "--units", "2", "--lane", "VN-DE", "--time",
+                       "2026-09-30T12:00:00Z", "--event-id", "once", check=DONE)
+            told.append(daemon.ask("order", "harbour/9300")["parts"][0])
+            text = daemon.run("order", "harbour/9300", check=DONE)[1]
+            assert ("(sent as LW-KITE)" in text) == (item == "LW-KITE"), text
+    assert (told[1].pop("supplierItem"), told[0].pop("supplierItem")) == ("LW-KITE", ""), told
+    assert told[1]["events"][0]["event"].pop("item") == "LW-KITE"
+    assert told[0]["events"][0]["event"].pop("item") == told[0]["item"] == "kite-swallow"
+    assert told[0] == told[1] and told[0]["quoted"], told
+
+
 # ---- proposed costs ----------------------------------------------------------------------------
 
 def middle(amounts):
@@ -220,4 +236,5 @@ def proposed_costs_are_those_of_the_orders_and_load():
 if __name__ == "__main__":
     main([who_could_not_deliver_is_replaced_by_another_in_a_new_part,
           a_choice_of_ones_own_is_kept_apart_from_what_was_saved,
+          an_order_paid_under_the_suppliers_code_is_one_of_the_item,
           proposed_costs_are_those_of_the_orders_and_load])
