@@ -294,7 +294,7 @@ void AddAll(CLI::App& app, Invocation& to) {
   Builder builder{app, to};
   builder.AddGlobal();
   builder.AddSend();
-  AddMapping(app, invocation);
+  AddMapping(app, to);
   builder.AddRecord();
   builder.AddScores();
   builder.AddBacktest();
