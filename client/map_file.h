@@ -1,7 +1,7 @@
 // A map: how the rows of a table become events. A TOML file:
 //
-//   source = "orders"              # required: whose export this is
-//   shop = "harbour"               # whose orders; else --shop
+//   source = "orders"              # required: whose export this is; goes before --source
+//   shop = "harbour"               # whose orders; goes before --shop
 //
 //   [file]                         # how the table is written; what is left out is as shown
 //   delimiter = "comma"            # comma, semicolon, tab or bar

@@ -17,7 +17,6 @@ EventDefaults DefaultsOf(const SendOptions& options) {
   return defaults;
 }
 
-// What the command line says goes before what the map says.
 ExitCode LoadMap(const SendOptions& options, const Io& io, SendSources& to) {
   std::variant<MapFile, Refusal> map = MappedFile::Load(options.mapping.map);
   if (const Refusal* refusal = std::get_if<Refusal>(&map)) {
@@ -26,8 +25,6 @@ ExitCode LoadMap(const SendOptions& options, const Io& io, SendSources& to) {
   }
   to.map = std::make_unique<MapFile>(std::get<MapFile>(std::move(map)));
   to.countries = std::make_unique<Countries>();
-  if (!options.source.empty()) to.map->source = options.source;
-  if (options.shop != kDefaultShop) to.map->shop.clear();
   return kDone;
 }
 
