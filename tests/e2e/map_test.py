@@ -171,6 +171,9 @@ def send_tables(daemon, folder, dialect, events=None, revision=REVISION):
         of_source = [event for event in events if event["source"] == source]
         files.append((source, None, PARCEL_COLUMNS, wide_rows(of_source, PARCEL_TYPES), through))
     for source, shop, columns, rows, through in files:
+        rows = list(rows)
+        if not rows:
+            continue
         table = os.path.join(folder, f"{source}.csv")
         write_table(table, rows, columns, dialect)
         known = os.path.join(folder, f"{source}.toml")
@@ -224,8 +227,12 @@ def a_comparison_that_must_fail():
         try:
             events = read_season()
             late = next(event for event in events if event["type"] == "delivered")
+            order = [late[field] for field in ("shop", "order_id")]
+            fewer = [event for event in events if event["type"] != "delivered"
+                     or [event[field] for field in ("shop", "order_id")] != order]
+            assert len(fewer) < len(events)
             send_tables(one, one_folder, DIALECTS[0], events)
-            send_tables(other, other_folder, DIALECTS[0], [event for event in events if event is not late])
+            send_tables(other, other_folder, DIALECTS[0], fewer)
             assert all_scores(one) != all_scores(other)
         finally:
             one.stop()
