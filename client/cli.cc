@@ -300,6 +300,7 @@ void AddAll(CLI::App& app, Invocation& to) {
   Builder builder{app, to};
   builder.AddGlobal();
   builder.AddSend();
+  AddMapping(app, to);
   builder.AddRecord();
   builder.AddScores();
   builder.AddBacktest();

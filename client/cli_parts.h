@@ -47,6 +47,9 @@ inline CLI::App& AddCommand(CLI::App& parent, Invocation& to, const std::string&
   return *sub;
 }
 
+// `map`, and what `send` takes for maps; after `send`.
+void AddMapping(CLI::App& app, Invocation& to);
+
 // All that there is.
 void AddAll(CLI::App& app, Invocation& to);
 

@@ -10,6 +10,7 @@ namespace {
 // Splits one record, fed line by line.
 class Splitter {
  public:
+  explicit Splitter(char delimiter) : delimiter_(delimiter) {}
   void Feed(const std::string& text) {
     if (state_ == State::kQuoted) cells_.back() += '\n';
     for (const char c : text) Step(c);
@@ -30,7 +31,7 @@ class Splitter {
       } else {
         cell += c;
       }
-    } else if (c == ',') {
+    } else if (c == delimiter_) {
       cells_.emplace_back();
       state_ = State::kStart;
     } else if (c == '"' && state_ == State::kStart) {
@@ -45,14 +46,18 @@ class Splitter {
     }
   }
 
+  const char delimiter_;
   std::vector<std::string> cells_ = std::vector<std::string>(1);
   State state_ = State::kStart;
   size_t bad_field_ = 0;
 };
 
-std::string AfterQuote(size_t field) {
-  return absl::StrCat("column ", field,
-                      ": a comma is expected after a closing quote; write a quote "
+std::string AfterQuote(size_t field, char delimiter) {
+  const std::string separator = delimiter == ','    ? "a comma"
+                                : delimiter == '\t' ? "a tab"
+                                                    : std::string(1, delimiter);
+  return absl::StrCat("column ", field, ": ", separator,
+                      " is expected after a closing quote; write a quote "
                       "inside a quoted text twice");
 }
 
@@ -60,13 +65,13 @@ constexpr char kNeverClosed[] = "a quote is opened on this line and never closed
 
 }  // namespace
 
-CsvRecord SplitCsvLine(const Line& line) {
-  Splitter splitter;
+CsvRecord SplitCsvLine(const Line& line, char delimiter) {
+  Splitter splitter(delimiter);
   splitter.Feed(line.text);
   CsvRecord record{line.number, line.text, std::move(splitter.cells()), {}, line.cut};
   if (splitter.open()) record.complaint = Complaint{"NOT_CSV", "", kNeverClosed};
   if (splitter.bad_field() > 0) {
-    record.complaint = Complaint{"NOT_CSV", "", AfterQuote(splitter.bad_field())};
+    record.complaint = Complaint{"NOT_CSV", "", AfterQuote(splitter.bad_field(), delimiter)};
   }
   return record;
 }
@@ -97,7 +102,7 @@ std::optional<CsvRecord> CsvReader::Next() {
     record.complaint = Complaint{"LINE_TOO_LONG", "", "the line is longer than 1 MiB"};
     return record;
   }
-  Splitter splitter;
+  Splitter splitter(delimiter_);
   splitter.Feed(first->text);
   std::deque<Line> rest;
   size_t bytes = first->text.size();
@@ -112,7 +117,7 @@ std::optional<CsvRecord> CsvReader::Next() {
     splitter.Feed(rest.back().text);
   }
   if (splitter.bad_field() > 0) {
-    return GiveUp(*std::move(first), std::move(rest), AfterQuote(splitter.bad_field()));
+    return GiveUp(*std::move(first), std::move(rest), AfterQuote(splitter.bad_field(), delimiter_));
   }
   CsvRecord record{first->number,
                    std::move(first->text),

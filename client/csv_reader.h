@@ -1,4 +1,5 @@
-// Comma-separated values after RFC 4180, with exact line numbers.
+// Comma-separated values after RFC 4180, with exact line numbers; the comma may be another
+// character.
 //
 // A record is one line, or several when a quoted field holds line ends (kept as LF). A quote opens
 // a field only at its beginning; elsewhere in an unquoted field it is a character like any other.
@@ -30,12 +31,13 @@ struct CsvRecord {
 };
 
 // Splits a record that is one line: a header.
-CsvRecord SplitCsvLine(const Line& line);
+CsvRecord SplitCsvLine(const Line& line, char delimiter = ',');
 
 class CsvReader {
  public:
   // `lines` must outlive this object.
-  explicit CsvReader(LineReader* lines) : lines_(lines) {}
+  explicit CsvReader(LineReader* lines, char delimiter = ',')
+      : lines_(lines), delimiter_(delimiter) {}
 
   // The next record, none at the end of the file.
   std::optional<CsvRecord> Next();
@@ -48,6 +50,7 @@ class CsvReader {
   CsvRecord GiveUp(Line first, std::deque<Line> rest, std::string message);
 
   LineReader* const lines_;
+  const char delimiter_;
   std::deque<Line> returned_;  // read ahead for a quote that was not closed
 };
 

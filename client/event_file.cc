@@ -13,12 +13,14 @@
 #include "client/flat_event.h"
 #include "client/json_reader.h"
 #include "client/text.h"
+#include "client/wide_file.h"
 #include "tables/csv.h"
 
 namespace plumblane::client {
 namespace {
 
 constexpr char kBlanks[] = " \t\r";
+constexpr char kNeedsMap[] = "; a table with one order a row needs a map: see plumblane map --help";
 
 Refusal Unusable(const std::string& name, const std::string& why) {
   return {kUsage, absl::StrCat(name, ": ", why)};
@@ -56,6 +58,9 @@ std::optional<Refusal> EventFile::ReadBeginning(Format format, const ColumnCheck
   if (!line) return std::nullopt;
   const char first = line->text[line->text.find_first_not_of(kBlanks)];
   if (IsUtf16(line->text)) return Unusable(name_, "is UTF-16 text; save it as UTF-8");
+  if (const std::string what = NoTextTable(line->text); !what.empty()) {
+    return Unusable(name_, what);
+  }
   if (first == '[') {
     return Unusable(name_, "is a JSON list; expected one {...} on each line");
   }
@@ -83,7 +88,8 @@ std::optional<Refusal> EventFile::ReadHeader(const Line& line, const ColumnCheck
     const std::string shown =
         other == '\t' ? "tabs" : absl::StrCat("\"", std::string(1, other), "\"");
     return Unusable(name_,
-                    absl::StrCat(where, "columns are separated by ", shown, "; expected commas"));
+                    absl::StrCat(where, "columns are separated by ", shown, "; expected commas",
+                                 check(columns_).ends_with(kNeedsMap) ? kNeedsMap : ""));
   }
   for (size_t i = 0; i < columns_.size(); ++i) {
     const auto here = columns_.begin() + static_cast<long>(i);
@@ -102,9 +108,13 @@ std::string EventFile::CheckEventColumns(const std::vector<std::string>& columns
   const auto has = [&](std::string_view name) {
     return std::find(columns.begin(), columns.end(), name) != columns.end();
   };
+  const bool is_of_events = std::any_of(columns.begin(), columns.end(), [](const std::string& one) {
+    return one.find("event_id") != std::string::npos;
+  });
   for (size_t i = 0; i < columns.size(); ++i) {
     if (const auto bad = CheckFieldName(columns[i])) {
-      return absl::StrCat("column ", i + 1, " of the first line: ", bad->message);
+      return absl::StrCat("column ", i + 1, " of the first line: ", bad->message,
+                          is_of_events ? "" : kNeedsMap);
     }
   }
   for (const char* const name : {"event_id", "type", "time"}) {

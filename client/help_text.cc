@@ -68,6 +68,7 @@ constexpr Help kHelp[] = {
      R"(  plumblane send orders.csv tracking.ndjson
   plumblane send --complete-through 2026-09-28 mondays.csv
   plumblane send --history orders-of-last-year.csv
+  plumblane send --map orders.toml orders.csv      a table; see plumblane map --help
   tail -F events.ndjson | plumblane send -)",
      kSendNotes},
     {"record",
@@ -136,8 +137,8 @@ the daemon's settings file.)"},
 
 // Null for a command that has none.
 const Help* HelpFor(std::string_view command) {
-  for (const std::span<const Help> all :
-       {std::span<const Help>(kHelp), SourcingHelp(), ChaseHelp(), ReviewHelp(), ExportHelp()}) {
+  for (const std::span<const Help> all : {std::span<const Help>(kHelp), SourcingHelp(), ChaseHelp(),
+                                          ReviewHelp(), ExportHelp(), MapHelp()}) {
     for (const Help& help : all) {
       if (help.command == command) return &help;
     }

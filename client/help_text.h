@@ -17,6 +17,9 @@ std::span<const Help> SourcingHelp();
 // That of underway, claims and alerts.
 std::span<const Help> ChaseHelp();
 
+// That of map.
+std::span<const Help> MapHelp();
+
 // That of review.
 std::span<const Help> ReviewHelp();
 

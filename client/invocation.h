@@ -15,6 +15,7 @@
 #include "client/event_file.h"
 #include "client/export_options.h"
 #include "client/row.h"
+#include "client/send_options.h"
 #include "client/sourcing_options.h"
 
 namespace plumblane::client {
@@ -22,6 +23,7 @@ namespace plumblane::client {
 enum class Verb {
   kToday,
   kSend,
+  kMap,
   kRecord,
   kSuppliers,
   kSupplier,
@@ -79,17 +81,6 @@ struct SuppliersOptions {
   SupplierSort sort = SupplierSort::kName;
   bool risk = false;
   std::optional<int> days;  // of risk; absent = the daemon's choice
-};
-
-struct SendOptions {
-  std::vector<std::string> files;  // "-" is standard input
-  EventFile::Format format = EventFile::Format::kByContent;
-  std::string shop = kDefaultShop;
-  std::string source;  // "" = not given: kDefaultSource for events without
-  std::optional<Instant> complete_through;
-  std::optional<int> promise_days;
-  std::string time_zone = "UTC";  // for bare dates at unknown destinations
-  bool history = false;           // no alert that opens by it is sent out
 };
 
 struct RecordOptions {
@@ -159,6 +150,7 @@ struct Invocation {
   OrderKey order;                 // kOrder
   SuppliersOptions suppliers;
   SendOptions send;
+  ProposeOptions propose;
   RecordOptions record;
   RankOptions rank;
   BacktestOptions backtest;

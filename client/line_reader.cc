@@ -31,7 +31,12 @@ bool LineReader::Fill() {
   if (count < 0) error_ = strerror(errno);
   buffer_.resize(kept + static_cast<size_t>(count > 0 ? count : 0));
   at_end_ = count <= 0;
-  return count > 0;
+  if (!decoder_) return count > 0;
+  const std::string bytes = buffer_.substr(kept);
+  buffer_.resize(kept);
+  decoder_->Decode(bytes, buffer_);
+  if (at_end_) decoder_->Finish(buffer_);
+  return count > 0 || buffer_.size() > kept;
 }
 
 std::optional<Line> LineReader::Finish(Line line) {

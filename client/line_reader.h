@@ -1,12 +1,16 @@
 // Lines of a file or pipe, numbered, none of them held in memory beyond 1 MiB.
 //
 // A line ends at LF or at the end of the file; a CR before the LF is taken off. A UTF-8 byte order
-// mark before the first line is dropped. Not thread-safe.
+// mark before the first line is dropped. A file in another encoding goes through a decoder first.
+// Not thread-safe.
 #pragma once
 
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <string>
+
+#include "client/text_decoder.h"
 
 namespace plumblane::client {
 
@@ -21,8 +25,9 @@ struct Line {
 
 class LineReader {
  public:
-  // Reads `fd` and closes it in the end only when `owned`.
-  LineReader(int fd, bool owned) : fd_(fd), owned_(owned) {}
+  // Reads `fd` and closes it in the end only when `owned`. Without a decoder it is UTF-8.
+  LineReader(int fd, bool owned, std::unique_ptr<TextDecoder> decoder = nullptr)
+      : fd_(fd), owned_(owned), decoder_(std::move(decoder)) {}
   ~LineReader();
   LineReader(const LineReader&) = delete;
   LineReader& operator=(const LineReader&) = delete;
@@ -43,6 +48,7 @@ class LineReader {
 
   const int fd_;
   const bool owned_;
+  const std::unique_ptr<TextDecoder> decoder_;
   std::string buffer_;  // read and not yet given out, from position_ on
   size_t position_ = 0;
   bool at_end_ = false;

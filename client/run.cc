@@ -13,6 +13,7 @@
 #include "client/excuses.h"
 #include "client/export.h"
 #include "client/manual.h"
+#include "client/map_command.h"
 #include "client/rank.h"
 #include "client/record.h"
 #include "client/review.h"
@@ -82,6 +83,8 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
       return RunToday(invocation.json, connection, io);
     case Verb::kSend:
       return RunSend(invocation.send, invocation.json, connection, io);
+    case Verb::kMap:
+      return RunMap(invocation.propose, invocation.json, io);
     case Verb::kRecord:
       return RunRecord(invocation.record, invocation.json, connection, io);
     case Verb::kSuppliers:

@@ -7,12 +7,12 @@
 #include <utility>
 
 #include "base/zones.h"
-#include "client/event_file.h"
-#include "client/flat_event.h"
+#include "client/dry_run.h"
 #include "client/progress.h"
 #include "client/rejected_file.h"
 #include "client/resolver.h"
 #include "client/send_report.h"
+#include "client/send_sources.h"
 #include "client/sender.h"
 #include "client/text.h"
 
@@ -31,7 +31,7 @@ Resolver::LookUp LookUpBy(const Connection& connection) {
 // One file on its way.
 class FileRun {
  public:
-  FileRun(const SendOptions& options, EventFile& file, Resolver& resolver, Connection& connection,
+  FileRun(const SendOptions& options, DraftSource& file, Resolver& resolver, Connection& connection,
           const Io& io)
       : options_(options),
         file_(file),
@@ -45,9 +45,6 @@ class FileRun {
                   for (const Rejection& refused : TakeReceipt(batch, receipt, report_))
                     Reject(refused);
                 }) {
-    defaults_.shop = options.shop;
-    defaults_.source = options.source.empty() ? kDefaultSource : options.source;
-    defaults_.promise_days = options.promise_days;
     report_.name = file.name();
     report_.rejected_path = rejected_.path();
   }
@@ -65,18 +62,17 @@ class FileRun {
     Reject(rejection);
   }
   grpc::Status SendAll();
-  grpc::Status TakeRow(RowOrRejection row);
+  grpc::Status Take(DraftOrRejection event);
   grpc::Status Send(Draft draft);
   grpc::Status Settle();
   grpc::Status ReportNews();
   ExitCode Broken(const grpc::Status& status);
 
   const SendOptions& options_;
-  EventFile& file_;
+  DraftSource& file_;
   Resolver& resolver_;
   Connection& connection_;
   const Io& io_;
-  EventDefaults defaults_;
   RejectedFile rejected_;
   Progress progress_;
   FileReport report_;
@@ -102,21 +98,16 @@ grpc::Status FileRun::Settle() {
   return grpc::Status::OK;
 }
 
-grpc::Status FileRun::TakeRow(RowOrRejection row) {
+grpc::Status FileRun::Take(DraftOrRejection event) {
   ++report_.events;
   progress_.Show(report_.events);
-  if (const auto* rejection = std::get_if<Rejection>(&row)) {
+  if (const auto* rejection = std::get_if<Rejection>(&event)) {
     last_line_ = rejection->line;
     RejectHere(*rejection);
     return grpc::Status::OK;
   }
-  Row& good = std::get<Row>(row);
-  last_line_ = good.line;
-  Draft draft;
-  if (std::optional<Complaint> complaint = ReadEvent(good, defaults_, draft)) {
-    RejectHere({good.line, *std::move(complaint), std::move(good.text)});
-    return grpc::Status::OK;
-  }
+  Draft& draft = std::get<Draft>(event);
+  last_line_ = draft.line;
   if (std::optional<Draft> ready = resolver_.Take(std::move(draft))) return Send(*std::move(ready));
   return resolver_.waiting() >= Resolver::kMostWaiting ? Settle() : grpc::Status::OK;
 }
@@ -127,9 +118,9 @@ grpc::Status FileRun::SendAll() {
       if (const grpc::Status status = Settle(); !status.ok()) return status;
       if (const grpc::Status status = sender_.Flush(); !status.ok()) return status;
     }
-    std::optional<RowOrRejection> row = file_.Next();
-    if (!row) break;
-    if (const grpc::Status status = TakeRow(*std::move(row)); !status.ok()) return status;
+    std::optional<DraftOrRejection> event = file_.Next();
+    if (!event) break;
+    if (const grpc::Status status = Take(*std::move(event)); !status.ok()) return status;
   }
   if (const grpc::Status status = Settle(); !status.ok()) return status;
   return sender_.Finish();
@@ -180,6 +171,8 @@ ExitCode FileRun::Run() {
     return kFailed;
   }
   rejected_.Close();
+  for (const std::string& remark : file_.Remarks())
+    io_.err << file_.name() << ": " << remark << "\n";
   report_.is_complete = true;
   report_.is_empty = file_.is_empty();
   if (report_.is_empty) io_.err << file_.name() << ": nothing in it\n";
@@ -193,28 +186,6 @@ ExitCode FileRun::Run() {
   return rejected_.count() > 0 || report_.is_empty ? kSomeRejected : kDone;
 }
 
-// Opens every file; says all that is wrong with any of them.
-ExitCode OpenAll(const SendOptions& options, const Io& io,
-                 std::vector<std::unique_ptr<EventFile>>& files) {
-  ExitCode code = kDone;
-  int standard_inputs = 0;
-  for (const std::string& path : options.files) {
-    if (path == "-" && ++standard_inputs > 1) {
-      io.err << "\"-\" can be read only once\n";
-      return kUsage;
-    }
-    EventFile::Opened opened = EventFile::Open(path, io.in_fd, options.format);
-    if (const Refusal* refusal = std::get_if<Refusal>(&opened)) {
-      io.err << refusal->message << "\n";
-      if (code == kDone) code = refusal->exit_code;
-    } else {
-      files.push_back(std::get<std::unique_ptr<EventFile>>(std::move(opened)));
-    }
-  }
-  if (code != kDone) io.err << "nothing was sent\n";
-  return code;
-}
-
 bool IsFatal(ExitCode code) { return code != kDone && code != kSomeRejected; }
 
 }  // namespace
@@ -225,8 +196,10 @@ ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, 
     io.err << std::string(zones.status().message()) << "\n";
     return absl::IsInvalidArgument(zones.status()) ? kUsage : kFailed;
   }
-  std::vector<std::unique_ptr<EventFile>> files;
-  if (const ExitCode code = OpenAll(options, io, files); code != kDone) return code;
+  SendSources opened;
+  if (const ExitCode code = OpenSources(options, io, opened); code != kDone) return code;
+  const auto& files = opened.sources;
+  if (options.mapping.dry_run) return RunDryRun(files, *zones, json, io);
   if (!connection.WaitUntilReady()) {
     io.err << Explain(grpc::Status(grpc::StatusCode::UNAVAILABLE, "no answer"),
                       connection.address())

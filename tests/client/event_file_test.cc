@@ -58,7 +58,8 @@ TEST(EventFileTest, FormatCanBeGiven) {
               ElementsAre(testing::StartsWith("1!NOT_JSON"), "2:a=1,"));
   EXPECT_EQ(RefusalOf("{\"a\":1}\n", Format::kCsv),
             "2 stdin: column 1 of the first line: unknown field \"{\"a\":1}\"; leave it out: only "
-            "what is named in \"plumblane send --help\" is kept, and no customer's data");
+            "what is named in \"plumblane send --help\" is kept, and no customer's data; a table "
+            "with one order a row needs a map: see plumblane map --help");
 }
 
 TEST(EventFileTest, UnusableFilesSayWhy) {
@@ -69,6 +70,18 @@ TEST(EventFileTest, UnusableFilesSayWhy) {
        "2 stdin: line 1: columns are separated by \";\"; expected commas"},
       {"event_id\torder_id\n", "2 stdin: line 1: columns are separated by tabs; expected commas"},
       {"event_id,order_id\r1,2\r", "2 stdin: line 1: lines end in CR alone; expected LF or CRLF"},
+      {"Order;Paid\n",
+       "2 stdin: line 1: columns are separated by \";\"; expected commas; a table with one order a "
+       "row needs a map: see plumblane map --help"},
+      {"Order,Paid\n",
+       "2 stdin: column 1 of the first line: unknown field \"Order\"; leave it out: only what is "
+       "named in \"plumblane send --help\" is kept, and no customer's data; a table with one order "
+       "a row needs a map: see plumblane map --help"},
+      {std::string("PK\x03\x04\x14\0[Content_Types].xml", 25),
+       "2 stdin: is a spreadsheet (.xlsx), not a text table; open it, save the sheet as \"CSV "
+       "UTF-8\" and use that file"},
+      {std::string("a,b\0\x01\n", 6),
+       "2 stdin: holds bytes that are no text, so it is no text table"},
       {"event_id,M\xFC,type,time\n",
        "2 stdin: line 1: expected the names of the columns, as UTF-8 text"},
       {"event_id,Order No,type,time\n",

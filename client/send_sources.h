@@ -1,0 +1,27 @@
+// Opens what `send` is to send: files of events, or tables with a map. Everything that is wrong
+// with any of them, or with the map, is said at once, and then nothing is opened.
+#pragma once
+
+#include <memory>
+#include <vector>
+
+#include "client/countries.h"
+#include "client/draft_source.h"
+#include "client/exit_codes.h"
+#include "client/invocation.h"
+#include "client/io.h"
+#include "client/map_file.h"
+
+namespace plumblane::client {
+
+// Sources, and what they rest on.
+struct SendSources {
+  std::unique_ptr<MapFile> map;  // none: files of events
+  std::unique_ptr<Countries> countries;
+  std::vector<std::unique_ptr<DraftSource>> sources;  // of each file
+};
+
+// Not kDone: it was said on `io.err` what is wrong.
+ExitCode OpenSources(const SendOptions& options, const Io& io, SendSources& to);
+
+}  // namespace plumblane::client
