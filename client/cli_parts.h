@@ -62,4 +62,7 @@ std::string CheckChase(const Invocation& invocation);
 void AddReview(CLI::App& app, Invocation& to);
 std::string CheckReview(const Invocation& invocation);
 
+// `sends` and `sends undo`.
+void AddSends(CLI::App& app, Invocation& to);
+
 }  // namespace plumblane::client

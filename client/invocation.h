@@ -11,8 +11,8 @@
 #include "base/ids.h"
 #include "base/lane.h"
 #include "base/time.h"
-#include "client/event_file.h"
 #include "client/row.h"
+#include "client/send_options.h"
 
 namespace plumblane::client {
 
@@ -57,6 +57,8 @@ enum class Verb {
   kAlertsWatches,
   kAlertsDeliveries,
   kReview,
+  kSends,
+  kSendsUndo,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -69,17 +71,6 @@ struct SuppliersOptions {
   SupplierSort sort = SupplierSort::kName;
   bool risk = false;
   std::optional<int> days;  // of risk; absent = the daemon's choice
-};
-
-struct SendOptions {
-  std::vector<std::string> files;  // "-" is standard input
-  EventFile::Format format = EventFile::Format::kByContent;
-  std::string shop = kDefaultShop;
-  std::string source;  // "" = not given: kDefaultSource for events without
-  std::optional<Instant> complete_through;
-  std::optional<int> promise_days;
-  std::string time_zone = "UTC";  // for bare dates at unknown destinations
-  bool history = false;           // no alert that opens by it is sent out
 };
 
 struct RecordOptions {
@@ -191,6 +182,7 @@ struct Invocation {
   ChaseOptions chase;
   AlertOptions alert;
   ReviewOptions review;
+  SendsOptions sends;
 };
 
 }  // namespace plumblane::client

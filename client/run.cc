@@ -8,11 +8,13 @@
 #include "client/chase.h"
 #include "client/cli.h"
 #include "client/excuses.h"
+#include "client/follow.h"
 #include "client/rank.h"
 #include "client/record.h"
 #include "client/review.h"
 #include "client/scores.h"
 #include "client/send.h"
+#include "client/sends.h"
 #include "client/show.h"
 #include "client/show_backtest.h"
 #include "client/show_order.h"
@@ -73,7 +75,12 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
     case Verb::kToday:
       return RunToday(invocation.json, connection, io);
     case Verb::kSend:
-      return RunSend(invocation.send, invocation.json, connection, io);
+      return invocation.send.follow.empty()
+                 ? RunSend(invocation.send, invocation.json, connection, io)
+                 : RunFollow(invocation.send, invocation.json, connection, io);
+    case Verb::kSends:
+    case Verb::kSendsUndo:
+      return RunSends(invocation, connection, io);
     case Verb::kRecord:
       return RunRecord(invocation.record, invocation.json, connection, io);
     case Verb::kSuppliers:
@@ -136,6 +143,8 @@ ExitCode RunCommandLine(const std::vector<std::string>& arguments, const Io& io)
     return leave->exit_code;
   }
   const Invocation& invocation = std::get<Invocation>(parsed);
+  // Before the library starts threads of its own, which inherit it.
+  if (!invocation.send.follow.empty()) BlockStopSignals();
   Connection connection(ServerAddress(invocation.server));
   return Run(invocation, connection, io);
 }

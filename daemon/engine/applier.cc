@@ -1,7 +1,6 @@
 #include "engine/applier.h"
 
 #include <absl/strings/str_cat.h>
-#include <absl/strings/str_join.h>
 
 #include <algorithm>
 #include <map>
@@ -9,59 +8,13 @@
 
 #include "engine/assignments.h"
 #include "engine/changes.h"
+#include "engine/fates.h"
+#include "engine/sends.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
 
 namespace plumblane {
 namespace {
-
-// Adds an event to an order's record. `events` stays sorted.
-EventFate::Kind Take(std::vector<Event>& events, const Event& event) {
-  for (const Event& known : events) {
-    if (known.event_id == event.event_id && known.source == event.source &&
-        known.part == event.part) {
-      return known.content_hash == event.content_hash ? EventFate::Kind::kDuplicate
-                                                      : EventFate::Kind::kConflict;
-    }
-  }
-  if (events.size() >= kMaxEventsPerOrder) return EventFate::Kind::kOrderFull;
-  events.insert(std::upper_bound(events.begin(), events.end(), event, Earlier), event);
-  return EventFate::Kind::kAccepted;
-}
-
-bool WaitsForItsEvent(const std::vector<Event>& events, const Event& retraction) {
-  return std::none_of(events.begin(), events.end(), [&](const Event& event) {
-    return event.event_id == retraction.retracts && event.source == retraction.source &&
-           event.part == retraction.part;
-  });
-}
-
-const std::vector<Fault>& FaultsOf(const OrderState& state, int part) {
-  static const std::vector<Fault> none;
-  for (const PartState& one : state.parts) {
-    if (one.part == part) return one.faults;
-  }
-  return none;
-}
-
-// The faults that the part has now and had not before, in words.
-std::string NewFaults(const OrderState& before, const OrderState& after, int part) {
-  std::vector<absl::string_view> words;
-  const std::vector<Fault>& old_faults = FaultsOf(before, part);
-  for (const Fault fault : FaultsOf(after, part)) {
-    if (!std::binary_search(old_faults.begin(), old_faults.end(), fault)) {
-      const std::string_view word = Describe(fault);
-      words.emplace_back(word.data(), word.size());
-    }
-  }
-  return absl::StrJoin(words, "; ");
-}
-
-bool HasNewFaults(const OrderState& before, const OrderState& after) {
-  return std::any_of(after.parts.begin(), after.parts.end(), [&](const PartState& part) {
-    return !NewFaults(before, after, part.part).empty();
-  });
-}
 
 using OrderPart = std::pair<OrderKey, int>;
 
@@ -85,6 +38,7 @@ class Application {
     for (size_t i = 0; i < entry.content.events.size(); ++i) {
       touched_[entry.content.events[i].order].push_back(i);
     }
+    if (absl::Status status = TakeSends(entry); !status.ok()) return status;
     if (absl::Status status = TakeExcuses(entry.content.excuses); !status.ok()) return status;
     for (const SourceNews& news : entry.content.news) TakeNews(news);
     TakeAgreements(sequence, entry);
@@ -97,6 +51,7 @@ class Application {
       std::optional<Instant>& latest = applied_.catalog.history_through;
       if (!latest || *latest < *history) latest = history;
     }
+    if (absl::Status status = FinishSends(sequence, entry); !status.ok()) return status;
     TakeAlertNotices(entry.content.alert_notices);
     for (const Delivered& one : entry.content.deliveries) TakeDelivered(one);
     if (absl::Status status = Finish(); !status.ok()) return status;
@@ -104,6 +59,40 @@ class Application {
   }
 
  private:
+  absl::Status TakeSends(const LogEntry& entry) {
+    if (absl::Status status = sends_.Load(snapshot_, entry.content); !status.ok()) return status;
+    for (const SendBegun& begun : entry.content.sends_begun) {
+      applied_.sends.push_back(++applied_.catalog.last_send);
+      sends_.Begin(begun, entry.receive_time, applied_.sends.back());
+    }
+    for (const int64_t send : entry.content.sends_taken_back) {
+      const auto step = sends_.TakeBack(snapshot_, send, entry.receive_time);
+      if (!step.ok()) return step.status();
+      for (const OrderKey& order : step->orders) {
+        touched_[order];
+        taken_back_[order].push_back(send);
+      }
+      if (step->done) sends_gone_.push_back(send);
+    }
+    return absl::OkStatus();
+  }
+
+  absl::Status FinishSends(uint64_t sequence, const LogEntry& entry) {
+    for (size_t i = 0; i < applied_.fates.size(); ++i) {
+      sends_.Note(entry.content.events[i].event, applied_.fates[i].kind, sequence);
+    }
+    for (const SendFinished& finished : entry.content.sends_finished) {
+      sends_.Finish(finished, entry.receive_time);
+    }
+    for (const int64_t send : sends_gone_) {
+      const absl::Status counted = sends_.Recount(snapshot_, send, applied_.catalog);
+      if (!counted.ok()) return counted;
+      for (const auto& [name, word] : sends_.Get(send).sources) changed_sources_.insert(name);
+    }
+    sends_.AppendTo(applied_.batch);
+    return absl::OkStatus();
+  }
+
   absl::Status TakeExcuses(const std::vector<Excuse>& excuses) {
     if (excuses.empty()) return absl::OkStatus();
     auto book = std::make_shared<ExcuseBook>(*excuses_before_);
@@ -146,13 +135,13 @@ class Application {
   }
 
   void TakeNews(const SourceNews& news) {
+    if (!sends_.Takes(news.send)) return;
+    sends_.NoteNews(news);
     Source& source = applied_.catalog.sources[news.source];
     if (const auto* through = std::get_if<Instant>(&news.news)) {
+      Hear({false, *through, {}}, news.send != 0, source);
       source.periodic = true;
       source.retired = false;
-      if (!source.complete_through || *source.complete_through < *through) {
-        source.complete_through = *through;
-      }
     } else if (std::holds_alternative<SourceNews::Live>(news.news)) {
       source.periodic = source.retired = false;
     } else {
@@ -218,9 +207,18 @@ class Application {
                  const std::string& key) {
     const std::vector<Event> known = stored;
     const OrderState before = Fold(order, known, rules_, *excuses_before_);
+    bool changed = TakeBackFrom(order, stored);
     for (const size_t i : indexes) {
-      applied_.fates[i].kind = Take(stored, incoming[i].event);
-      if (applied_.fates[i].kind == EventFate::Kind::kAccepted) NoteSource(incoming[i].event);
+      const Event& event = incoming[i].event;
+      if (!sends_.Takes(SendOf(event))) {
+        applied_.fates[i].kind = EventFate::Kind::kNoSend;
+        continue;
+      }
+      const Told told = Tell(stored, event);
+      applied_.fates[i].kind = FateOf(told);
+      if (told != Told::kNew && told != Told::kAgain) continue;
+      NoteSource(event);
+      changed = true;
     }
     const OrderState after = Fold(order, stored, rules_, *applied_.catalog.excuses);
     changes_.Replace(order, before, after);
@@ -230,10 +228,16 @@ class Application {
     const StandingDelta delta{is.orders - was.orders, is.waiting - was.waiting,
                               is.unpromised - was.unpromised};
     if (!indexes.empty()) applied_.standings[indexes.back()] = delta;
-    if (stored.size() == known.size()) return;
+    if (!changed) return;
     applied_.catalog.order_count += delta.orders;
-    applied_.catalog.event_count += static_cast<int64_t>(stored.size() - known.size());
-    applied_.batch.Put(Space::kOrders, key, EncodeOrder(stored));
+    applied_.catalog.event_count +=
+        static_cast<int64_t>(stored.size()) - static_cast<int64_t>(known.size());
+    if (stored.empty()) {
+      applied_.batch.Delete(Space::kOrders, key);
+    } else {
+      applied_.batch.Put(Space::kOrders, key, EncodeOrder(stored));
+    }
+    IndexSends(order, known, stored, applied_.batch);
     HearFrom(stored, after);
     for (const size_t i : indexes) {
       const Event& event = incoming[i].event;
@@ -245,10 +249,19 @@ class Application {
     if (HasNewFaults(before, after)) BlameFaults(order, known, indexes, incoming, before);
   }
 
+  // Takes out what sends taken back had told; false when nothing.
+  bool TakeBackFrom(const OrderKey& order, std::vector<Event>& events) {
+    const auto sends = taken_back_.find(order);
+    if (sends == taken_back_.end()) return false;
+    for (const int64_t send : sends->second) sends_.NoteTakenBack(send, TakeBack(events, send));
+    return true;
+  }
+
   void NotePayments(const OrderKey& order, const OrderState& before, const OrderState& after) {
-    // Parts never go: events are kept.
-    for (const PartState& part : after.parts) {
-      payments_[{order, part.part}] = {PaidTo(before, part.part), PaidTo(after, part.part)};
+    for (const OrderState* state : {&before, &after}) {  // a part goes when its sends do
+      for (const PartState& part : state->parts) {
+        payments_[{order, part.part}] = {PaidTo(before, part.part), PaidTo(after, part.part)};
+      }
     }
   }
 
@@ -319,8 +332,9 @@ class Application {
                    OrderState state) {
     for (const size_t i : indexes) {
       EventFate& fate = applied_.fates[i];
+      if (fate.kind == EventFate::Kind::kNoSend) continue;
       const Event& event = incoming[i].event;
-      if (Take(events, event) != EventFate::Kind::kAccepted) continue;
+      if (Tell(events, event) != Told::kNew) continue;
       OrderState next = Fold(order, events, rules_, *applied_.catalog.excuses);
       fate.message = NewFaults(state, next, event.part);
       if (!fate.message.empty()) fate.kind = EventFate::Kind::kContradiction;
@@ -329,13 +343,12 @@ class Application {
   }
 
   void NoteSource(const Event& event) {
-    Source& source = applied_.catalog.sources[event.source];
+    SourceWord word;
+    word.sends_deliveries = event.type == EventType::kDelivered;
+    if (event.type != EventType::kRetracted) word.last_event = event.time;
+    Hear(word, SendOf(event) != 0, applied_.catalog.sources[event.source]);
     changed_sources_.insert(event.source);
-    if (event.type == EventType::kDelivered) source.sends_deliveries = true;
-    if (event.type == EventType::kRetracted) return;
-    if (!source.last_event || *source.last_event < event.time) source.last_event = event.time;
-    std::optional<Instant>& latest = applied_.catalog.latest_event;
-    if (!latest || *latest < event.time) latest = event.time;
+    applied_.catalog.latest_event = std::max(applied_.catalog.latest_event, word.last_event);
   }
 
   absl::Status Finish() {
@@ -351,8 +364,12 @@ class Application {
       applied_.catalog.pairs = std::move(pairs);
     }
     for (const std::string& name : changed_sources_) {
-      applied_.batch.Put(Space::kMeta, SourceKey(name),
-                         EncodeSource(applied_.catalog.sources.at(name)));
+      const auto source = applied_.catalog.sources.find(name);
+      if (source == applied_.catalog.sources.end()) {
+        applied_.batch.Delete(Space::kMeta, SourceKey(name));
+      } else {
+        applied_.batch.Put(Space::kMeta, SourceKey(name), EncodeSource(source->second));
+      }
     }
     applied_.batch.Put(Space::kMeta, std::string(kProgressKey), EncodeProgress(applied_.catalog));
     applied_.cells = std::make_shared<const Cells>(changes_.TakeCells());
@@ -365,6 +382,9 @@ class Application {
   std::map<OrderKey, std::vector<size_t>> touched_;  // orders to fold again, their new events
   std::map<OrderPart, Payment> payments_;            // of the orders touched
   std::set<std::string> changed_sources_;
+  SendLedger sends_;
+  std::map<OrderKey, std::vector<int64_t>> taken_back_;  // sends to take out of these orders
+  std::vector<int64_t> sends_gone_;                      // this was their last step
   Changes changes_;
   Applied applied_;
 };

@@ -10,9 +10,11 @@
 //    3 service text        10 sale money       17 retracts text
 //    4 promise number      11 reason 1 byte    18 revision number, millis
 //    5 promise implied,    12 claim money        19 quoted money
-//      no bytes            13 refund money
+//      no bytes            13 refund money       21 tellings
 //    6 promise_days number
 //   money   minor units (signed), currency (text)
+//   tellings  how many (number), then each: of an event with a revision, how many millis before it
+//           (number); the send (number)
 //
 // Never renumber a bit; a new field takes the next one.
 #pragma once
