@@ -189,7 +189,7 @@ class Follower {
     }
     if (!resolver_) resolver_ = std::make_unique<Resolver>(&zones_, LookUpBy(connection_));
     std::ostringstream said;
-    const Io quiet{io_.out, said, io_.in_fd, io_.err_is_terminal, io_.width};
+    const Io quiet{io_.out, said, io_.in_fd, /*err_is_terminal=*/false, io_.width};
     FileReport report;
     const ExitCode code = SendFile(options_, *std::get<std::unique_ptr<EventFile>>(opened),
                                    followed.way, *resolver_, connection_, quiet, &report);

@@ -46,12 +46,13 @@ What is sent together has a number: "plumblane sends" lists them, "plumblane
 sends undo N" takes one back. Sending a file again adds only what is new.
 
 --follow looks every second for new files (a directory: those named .csv, .json,
-.ndjson or .jsonl) and for lines added to them; a line that is not yet ended waits. How far it
-has come is kept in $XDG_STATE_HOME/plumblane (~/.local/state/plumblane), so it
-goes on there when started again; a file cut short or replaced is read from its
-beginning. While the daemon is away it tries again, at most every minute. What
-follows one file counts as live; after a file in a directory its sources count
-as complete up to its latest event. It ends on Ctrl-C or SIGTERM.)";
+.ndjson or .jsonl) and for lines added to them; a line that is not yet ended
+waits. How far it has come is kept in $XDG_STATE_HOME/plumblane, else in
+~/.local/state/plumblane, so it goes on there when started again; a file cut
+short or replaced is read from its beginning. While the daemon is away it tries
+again, at most a minute apart. A file that is followed counts as live; after a
+file in a directory its sources count as complete up to its latest event.
+It ends on Ctrl-C or SIGTERM.)";
 
 constexpr std::string_view kSuppliersNotes =
     R"(--sort: on-time and defect begin with the best, orders (settled) and under-way

@@ -135,26 +135,34 @@ void SendLedger::NoteTakenBack(int64_t number, const TakenBack& taken) {
 }
 
 absl::Status SendLedger::Recount(const Snapshot& snapshot, int64_t number, Catalog& catalog) const {
-  std::map<std::string, SourceWord> left;
+  struct Left {
+    SourceWord word;
+    bool is_told = false;
+  };
+  std::map<std::string, Left> left;
   for (const auto& [name, word] : sends_.at(number).sources) left[name];
   const absl::Status scanned = EachSend(snapshot, INT64_MAX, [&](const Send& stored) {
     const auto changed = sends_.find(stored.number);
     const Send& send = changed == sends_.end() ? stored : changed->second;
     if (send.state == SendState::kTakenBack) return true;
     for (const auto& [name, word] : send.sources) {
-      if (const auto source = left.find(name); source != left.end()) source->second.Add(word);
+      const auto source = left.find(name);
+      if (source == left.end()) continue;
+      source->second.word.Add(word);
+      source->second.is_told = true;
     }
     return true;
   });
   if (!scanned.ok()) return scanned;
-  for (auto& [name, word] : left) {
+  for (auto& [name, rest] : left) {
     const auto at = catalog.sources.find(name);
     if (at == catalog.sources.end() || !at->second.outside) continue;
     Source& source = at->second;
-    word.Add(*source.outside);
-    static_cast<SourceWord&>(source) = word;
+    rest.word.Add(*source.outside);
+    static_cast<SourceWord&>(source) = rest.word;
     source.periodic = source.periodic && source.complete_through;
-    if (word == SourceWord() && !source.retired) catalog.sources.erase(at);
+    const bool is_known = rest.is_told || source.retired || *source.outside != SourceWord();
+    if (!is_known) catalog.sources.erase(at);
   }
   return absl::OkStatus();
 }
