@@ -41,9 +41,12 @@ struct Builder {
   void AddSend() {
     SendOptions& send = to.send;
     CLI::App& sub = Command(app, "send", Verb::kSend, "Feed events from files, or \"-\"");
-    sub.add_option("FILE", send.files, "Files of events, \"-\" for standard input")
-        ->required()
-        ->type_name("");
+    CLI::Option* files =
+        sub.add_option("FILE", send.files, "Files of events, \"-\" for standard input")
+            ->type_name("");
+    AddParsed(sub, "--follow", "PATH", "Instead: what comes to a file, or into a directory",
+              ParseText, send.follow)
+        ->excludes(files);
     AddParsed(sub, "--shop", "SHOP", "Shop of events that name none", ParseId, send.shop);
     AddParsed(sub, "--source", "SOURCE", "Source of events that name none", ParseId, send.source);
     AddParsed(sub, "--complete-through", "TIME",
@@ -264,6 +267,12 @@ std::string CheckSuppliers(const Invocation& invocation) {
   return "";
 }
 
+std::string CheckSend(const SendOptions& options) {
+  if (options.follow.empty()) return options.files.empty() ? "FILE is required" : "";
+  if (!options.mapping.map.empty()) return "--map goes with files, not with --follow";
+  return options.complete_through ? "--complete-through goes with files, not with --follow" : "";
+}
+
 // What only the whole line shows: options that say nothing to the command, an excuse for nothing.
 std::string CheckWhole(const Invocation& invocation, const std::string& command) {
   if (invocation.verb == Verb::kExcuseAdd && !invocation.excuse.lane && !invocation.excuse.order) {
@@ -286,6 +295,7 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
                                    "and export scores only";
   }
   if (const std::string mistake = CheckCsvStyle(invocation); !mistake.empty()) return mistake;
+  if (invocation.verb == Verb::kSend) return CheckSend(invocation.send);
   if (invocation.verb == Verb::kSuppliers) return CheckSuppliers(invocation);
   if (invocation.verb == Verb::kReview) return CheckReview(invocation);
   const std::string mistake = CheckChase(invocation);
@@ -311,6 +321,7 @@ void AddAll(CLI::App& app, Invocation& to) {
   AddChase(app, to);
   AddReview(app, to);
   AddExport(app, to);
+  AddSends(app, to);
   AddShell(app, to);
 }
 

@@ -79,4 +79,7 @@ std::string CheckCsvStyle(const Invocation& invocation);
 void AddExport(CLI::App& app, Invocation& to);
 std::string CheckExport(const Invocation& invocation);
 
+// `sends` and `sends undo`.
+void AddSends(CLI::App& app, Invocation& to);
+
 }  // namespace plumblane::client

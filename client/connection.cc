@@ -14,6 +14,7 @@ namespace plumblane::client {
 namespace {
 
 constexpr absl::Duration kConnectPatience = absl::Seconds(5);
+constexpr int kMostReconnectMillis = 2000;  // who follows a file waits longer by itself
 constexpr int kMaxMessageBytes = 64 << 20;  // a supplier with many lanes answers more than 4 MiB
 constexpr char kSystemSocket[] = "/run/plumblane/plumblane.sock";
 
@@ -27,6 +28,7 @@ std::string Environment(const char* name) {
 std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address) {
   grpc::ChannelArguments arguments;
   arguments.SetInt(GRPC_ARG_ENABLE_HTTP_PROXY, 0);
+  arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, kMostReconnectMillis);
   arguments.SetMaxReceiveMessageSize(kMaxMessageBytes);
   return grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), arguments);
 }

@@ -50,6 +50,14 @@ EventFile::Opened EventFile::Open(const std::string& path, int in_fd, Format for
   return file;
 }
 
+EventFile::Opened EventFile::OpenPart(const std::string& name, int fd, int64_t lines_before,
+                                      Format format) {
+  std::unique_ptr<EventFile> file(new EventFile(name, fd, /*is_stdin=*/false));
+  file->lines_before_ = lines_before;
+  if (auto refusal = file->ReadBeginning(format, CheckEventColumns)) return *std::move(refusal);
+  return file;
+}
+
 std::optional<Refusal> EventFile::ReadBeginning(Format format, const ColumnCheck& check) {
   std::optional<Line> line = lines_.Next();
   while (line && line->text.find_first_not_of(kBlanks) == std::string::npos) line = lines_.Next();
@@ -61,11 +69,12 @@ std::optional<Refusal> EventFile::ReadBeginning(Format format, const ColumnCheck
   if (const std::string what = NoTextTable(line->text); !what.empty()) {
     return Unusable(name_, what);
   }
-  if (first == '[') {
-    return Unusable(name_, "is a JSON list; expected one {...} on each line");
-  }
-  if (format == Format::kCsv || (format == Format::kByContent && first != '{')) {
+  if (format == Format::kCsv || (format == Format::kByContent && first != '{' && first != '[')) {
     return ReadHeader(*line, check);
+  }
+  if (first == '[' || JsonSplitter::GoesOn(line->text)) {
+    values_ = std::make_unique<JsonSplitter>(&lines_, *std::move(line));
+    return std::nullopt;
   }
   first_ = std::move(line);
   return std::nullopt;
@@ -157,6 +166,17 @@ RowOrRejection EventFile::ToRow(CsvRecord record) const {
 }
 
 std::optional<RowOrRejection> EventFile::Next() {
+  std::optional<RowOrRejection> next = NextHere();
+  if (next) std::visit([this](auto& row) { row.line += lines_before_; }, *next);
+  return next;
+}
+
+std::optional<RowOrRejection> EventFile::NextHere() {
+  if (values_) {
+    const std::optional<Line> value = values_->Next();
+    if (!value) return std::nullopt;
+    return ReadJsonRow(*value);
+  }
   if (!columns_.empty()) {
     std::optional<CsvRecord> record = csv_.Next();
     if (!record) return std::nullopt;
@@ -171,6 +191,8 @@ std::optional<RowOrRejection> EventFile::Next() {
   return ReadJsonRow(*line);
 }
 
-bool EventFile::ReadyWithin(int millis) const { return first_ || csv_.ReadyWithin(millis); }
+bool EventFile::ReadyWithin(int millis) const {
+  return first_ || values_ || csv_.ReadyWithin(millis);
+}
 
 }  // namespace plumblane::client

@@ -4,8 +4,11 @@ namespace plumblane::client {
 namespace {
 
 constexpr std::string_view kSendNotes =
-    R"(A file is NDJSON (one {...} a line) or CSV (the first line names the columns, in
-any order). Fields, the same in both; what is empty is not stated:
+    R"(A file is NDJSON (one {...} a line), a JSON list of such, or CSV (the first line
+names the columns, in any order). JSON may also be CloudEvents 1.0 whose data has
+these fields: id, source and time of the envelope are taken where data has none,
+the type where it ends in one of the words below. Fields, the same in all; what
+is empty is not stated:
   event_id            every event: unique within its source, so that sending it
                       twice changes nothing
   source, shop        whose feed, whose order; else --source, --shop, "default"
@@ -28,14 +31,28 @@ any order). Fields, the same in both; what is empty is not stated:
   refund, by          with refunded: the amount, and supplier or shop
   claim               with disputed: the amount asked for
   retracts            with retracted: the event_id taken back
-  revision            when the export that says this was made
+  revision            when the export that says this was made. Of one source's
+                      events for an order that carry it only those of the latest
+                      count, so that a corrected row replaces what it said before
 Anything else is refused: customers' data does not belong here.
 
 Lines that are not taken go to FILE.rejected with their number and the reason;
 all others count. After a file with shipped or delivered events its sources
 count as complete up to the latest event in it, or up to --complete-through;
 what comes through "-" counts as live. With --history the alerts that these
-events raise for days before today are listed, but sent nowhere.)";
+events raise for days before today are listed, but sent nowhere.
+
+What is sent together has a number: "plumblane sends" lists them, "plumblane
+sends undo N" takes one back. Sending a file again adds only what is new.
+
+--follow looks every second for new files (a directory: those named .csv, .json,
+.ndjson or .jsonl) and for lines added to them; a line that is not yet ended
+waits. How far it has come is kept in $XDG_STATE_HOME/plumblane, else in
+~/.local/state/plumblane, so it goes on there when started again; a file cut
+short or replaced is read from its beginning. While the daemon is away it tries
+again, at most a minute apart. A file that is followed counts as live; after a
+file in a directory its sources count as complete up to its latest event.
+It ends on Ctrl-C or SIGTERM.)";
 
 constexpr std::string_view kSuppliersNotes =
     R"(--sort: on-time and defect begin with the best, orders (settled) and under-way
@@ -69,6 +86,7 @@ constexpr Help kHelp[] = {
   plumblane send --complete-through 2026-09-28 mondays.csv
   plumblane send --history orders-of-last-year.csv
   plumblane send --map orders.toml orders.csv      a table; see plumblane map --help
+  plumblane send --follow /srv/exports       new files, and lines added to them
   tail -F events.ndjson | plumblane send -)",
      kSendNotes},
     {"record",
@@ -138,7 +156,7 @@ the daemon's settings file.)"},
 // Null for a command that has none.
 const Help* HelpFor(std::string_view command) {
   for (const std::span<const Help> all : {std::span<const Help>(kHelp), SourcingHelp(), ChaseHelp(),
-                                          ReviewHelp(), ExportHelp(), MapHelp()}) {
+                                          ReviewHelp(), ExportHelp(), MapHelp(), SendsHelp()}) {
     for (const Help& help : all) {
       if (help.command == command) return &help;
     }

@@ -26,6 +26,9 @@ std::span<const Help> ReviewHelp();
 // That of export and watch.
 std::span<const Help> ExportHelp();
 
+// That of sends.
+std::span<const Help> SendsHelp();
+
 // For "", "send", "excuse add": whole lines, indented.
 std::string_view ExamplesFor(std::string_view command);
 

@@ -69,6 +69,8 @@ enum class Verb {
   kExportEvents,
   kExportAssignments,
   kWatch,
+  kSends,
+  kSendsUndo,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -165,6 +167,7 @@ struct Invocation {
   ExportOptions exporting;
   WatchOptions watch;
   CsvOptions csv;
+  SendsOptions sends;
 };
 
 }  // namespace plumblane::client

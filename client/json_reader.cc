@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 #include <set>
 
+#include "client/cloud_event.h"
 #include "client/text.h"
 
 namespace plumblane::client {
@@ -15,6 +16,7 @@ using nlohmann::json;
 class RowBuilder : public nlohmann::json_sax<json> {
  public:
   std::vector<Cell> cells;
+  std::optional<std::vector<Cell>> data;  // the members of an object `data`
   Complaint complaint;
   bool is_object = false;
 
@@ -34,20 +36,29 @@ class RowBuilder : public nlohmann::json_sax<json> {
 
   bool start_object(size_t) override {
     if (depth_++ == 0) return is_object = true;
-    if (depth_ == 2) Put("an object", Cell::Kind::kOther);
+    if (depth_ == 2) {
+      Put("an object", Cell::Kind::kOther);
+      in_data_ = name_ == "data";
+      if (in_data_) data.emplace();
+    } else if (depth_ == 3 && in_data_) {
+      Put("an object", Cell::Kind::kOther);
+    }
     return true;
   }
-  bool end_object() override { return --depth_ >= 0; }
+  bool end_object() override {
+    if (depth_ == 2) in_data_ = false;
+    return --depth_ >= 0;
+  }
   bool start_array(size_t) override {
     if (depth_++ == 0) return Fail("NOT_JSON", "", "expected one {...}, not a list");
-    if (depth_ == 2) Put("a list", Cell::Kind::kOther);
+    if (depth_ == 2 || (depth_ == 3 && in_data_)) Put("a list", Cell::Kind::kOther);
     return true;
   }
   bool end_array() override { return --depth_ >= 0; }
 
   bool key(string_t& name) override {
-    if (depth_ > 1) return true;
-    if (!names_.insert(name).second) {
+    if (depth_ > (in_data_ ? 2 : 1)) return true;
+    if (!(in_data_ ? names_in_data_ : names_).insert(name).second) {
       return Fail("FIELD_CONFLICT", name, "the field stands twice on this line");
     }
     name_ = name;
@@ -66,13 +77,14 @@ class RowBuilder : public nlohmann::json_sax<json> {
  private:
   bool Take(std::string value, Cell::Kind kind) {
     if (depth_ == 0) return Fail("NOT_JSON", "", "expected one {...}");
-    if (depth_ == 1) Put(std::move(value), kind);
+    if (depth_ == (in_data_ ? 2 : 1)) Put(std::move(value), kind);
     return true;
   }
 
   // An empty value is a value not stated.
   void Put(std::string value, Cell::Kind kind) {
-    if (!value.empty()) cells.push_back({name_, std::move(value), kind});
+    const bool is_inside = in_data_ && depth_ > 1;
+    if (!value.empty()) (is_inside ? *data : cells).push_back({name_, std::move(value), kind});
   }
 
   bool Fail(std::string code, std::string field, std::string message) {
@@ -81,8 +93,9 @@ class RowBuilder : public nlohmann::json_sax<json> {
   }
 
   int depth_ = 0;
+  bool in_data_ = false;
   std::string name_;
-  std::set<std::string> names_;
+  std::set<std::string> names_, names_in_data_;
 };
 
 }  // namespace
@@ -103,6 +116,11 @@ RowOrRejection ReadJsonRow(const Line& line) {
       return reject({"CUT_LINE", "", "the file ends in the middle of this line"});
     }
     return reject(std::move(builder.complaint));
+  }
+  if (IsCloudEvent(builder.cells)) {
+    const auto wrong = OpenCloudEvent(builder.cells, builder.data);
+    if (wrong) return reject(*wrong);
+    return Row{line.number, line.text, *std::move(builder.data)};
   }
   return Row{line.number, line.text, std::move(builder.cells)};
 }

@@ -24,12 +24,12 @@ std::string ToJson(const Rejection& rejection) {
 
 }  // namespace
 
-RejectedFile::RejectedFile(const std::string& name, const Io& io)
-    : name_(name), path_(name + ".rejected"), io_(io) {}
+RejectedFile::RejectedFile(const std::string& name, const Io& io, bool adds)
+    : name_(name), path_(name + ".rejected"), io_(io), adds_(adds) {}
 
 void RejectedFile::Add(const Rejection& rejection) {
   if (++count_ == 1) {
-    file_.open(path_, std::ios::trunc);
+    file_.open(path_, adds_ ? std::ios::app : std::ios::trunc);
     is_writable_ = file_.is_open();
     if (!is_writable_) {
       io_.err << "cannot write " << path_ << " (" << strerror(errno)
@@ -55,6 +55,7 @@ void RejectedFile::Close() {
     file_.close();
     return;
   }
+  if (adds_) return;
   std::error_code ignored;
   if (!std::filesystem::is_regular_file(path_, ignored)) return;
   if (std::filesystem::remove(path_, ignored)) {

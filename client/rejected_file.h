@@ -18,7 +18,8 @@ namespace plumblane::client {
 class RejectedFile {
  public:
   // For rejections of `name` ("orders.csv", "stdin").
-  RejectedFile(const std::string& name, const Io& io);
+  // With `adds` what an earlier run left stays, and is added to.
+  RejectedFile(const std::string& name, const Io& io, bool adds = false);
 
   // Writes it down, and says the first few on `err`.
   void Add(const Rejection& rejection);
@@ -34,6 +35,7 @@ class RejectedFile {
   const std::string name_;
   const std::string path_;
   const Io& io_;
+  const bool adds_;
   std::ofstream file_;
   bool is_writable_ = true;
   int64_t count_ = 0;

@@ -12,6 +12,7 @@
 #include "client/completions.h"
 #include "client/excuses.h"
 #include "client/export.h"
+#include "client/follow.h"
 #include "client/manual.h"
 #include "client/map_command.h"
 #include "client/rank.h"
@@ -19,6 +20,7 @@
 #include "client/review.h"
 #include "client/scores.h"
 #include "client/send.h"
+#include "client/sends.h"
 #include "client/settings.h"
 #include "client/show.h"
 #include "client/show_backtest.h"
@@ -82,7 +84,12 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
     case Verb::kToday:
       return RunToday(invocation.json, connection, io);
     case Verb::kSend:
-      return RunSend(invocation.send, invocation.json, connection, io);
+      return invocation.send.follow.empty()
+                 ? RunSend(invocation.send, invocation.json, connection, io)
+                 : RunFollow(invocation.send, invocation.json, connection, io);
+    case Verb::kSends:
+    case Verb::kSendsUndo:
+      return RunSends(invocation, connection, io);
     case Verb::kMap:
       return RunMap(invocation.propose, invocation.json, io);
     case Verb::kRecord:
@@ -179,6 +186,8 @@ ExitCode RunCommandLine(const std::vector<std::string>& arguments, const Io& io)
     io.err << settings.status().message() << "\n";
     return kUsage;
   }
+  // Before the library starts threads of its own, which inherit it.
+  if (!invocation.send.follow.empty()) BlockStopSignals();
   Connection connection(ServerAddress(invocation.server, settings->server));
   if (!invocation.plain) return Run(invocation, connection, io);
   return Run(invocation, connection, {io.out, io.err, io.in_fd, false, kPlainWidth});

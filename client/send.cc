@@ -20,27 +20,22 @@ namespace plumblane::client {
 namespace {
 
 constexpr int kLullMillis = 200;  // without input for so long, what is there is sent
-
-Resolver::LookUp LookUpBy(const Connection& connection) {
-  return [&connection](const v1::LookUpOrdersRequest& request, v1::LookUpOrdersResponse* response) {
-    CallContext context;
-    return connection.orders()->LookUpOrders(&context, request, response);
-  };
-}
+constexpr int kMostFilesTold = 100;
 
 // One file on its way.
 class FileRun {
  public:
-  FileRun(const SendOptions& options, DraftSource& file, Resolver& resolver, Connection& connection,
-          const Io& io)
+  FileRun(const SendOptions& options, DraftSource& file, const FileWay& way, Resolver& resolver,
+          Connection& connection, const Io& io)
       : options_(options),
         file_(file),
+        way_(way),
         resolver_(resolver),
         connection_(connection),
         io_(io),
-        rejected_(file.name(), io),
+        rejected_(file.name(), io, way.adds_to_rejected),
         progress_(io),
-        sender_(connection.intake(), {.history = options.history},
+        sender_(connection.intake(), {.history = options.history, .send = way.send},
                 [this](const auto& batch, const auto& receipt) {
                   for (const Rejection& refused : TakeReceipt(batch, receipt, report_))
                     Reject(refused);
@@ -70,6 +65,7 @@ class FileRun {
 
   const SendOptions& options_;
   DraftSource& file_;
+  const FileWay way_;
   Resolver& resolver_;
   Connection& connection_;
   const Io& io_;
@@ -137,6 +133,7 @@ grpc::Status FileRun::ReportNews() {
     news.complete_through = options_.complete_through.value_or(news.latest);
     v1::ReportNewsRequest request;
     request.set_source(source);
+    request.set_send_number(way_.send);
     *request.mutable_complete_through_time() = ToTimestamp(news.complete_through);
     v1::ReportNewsResponse response;
     CallContext context;
@@ -176,7 +173,7 @@ ExitCode FileRun::Run() {
   report_.is_complete = true;
   report_.is_empty = file_.is_empty();
   if (report_.is_empty) io_.err << file_.name() << ": nothing in it\n";
-  if (!file_.is_stdin() || options_.complete_through) {
+  if ((way_.reports_news && !file_.is_stdin()) || options_.complete_through) {
     if (const grpc::Status news = ReportNews(); !news.ok()) {
       io_.err << file_.name() << ": all events were sent, but not how far they are complete: "
               << Explain(news, connection_.address()) << "\n";
@@ -189,6 +186,45 @@ ExitCode FileRun::Run() {
 bool IsFatal(ExitCode code) { return code != kDone && code != kSomeRejected; }
 
 }  // namespace
+
+grpc::Status BeginSend(const std::vector<std::string>& files, const SendOptions& options,
+                       const Connection& connection, int64_t* number) {
+  v1::BeginSendRequest request;
+  for (const std::string& file : files) {
+    if (request.files_size() < kMostFilesTold) request.add_files(IsUtf8(file) ? file : "?");
+  }
+  request.set_shop(options.shop);
+  request.set_source(options.source);
+  CallContext context;
+  v1::Send send;
+  const grpc::Status status = connection.intake()->BeginSend(&context, request, &send);
+  *number = send.send_number();
+  return status;
+}
+
+grpc::Status FinishSend(int64_t number, int64_t rejected, const Connection& connection) {
+  v1::FinishSendRequest request;
+  request.set_send_number(number);
+  request.set_rejected_count(rejected);
+  CallContext context;
+  v1::Send send;
+  return connection.intake()->FinishSend(&context, request, &send);
+}
+
+Resolver::LookUp LookUpBy(const Connection& connection) {
+  return [&connection](const v1::LookUpOrdersRequest& request, v1::LookUpOrdersResponse* response) {
+    CallContext context;
+    return connection.orders()->LookUpOrders(&context, request, response);
+  };
+}
+
+ExitCode SendFile(const SendOptions& options, DraftSource& file, const FileWay& way,
+                  Resolver& resolver, Connection& connection, const Io& io, FileReport* report) {
+  FileRun run(options, file, way, resolver, connection, io);
+  const ExitCode code = run.Run();
+  *report = run.report();
+  return code;
+}
 
 ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, const Io& io) {
   const absl::StatusOr<Zones> zones = Zones::Load(options.time_zone);
@@ -206,6 +242,12 @@ ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, 
            << "\nnothing was sent\n";
     return kOutOfReach;
   }
+  FileWay way;
+  if (const grpc::Status status = BeginSend(options.files, options, connection, &way.send);
+      !status.ok()) {
+    io.err << Explain(status, connection.address()) << "\nnothing was sent\n";
+    return ExitCodeOf(status);
+  }
   Resolver resolver(&*zones, LookUpBy(connection));
   std::vector<FileReport> reports;
   ExitCode worst = kDone;
@@ -214,12 +256,19 @@ ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, 
       io.err << file->name() << ": not sent\n";
       continue;
     }
-    FileRun run(options, *file, resolver, connection, io);
-    const ExitCode code = run.Run();
+    const ExitCode code =
+        SendFile(options, *file, way, resolver, connection, io, &reports.emplace_back());
     if (code != kDone) worst = code;
-    reports.push_back(run.report());
   }
-  io.out << (json ? ToJson(reports) : ToText(reports, io.width));
+  if (!IsFatal(worst)) {
+    int64_t rejected = 0;
+    for (const FileReport& report : reports) rejected += report.rejected;
+    if (const grpc::Status status = FinishSend(way.send, rejected, connection); !status.ok()) {
+      io.err << Explain(status, connection.address()) << "\n";
+      worst = ExitCodeOf(status);
+    }
+  }
+  io.out << (json ? ToJson(reports, way.send) : ToText(reports, io.width, way.send));
   return worst;
 }
 

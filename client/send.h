@@ -11,11 +11,36 @@
 #pragma once
 
 #include "client/connection.h"
+#include "client/draft_source.h"
 #include "client/invocation.h"
 #include "client/io.h"
+#include "client/resolver.h"
+#include "client/send_report.h"
 
 namespace plumblane::client {
 
+// All that one call sends is one send, which can be taken back (sends.h).
 ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, const Io& io);
+
+// Where one file goes, and what follows it.
+struct FileWay {
+  int64_t send = 0;               // the number of the send it belongs to
+  bool reports_news = true;       // says how far its sources are complete
+  bool adds_to_rejected = false;  // FILE.rejected is gone on with, not begun anew
+};
+
+// Begins a send of these files. Its number, else why not.
+grpc::Status BeginSend(const std::vector<std::string>& files, const SendOptions& options,
+                       const Connection& connection, int64_t* number);
+
+// Ends it: everything was sent, `rejected` lines were not taken.
+grpc::Status FinishSend(int64_t number, int64_t rejected, const Connection& connection);
+
+// Looks orders up with the daemon. `connection` must outlive it.
+Resolver::LookUp LookUpBy(const Connection& connection);
+
+// Sends all of one opened file. kOutOfReach and kFailed: it broke off, `io.err` says where.
+ExitCode SendFile(const SendOptions& options, DraftSource& file, const FileWay& way,
+                  Resolver& resolver, Connection& connection, const Io& io, FileReport* report);
 
 }  // namespace plumblane::client

@@ -1,6 +1,7 @@
-// What the command line says of `send`.
+// What the command line says of sending, and of what was sent.
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -22,6 +23,12 @@ struct SendOptions {
   std::optional<int> promise_days;
   std::string time_zone = "UTC";  // for bare dates at unknown destinations
   bool history = false;           // no alert that opens by it is sent out
+  std::string follow;             // "" = not: a file or directory to follow, instead of files
+};
+
+struct SendsOptions {
+  bool all = false, yes = false;  // not the latest only; do not ask
+  int64_t number = 0;             // of the one to take back
 };
 
 }  // namespace plumblane::client

@@ -178,7 +178,7 @@ std::vector<Rejection> TakeReceipt(const std::vector<Outgoing>& batch,
   return refused;
 }
 
-std::string ToText(const std::vector<FileReport>& reports, int width) {
+std::string ToText(const std::vector<FileReport>& reports, int width, int64_t send) {
   std::string text;
   for (const FileReport& report : reports) {
     const std::string name = reports.size() > 1 ? report.name + ": " : "";
@@ -198,11 +198,24 @@ std::string ToText(const std::vector<FileReport>& reports, int width) {
       if (!thought.empty()) text += Wrapped(thought, width, 2);
     }
   }
+  if (send != 0) {
+    absl::StrAppend(&text, "this is send ", send, "; \"plumblane sends undo ", send,
+                    "\" takes it back\n");
+  }
   return text;
 }
 
-std::string ToJson(const std::vector<FileReport>& reports) {
+std::string ToLine(const FileReport& report) {
+  return absl::StrCat(report.name, ": ", CountsText(report));
+}
+
+std::string ToJsonLine(const FileReport& report) {
+  return ToJson(report).dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
+}
+
+std::string ToJson(const std::vector<FileReport>& reports, int64_t send) {
   nlohmann::ordered_json json;
+  if (send != 0) json["sendNumber"] = send;
   json["files"] = nlohmann::ordered_json::array();
   for (const FileReport& report : reports) json["files"].push_back(ToJson(report));
   return json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n";

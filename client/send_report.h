@@ -50,10 +50,14 @@ std::vector<Rejection> TakeReceipt(const std::vector<Outgoing>& batch,
                                    const v1::BatchReceipt& receipt, FileReport& report);
 
 // The last lines of `send`: each thought begins a line, and goes on indented below when it does not
-// fit into `width` columns.
-std::string ToText(const std::vector<FileReport>& reports, int width);
+// fit into `width` columns. `send` is the number to take it back by, 0 = none.
+std::string ToText(const std::vector<FileReport>& reports, int width, int64_t send = 0);
+
+// One file of many, on one line: as text, and as JSON.
+std::string ToLine(const FileReport& report);
+std::string ToJsonLine(const FileReport& report);
 
 // The same numbers as one JSON document.
-std::string ToJson(const std::vector<FileReport>& reports);
+std::string ToJson(const std::vector<FileReport>& reports, int64_t send = 0);
 
 }  // namespace plumblane::client

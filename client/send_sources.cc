@@ -9,14 +9,6 @@
 namespace plumblane::client {
 namespace {
 
-EventDefaults DefaultsOf(const SendOptions& options) {
-  EventDefaults defaults;
-  defaults.shop = options.shop;
-  defaults.source = options.source.empty() ? kDefaultSource : options.source;
-  defaults.promise_days = options.promise_days;
-  return defaults;
-}
-
 ExitCode LoadMap(const SendOptions& options, const Io& io, SendSources& to) {
   std::variant<MapFile, Refusal> map = MappedFile::Load(options.mapping.map);
   if (const Refusal* refusal = std::get_if<Refusal>(&map)) {
@@ -45,6 +37,14 @@ Opened OpenOne(const std::string& path, const SendOptions& options, const Io& io
 }
 
 }  // namespace
+
+EventDefaults DefaultsOf(const SendOptions& options) {
+  EventDefaults defaults;
+  defaults.shop = options.shop;
+  defaults.source = options.source.empty() ? kDefaultSource : options.source;
+  defaults.promise_days = options.promise_days;
+  return defaults;
+}
 
 ExitCode OpenSources(const SendOptions& options, const Io& io, SendSources& to) {
   ExitCode code = options.mapping.map.empty() ? kDone : LoadMap(options, io, to);

@@ -8,6 +8,7 @@
 #include "client/countries.h"
 #include "client/draft_source.h"
 #include "client/exit_codes.h"
+#include "client/flat_event.h"
 #include "client/invocation.h"
 #include "client/io.h"
 #include "client/map_file.h"
@@ -20,6 +21,9 @@ struct SendSources {
   std::unique_ptr<Countries> countries;
   std::vector<std::unique_ptr<DraftSource>> sources;  // of each file
 };
+
+// What events are taken to say where they do not.
+EventDefaults DefaultsOf(const SendOptions& options);
 
 // Not kDone: it was said on `io.err` what is wrong.
 ExitCode OpenSources(const SendOptions& options, const Io& io, SendSources& to);

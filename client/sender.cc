@@ -135,6 +135,7 @@ grpc::Status Sender::SendBatch() {
   message_.Clear();
   message_.set_batch_number(batch_.number);
   message_.set_history(options_.history);
+  message_.set_send_number(options_.send);
   for (const Outgoing& outgoing : batch_.events) *message_.add_events() = outgoing.event;
   in_flight_.push_back(std::exchange(batch_, Batch()));
   is_writing_ = true;

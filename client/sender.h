@@ -42,6 +42,7 @@ class Sender {
     int max_in_flight = 8;
     absl::Duration patience = absl::Seconds(60);
     bool history = false;  // batches say that they tell of the past
+    int64_t send = 0;      // the send that they belong to
   };
   // Given with each receipt: the batch it is for, events by index.
   using OnReceipt = std::function<void(const std::vector<Outgoing>&, const v1::BatchReceipt&)>;

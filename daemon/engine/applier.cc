@@ -9,16 +9,15 @@
 #include <set>
 #include <utility>
 
-#include "engine/assignments.h"
+#include "engine/assignment_changes.h"
 #include "engine/changes.h"
-#include "engine/order_events.h"
+#include "engine/fates.h"
+#include "engine/sends.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
 
 namespace plumblane {
 namespace {
-
-using OrderPart = std::pair<OrderKey, int>;
 
 // An order to fold again.
 struct TouchedOrder {
@@ -27,13 +26,10 @@ struct TouchedOrder {
   std::vector<size_t> events;  // of the entry
 };
 
-bool IsTaken(const EventFate& fate) {
-  return fate.kind == EventFate::Kind::kAccepted || fate.kind == EventFate::Kind::kWaiting;
-}
-
-// Whom a part was and is paid to; none while it is not paid.
-struct Payment {
-  std::optional<std::string> before, after;
+// Of an order's events before an entry.
+struct KnownSends {
+  size_t events = 0;
+  std::vector<int64_t> sends;
 };
 
 // One application of one entry; the members are what it works on.
@@ -52,19 +48,23 @@ class Application {
     for (size_t i = 0; i < entry.content.events.size(); ++i) {
       Touch(entry.content.events[i].order).events.push_back(i);
     }
+    if (absl::Status status = TakeSends(entry); !status.ok()) return status;
     if (absl::Status status = TakeExcuses(entry.content.excuses); !status.ok()) return status;
     for (const SourceNews& news : entry.content.news) TakeNews(news);
     TakeAgreements(sequence, entry);
     for (const Assignment& given : entry.content.assignments) Touch(given.order);
-    keeps_payments_ = !entry.content.assignments.empty();
+    if (!entry.content.assignments.empty()) payments_.KeepUnchanged();
     if (absl::Status status = TakeEvents(entry.content.events); !status.ok()) return status;
-    if (absl::Status status = TakeAssignments(entry.content.assignments); !status.ok()) {
+    if (absl::Status status = ChangeAssignments(snapshot_, payments_, entry.content.assignments,
+                                                applied_.catalog, applied_.batch);
+        !status.ok()) {
       return status;
     }
     if (auto history = entry.content.history_through) {
       std::optional<Instant>& latest = applied_.catalog.history_through;
       if (!latest || *latest < *history) latest = history;
     }
+    if (absl::Status status = FinishSends(sequence, entry); !status.ok()) return status;
     TakeAlertNotices(entry.content.alert_notices);
     for (const Delivered& one : entry.content.deliveries) TakeDelivered(one);
     if (absl::Status status = Finish(); !status.ok()) return status;
@@ -81,6 +81,40 @@ class Application {
     const auto [at, is_new] = touched_at_.try_emplace(key, touched_.size());
     if (is_new) touched_.push_back({order, std::move(key), {}});
     return touched_[at->second];
+  }
+
+  absl::Status TakeSends(const LogEntry& entry) {
+    if (absl::Status status = sends_.Load(snapshot_, entry.content); !status.ok()) return status;
+    for (const SendBegun& begun : entry.content.sends_begun) {
+      applied_.sends.push_back(++applied_.catalog.last_send);
+      sends_.Begin(begun, entry.receive_time, applied_.sends.back());
+    }
+    for (const int64_t send : entry.content.sends_taken_back) {
+      const auto step = sends_.TakeBack(snapshot_, send, entry.receive_time);
+      if (!step.ok()) return step.status();
+      for (const OrderKey& order : step->orders) {
+        Touch(order);
+        taken_back_[order].push_back(send);
+      }
+      if (step->done) sends_gone_.push_back(send);
+    }
+    return absl::OkStatus();
+  }
+
+  absl::Status FinishSends(uint64_t sequence, const LogEntry& entry) {
+    for (size_t i = 0; i < applied_.fates.size(); ++i) {
+      sends_.Note(entry.content.events[i].event, applied_.fates[i].kind, sequence);
+    }
+    for (const SendFinished& finished : entry.content.sends_finished) {
+      sends_.Finish(finished, entry.receive_time);
+    }
+    for (const int64_t send : sends_gone_) {
+      const absl::Status counted = sends_.Recount(snapshot_, send, applied_.catalog);
+      if (!counted.ok()) return counted;
+      for (const auto& [name, word] : sends_.Get(send).sources) changed_sources_.insert(name);
+    }
+    sends_.AppendTo(applied_.batch);
+    return absl::OkStatus();
   }
 
   absl::Status TakeExcuses(const std::vector<Excuse>& excuses) {
@@ -125,13 +159,13 @@ class Application {
   }
 
   void TakeNews(const SourceNews& news) {
+    if (!sends_.Takes(news.send)) return;
+    sends_.NoteNews(news);
     Source& source = applied_.catalog.sources[news.source];
     if (const auto* through = std::get_if<Instant>(&news.news)) {
+      Hear({false, *through, {}}, news.send != 0, source);
       source.periodic = true;
       source.retired = false;
-      if (!source.complete_through || *source.complete_through < *through) {
-        source.complete_through = *through;
-      }
     } else if (std::holds_alternative<SourceNews::Live>(news.news)) {
       source.periodic = source.retired = false;
     } else {
@@ -195,44 +229,61 @@ class Application {
         known[i] = memory_.orders.Put(touched_[i].key, std::move(read), bytes);
         ++record;
       }
-      TakeOrder(touched_[i], *known[i], events);
+      const absl::Status taken = TakeOrder(touched_[i], *known[i], events);
+      if (!taken.ok()) return taken;
     }
     return absl::OkStatus();
   }
 
-  void TakeOrder(const TouchedOrder& touched, Kept<KnownOrder>::Item& item,
-                 const std::vector<OrderEvent>& incoming) {
+  absl::Status TakeOrder(const TouchedOrder& touched, Kept<KnownOrder>::Item& item,
+                         const std::vector<OrderEvent>& incoming) {
     std::vector<Event>& stored = item.value.events;
-    const size_t known = stored.size();
-    stored.reserve(std::max<size_t>(5, known + touched.events.size()));  // moving events is dear
+    const KnownSends known{stored.size(), SendsOf(stored)};
+    stored.reserve(std::max<size_t>(5, known.events + touched.events.size()));  // moving is dear
+    bool changed = TakeBackFrom(touched.order, stored);
     for (const size_t i : touched.events) {
-      applied_.fates[i].kind = TakeInto(stored, incoming[i].event);
-      if (applied_.fates[i].kind == EventFate::Kind::kAccepted) NoteSource(incoming[i].event);
+      const Event& event = incoming[i].event;
+      if (!sends_.Takes(SendOf(event))) {
+        applied_.fates[i].kind = EventFate::Kind::kNoSend;
+        continue;
+      }
+      const Told told = Tell(stored, event);
+      applied_.fates[i].kind = FateOf(told);
+      if (told != Told::kNew && told != Told::kAgain) continue;
+      NoteSource(event);
+      changed = true;
     }
-    const bool is_new = stored.size() != known;
     OrderState& state = item.value.state;
-    if (!is_new && applied_.catalog.excuses == excuses_before_) {
-      return NotePayments(touched.order, state, state);
+    if (!changed && applied_.catalog.excuses == excuses_before_) {
+      payments_.Note(touched.order, state, state);
+      return absl::OkStatus();
     }
     const OrderState before =
         std::exchange(state, Fold(touched.order, stored, rules_, *applied_.catalog.excuses));
     changes_.Replace(touched.order, before, state);
-    NotePayments(touched.order, before, state);
-    if (is_new) TakeNew(touched, item, incoming, before, stored.size() - known);
+    payments_.Note(touched.order, before, state);
+    return changed ? Keep(touched, item, incoming, before, known) : absl::OkStatus();
   }
 
-  void TakeNew(const TouchedOrder& touched, Kept<KnownOrder>::Item& item,
-               const std::vector<OrderEvent>& incoming, const OrderState& before, size_t count) {
+  absl::Status Keep(const TouchedOrder& touched, Kept<KnownOrder>::Item& item,
+                    const std::vector<OrderEvent>& incoming, const OrderState& before,
+                    const KnownSends& known) {
     const auto& [stored, after] = item.value;
     const StandingDelta was = StandingOf(before), is = StandingOf(after);
     const StandingDelta delta{is.orders - was.orders, is.waiting - was.waiting,
                               is.unpromised - was.unpromised};
-    applied_.standings[touched.events.back()] = delta;
+    if (!touched.events.empty()) applied_.standings[touched.events.back()] = delta;
     applied_.catalog.order_count += delta.orders;
-    applied_.catalog.event_count += static_cast<int64_t>(count);
-    std::string record = EncodeOrder(stored);
+    applied_.catalog.event_count +=
+        static_cast<int64_t>(stored.size()) - static_cast<int64_t>(known.events);
+    std::string record = stored.empty() ? "" : EncodeOrder(stored);
     memory_.orders.Weigh(item, BytesOf(item.value, record.size()));
-    applied_.batch.Put(Space::kOrders, touched.key, std::move(record));
+    if (stored.empty()) {
+      applied_.batch.Delete(Space::kOrders, touched.key);
+    } else {
+      applied_.batch.Put(Space::kOrders, touched.key, std::move(record));
+    }
+    IndexSends(touched.order, known.sends, stored, applied_.batch);
     HearFrom(stored, after);
     for (const size_t i : touched.events) {
       const Event& event = incoming[i].event;
@@ -241,71 +292,15 @@ class Application {
         applied_.fates[i].kind = EventFate::Kind::kWaiting;
       }
     }
-    if (HasNewFaults(before, after)) BlameFaults(touched, incoming, stored, before);
+    return HasNewFaults(before, after) ? BlameFaults(touched, incoming, before) : absl::OkStatus();
   }
 
-  // Of the parts whose assignment may change.
-  void NotePayments(const OrderKey& order, const OrderState& before, const OrderState& after) {
-    // Parts never go: events are kept.
-    for (const PartState& part : after.parts) {
-      Payment payment{PaidTo(before, part.part), PaidTo(after, part.part)};
-      if (keeps_payments_ || payment.before != payment.after) {
-        payments_[{order, part.part}] = std::move(payment);
-      }
-    }
-  }
-
-  absl::Status TakeAssignments(const std::vector<Assignment>& given) {
-    const OpenAssignments& open = *applied_.catalog.assignments;
-    std::map<OrderPart, StoredAssignment> changed;
-    for (const auto& [part, payment] : payments_) {
-      if (payment.before == payment.after) continue;
-      // What is not paid and was assigned is open, so most parts need not be looked up.
-      if (!payment.before && !open.by_part.contains(part)) continue;
-      auto stored = ReadAssignment(part);
-      if (!stored.ok()) return stored.status();
-      if (!*stored) continue;
-      (*stored)->state = StateOf((*stored)->assignment, payment.after);
-      changed[part] = **std::move(stored);
-    }
-    for (const Assignment& assignment : given) {
-      const OrderPart part{assignment.order, assignment.part};
-      if (changed.contains(part)) continue;
-      const auto stored = ReadAssignment(part);
-      if (!stored.ok()) return stored.status();
-      if (*stored) continue;
-      const auto payment = payments_.find(part);
-      changed[part] = {
-          assignment,
-          StateOf(assignment, payment == payments_.end() ? std::nullopt : payment->second.after)};
-      applied_.batch.Put(Space::kIndex, AssignedKey(assignment.time, part.first, part.second), "");
-    }
-    KeepAssignments(changed);
-    return absl::OkStatus();
-  }
-
-  absl::StatusOr<std::optional<StoredAssignment>> ReadAssignment(const OrderPart& part) const {
-    const auto record = snapshot_.Get(Space::kIndex, AssignmentKey(part.first, part.second));
-    if (!record.ok()) return record.status();
-    if (!*record) return std::nullopt;
-    auto stored = DecodeAssignment(**record);
-    if (!stored.ok()) return stored.status();
-    return *std::move(stored);
-  }
-
-  void KeepAssignments(const std::map<OrderPart, StoredAssignment>& changed) {
-    if (changed.empty()) return;
-    auto open = std::make_shared<OpenAssignments>(*applied_.catalog.assignments);
-    for (const auto& [part, stored] : changed) {
-      applied_.batch.Put(Space::kIndex, AssignmentKey(part.first, part.second),
-                         EncodeAssignment(stored));
-      if (stored.state == AssignmentState::kOpen) {
-        open->by_part[part] = {stored.assignment.pick.supplier, stored.assignment.time};
-      } else {
-        open->by_part.erase(part);
-      }
-    }
-    applied_.catalog.assignments = std::move(open);
+  // Takes out what sends taken back had told; false when nothing.
+  bool TakeBackFrom(const OrderKey& order, std::vector<Event>& events) {
+    const auto sends = taken_back_.find(order);
+    if (sends == taken_back_.end()) return false;
+    for (const int64_t send : sends->second) sends_.NoteTakenBack(send, TakeBack(events, send));
+    return true;
   }
 
   void HearFrom(const std::vector<Event>& events, const OrderState& state) {
@@ -317,25 +312,25 @@ class Application {
   }
 
   // Finds which of the new events brought each fault, by adding them one at a time to those that
-  // were there before.
-  void BlameFaults(const TouchedOrder& touched, const std::vector<OrderEvent>& incoming,
-                   const std::vector<Event>& stored, OrderState state) {
-    std::vector<Event> events;
-    std::copy_if(stored.begin(), stored.end(), std::back_inserter(events), [&](const Event& one) {
-      return std::none_of(touched.events.begin(), touched.events.end(), [&](size_t i) {
-        return IsTaken(applied_.fates[i]) && IsSame(one, incoming[i].event);
-      });
-    });
+  // are stored. Seldom needed, so they are read again instead of being kept for it.
+  absl::Status BlameFaults(const TouchedOrder& touched, const std::vector<OrderEvent>& incoming,
+                           OrderState state) {
+    const auto record = snapshot_.Get(Space::kOrders, touched.key);
+    if (!record.ok()) return record.status();
+    auto events =
+        *record ? DecodeOrder(**record) : absl::StatusOr<std::vector<Event>>(std::in_place);
+    if (!events.ok()) return events.status();
     for (const size_t i : touched.events) {
       EventFate& fate = applied_.fates[i];
+      if (fate.kind == EventFate::Kind::kNoSend) continue;
       const Event& event = incoming[i].event;
-      if (!IsTaken(fate)) continue;
-      TakeInto(events, event);
-      OrderState next = Fold(touched.order, events, rules_, *applied_.catalog.excuses);
+      if (Tell(*events, event) != Told::kNew) continue;
+      OrderState next = Fold(touched.order, *events, rules_, *applied_.catalog.excuses);
       fate.message = NewFaults(state, next, event.part);
       if (!fate.message.empty()) fate.kind = EventFate::Kind::kContradiction;
       state = std::move(next);
     }
+    return absl::OkStatus();
   }
 
   void NoteSource(const Event& event) {
@@ -343,12 +338,11 @@ class Application {
       event_source_ = &*applied_.catalog.sources.try_emplace(event.source).first;
       changed_sources_.insert(event.source);
     }
-    Source& source = event_source_->second;
-    if (event.type == EventType::kDelivered) source.sends_deliveries = true;
-    if (event.type == EventType::kRetracted) return;
-    if (!source.last_event || *source.last_event < event.time) source.last_event = event.time;
-    std::optional<Instant>& latest = applied_.catalog.latest_event;
-    if (!latest || *latest < event.time) latest = event.time;
+    SourceWord word;
+    word.sends_deliveries = event.type == EventType::kDelivered;
+    if (event.type != EventType::kRetracted) word.last_event = event.time;
+    Hear(word, SendOf(event) != 0, event_source_->second);
+    applied_.catalog.latest_event = std::max(applied_.catalog.latest_event, word.last_event);
   }
 
   absl::Status Finish() {
@@ -365,8 +359,12 @@ class Application {
       applied_.catalog.pairs = std::move(pairs);
     }
     for (const std::string& name : changed_sources_) {
-      applied_.batch.Put(Space::kMeta, SourceKey(name),
-                         EncodeSource(applied_.catalog.sources.at(name)));
+      const auto source = applied_.catalog.sources.find(name);
+      if (source == applied_.catalog.sources.end()) {
+        applied_.batch.Delete(Space::kMeta, SourceKey(name));
+      } else {
+        applied_.batch.Put(Space::kMeta, SourceKey(name), EncodeSource(source->second));
+      }
     }
     applied_.batch.Put(Space::kMeta, std::string(kProgressKey), EncodeProgress(applied_.catalog));
     applied_.cells = std::make_shared<const Cells>(changes_.TakeCells());
@@ -379,10 +377,12 @@ class Application {
   const std::shared_ptr<const ExcuseBook> excuses_before_;
   std::vector<TouchedOrder> touched_;
   absl::flat_hash_map<std::string, size_t> touched_at_;  // by key
-  bool keeps_payments_ = false;
-  std::map<OrderPart, Payment> payments_;  // of the parts touched
+  Payments payments_;                                    // of the parts touched
   std::set<std::string> changed_sources_;
   std::pair<const std::string, Source>* event_source_ = nullptr;  // of the last event
+  SendLedger sends_;
+  std::map<OrderKey, std::vector<int64_t>> taken_back_;  // sends to take out of these orders
+  std::vector<int64_t> sends_gone_;                      // this was their last step
   Changes changes_;
   Applied applied_;
 };

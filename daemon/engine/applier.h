@@ -5,7 +5,8 @@
 // before it was logged and cannot fail to apply; errors are those of the store, or DATA_LOSS /
 // INTERNAL when what is stored contradicts itself.
 //
-// Of an entry loads come first, then events, then assignments. Of several assignments of a part the
+// Of an entry sends that begin come first, then those taken back (sends.h), loads, events,
+// assignments. Of several assignments of a part the
 // first stays. An assignment is open until its part is paid, and again when that is retracted.
 // Notices of alerts come last; those that say nothing (AlertsTold::Take) are not kept. It is here
 // that they become quiet (IsQuiet), so it does not matter what was known when they were made.
@@ -33,6 +34,7 @@ struct Applied {
   std::shared_ptr<const Cells> cells;    // what the batch adds to the cells
   std::vector<EventFate> fates;          // one for each event of the entry
   std::vector<StandingDelta> standings;  // likewise; an order's change is at its last event
+  std::vector<int64_t> sends;            // the numbers of those begun
 };
 
 // `snapshot` and `catalog` are the state that entries up to `sequence` - 1 have made. `memory` is
@@ -60,9 +62,8 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
 absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
                                     Format& format);
 
-// Folds every stored order and compares with the stored cells, indexes, pairs and states of
-// assignments: empty when all
-// is equal, else the first difference in words.
+// Folds every stored order and compares with the stored cells, indexes, pairs, sends and states of
+// assignments: empty when all is equal, else the first difference in words.
 absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catalog& catalog,
                                            const FoldRules& rules);
 

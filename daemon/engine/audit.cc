@@ -8,6 +8,7 @@
 #include "engine/applier.h"
 #include "engine/assignments.h"
 #include "engine/changes.h"
+#include "orders/tellings.h"
 #include "storage/cell_codec.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
@@ -182,12 +183,14 @@ absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catal
                                            const FoldRules& rules) {
   Changes all;
   absl::Status bad;
+  std::map<std::string, std::string> sends;
   const absl::Status scanned = snapshot.Scan(Space::kOrders, "", "", [&](auto key, auto value) {
     auto events = DecodeOrder(value);
     bad = events.status();
     if (!bad.ok()) return false;
     const OrderKey order = ParseOrderRecordKey(key);
     all.Replace(order, {}, Fold(order, *events, rules, *catalog.excuses));
+    for (const int64_t send : SendsOf(*events)) sends[SendOrderKey(send, order)] = "";
     return true;
   });
   bad.Update(scanned);
@@ -207,6 +210,8 @@ absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catal
     difference = Compare(snapshot, Space::kIndex, std::string_view(&kind, 1), keys, "index entry");
     if (!difference.ok() || !difference->empty()) return difference;
   }
+  difference = Compare(snapshot, Space::kIndex, "n", sends, "order of a send");
+  if (!difference.ok() || !difference->empty()) return difference;
   return CompareAssignments(snapshot, catalog, rules);
 }
 

@@ -7,6 +7,12 @@
 
 namespace plumblane {
 
+void SourceWord::Add(const SourceWord& other) {
+  sends_deliveries = sends_deliveries || other.sends_deliveries;
+  complete_through = std::max(complete_through, other.complete_through);
+  last_event = std::max(last_event, other.last_event);
+}
+
 void PairDirectory::Insert(const Pair& pair) {
   by_supplier.insert(pair);
   by_destination[pair.lane.destination].emplace(pair.lane, pair.supplier);

@@ -23,12 +23,19 @@
 
 namespace plumblane {
 
-struct Source {
-  bool periodic = false;  // complete up to complete_through only; else live
-  bool retired = false;
+// What a source has told, as far as it can be taken back with a send.
+struct SourceWord {
   bool sends_deliveries = false;
   std::optional<Instant> complete_through;
   std::optional<Instant> last_event;
+  void Add(const SourceWord& other);
+  bool operator==(const SourceWord&) const = default;
+};
+
+struct Source : SourceWord {
+  bool periodic = false;  // complete up to complete_through only; else live
+  bool retired = false;
+  std::optional<SourceWord> outside;  // of it, outside any send; absent: all of it
   bool operator==(const Source&) const = default;
 
   // It holds back what may be called late.
@@ -69,6 +76,7 @@ struct Catalog {
   std::optional<Instant> history_through;  // the latest of any submission
   int64_t order_count = 0;                 // parts with at least one event
   int64_t event_count = 0;
+  int64_t last_send = 0;  // the number of the latest
 
   // The earliest completeness over the sources that limit the news; none when no source does.
   std::optional<Instant> NewsHorizon() const;

@@ -9,6 +9,7 @@
 
 #include "base/give_way.h"
 #include "engine/applier.h"
+#include "engine/sends.h"
 #include "storage/keys.h"
 
 namespace plumblane {
@@ -37,6 +38,7 @@ absl::Status Engine::Start() {
   if (!catalog.ok()) return catalog.status();
   Publish(*catalog, std::make_shared<const Cells>());
   if (absl::Status status = Replay(); !status.ok()) return status;
+  if (absl::Status status = FinishTakingBack(); !status.ok()) return status;
   {
     std::lock_guard lock(queue_mutex_);
     phase_ = Phase::kRunning;
@@ -118,6 +120,26 @@ absl::Status Engine::Replay() {
   }
   if (*tail > before)
     spdlog::info("applied {} log entries again after a hard stop", *tail - before);
+  return absl::OkStatus();
+}
+
+absl::Status Engine::FinishTakingBack() {
+  std::vector<int64_t> sends;
+  absl::Status bad = EachSend(*snapshot_, INT64_MAX, [&](const Send& send) {
+    if (send.state == SendState::kBeingTakenBack) sends.push_back(send.number);
+    return true;
+  });
+  if (!bad.ok()) return bad;
+  while (!sends.empty()) {
+    Submission step;
+    step.sends_taken_back = {sends.back()};
+    auto applied = LogAndApply(step);
+    if (!applied.ok()) return applied.status();
+    Publish(applied->catalog, applied->cells);
+    const auto send = ReadSend(*snapshot_, sends.back());
+    if (!send.ok()) return send.status();
+    if ((*send)->state == SendState::kTakenBack) sends.pop_back();
+  }
   return absl::OkStatus();
 }
 
@@ -209,6 +231,9 @@ void Engine::Commit() {
       move_all(waiting.submission.assignments, content.assignments);
       move_all(waiting.submission.alert_notices, content.alert_notices);
       move_all(waiting.submission.deliveries, content.deliveries);
+      move_all(waiting.submission.sends_begun, content.sends_begun);
+      move_all(waiting.submission.sends_finished, content.sends_finished);
+      move_all(waiting.submission.sends_taken_back, content.sends_taken_back);
       content.history_through =
           std::max(content.history_through, waiting.submission.history_through);
     }
@@ -271,8 +296,12 @@ absl::StatusOr<Applied> Engine::LogAndApply(const std::vector<Waiting>& taken,
 
 void Engine::Reply(std::vector<Waiting>& taken, const Applied& applied) {
   size_t at = 0;
+  auto send = applied.sends.begin();
   for (Waiting& waiting : taken) {
     Receipt receipt;
+    for (size_t i = 0; i < waiting.submission.sends_begun.size(); ++i) {
+      receipt.sends.push_back(*send++);
+    }
     receipt.log_sequence = applied.catalog.log_sequence;
     for (size_t i = 0; i < waiting.submission.events.size(); ++i, ++at) {
       receipt.fates.push_back(applied.fates[at]);

@@ -63,8 +63,8 @@ class Engine {
   Engine& operator=(const Engine&) = delete;
 
   // Checks the format of the store, applies what the log holds beyond it, folds again if the rules
-  // changed, then starts the committer. Errors: FAILED_PRECONDITION for a store of another version,
-  // DATA_LOSS for damage, UNAVAILABLE from the medium.
+  // changed, finishes taking back sends, then starts the committer. Errors: FAILED_PRECONDITION for
+  // a store of another version, DATA_LOSS for damage, UNAVAILABLE from the medium.
   absl::Status Start();
 
   // Takes everything that was submitted, then stops the committer. Idempotent.
@@ -98,6 +98,7 @@ class Engine {
 
   absl::Status CheckFormat();
   absl::Status Replay();
+  absl::Status FinishTakingBack();
   absl::Status Refold(Format format);
   void Commit();
   std::vector<Waiting> TakeWaiting();

@@ -23,6 +23,7 @@ bool Parse(google::protobuf::MessageLite& message, std::string_view bytes) {
 
 void ToProto(const SourceNews& news, pb::News& out) {
   out.set_source(news.source);
+  out.set_send(news.send);
   if (const auto* through = std::get_if<Instant>(&news.news)) {
     out.set_complete_through_millis(through->millis);
   } else if (std::holds_alternative<SourceNews::Live>(news.news)) {
@@ -33,7 +34,7 @@ void ToProto(const SourceNews& news, pb::News& out) {
 }
 
 SourceNews FromProto(const pb::News& in) {
-  SourceNews news{in.source(), SourceNews::Retired{}};
+  SourceNews news{in.source(), SourceNews::Retired{}, in.send()};
   if (in.has_complete_through_millis()) {
     news.news = Instant{in.complete_through_millis()};
   } else if (in.live()) {
@@ -72,13 +73,32 @@ Excuse FromProto(const pb::ExcuseRecord& in) {
   return excuse;
 }
 
+void ToProto(const SourceWord& word, pb::SourceWord& out) {
+  out.set_sends_deliveries(word.sends_deliveries);
+  if (word.complete_through) out.set_complete_through_millis(word.complete_through->millis);
+  if (word.last_event) out.set_last_event_millis(word.last_event->millis);
+}
+
+SourceWord FromProto(const pb::SourceWord& in) {
+  SourceWord word{in.sends_deliveries(), {}, {}};
+  if (in.has_complete_through_millis()) word.complete_through = {in.complete_through_millis()};
+  if (in.has_last_event_millis()) word.last_event = {in.last_event_millis()};
+  return word;
+}
+
+void ToProto(const SendBegun& begun, pb::SendBegun& out) {
+  out.mutable_files()->Assign(begun.files.begin(), begun.files.end());
+  out.set_shop(begun.shop);
+  out.set_source(begun.source);
+}
+
+SendBegun FromProto(const pb::SendBegun& in) {
+  return {{in.files().begin(), in.files().end()}, in.shop(), in.source()};
+}
+
 void ToProto(const FoldRules& rules, pb::FoldRules& out) {
   out.set_lost_after_days(rules.lost_after_days);
   out.set_tolerance_millis(rules.tolerance_millis);
-}
-
-FoldRules FromProto(const pb::FoldRules& in) {
-  return {in.lost_after_days(), in.tolerance_millis()};
 }
 
 }  // namespace
@@ -101,6 +121,13 @@ std::string EncodeContent(const Submission& content) {
     out.set_sink(one.sink);
     out.set_cursor(one.cursor);
   }
+  for (const SendBegun& begun : content.sends_begun) ToProto(begun, *entry.add_sends_begun());
+  for (const SendFinished& finished : content.sends_finished) {
+    pb::SendFinished& out = *entry.add_sends_finished();
+    out.set_number(finished.number);
+    out.set_rejected_count(finished.rejected);
+  }
+  for (const int64_t send : content.sends_taken_back) entry.add_sends_taken_back(send);
   return entry.SerializeAsString();
 }
 
@@ -150,6 +177,11 @@ absl::StatusOr<LogEntry> DecodeLogEntry(std::string_view bytes) {
   if (in.has_history_through_millis()) {
     entry.content.history_through = Instant{in.history_through_millis()};
   }
+  for (const auto& begun : in.sends_begun()) entry.content.sends_begun.push_back(FromProto(begun));
+  for (const pb::SendFinished& finished : in.sends_finished()) {
+    entry.content.sends_finished.push_back({finished.number(), finished.rejected_count()});
+  }
+  entry.content.sends_taken_back.assign(in.sends_taken_back().begin(), in.sends_taken_back().end());
   return entry;
 }
 
@@ -160,16 +192,70 @@ std::string EncodeSource(const Source& source) {
   out.set_sends_deliveries(source.sends_deliveries);
   if (source.complete_through) out.set_complete_through_millis(source.complete_through->millis);
   if (source.last_event) out.set_last_event_millis(source.last_event->millis);
+  if (source.outside) ToProto(*source.outside, *out.mutable_outside());
   return out.SerializeAsString();
 }
 
 absl::StatusOr<Source> DecodeSource(std::string_view bytes) {
   pb::SourceRecord in;
   if (!Parse(in, bytes)) return Malformed("a source");
-  Source source{in.periodic(), in.retired(), in.sends_deliveries(), {}, {}};
+  Source source;
+  source.periodic = in.periodic();
+  source.retired = in.retired();
+  source.sends_deliveries = in.sends_deliveries();
   if (in.has_complete_through_millis()) source.complete_through = {in.complete_through_millis()};
   if (in.has_last_event_millis()) source.last_event = {in.last_event_millis()};
+  if (in.has_outside()) source.outside = FromProto(in.outside());
   return source;
+}
+
+std::string EncodeSend(const Send& send) {
+  pb::SendRecord out;
+  out.set_begun_millis(send.begun.millis);
+  ToProto(send.from, *out.mutable_from());
+  out.set_state(static_cast<int>(send.state));
+  out.set_accepted_count(send.accepted);
+  out.set_repeat_count(send.repeated);
+  out.set_conflict_count(send.conflicts);
+  out.set_rejected_count(send.rejected);
+  if (send.first_event) out.set_first_event_millis(send.first_event->millis);
+  if (send.last_event) out.set_last_event_millis(send.last_event->millis);
+  out.set_first_sequence(static_cast<int64_t>(send.first_sequence));
+  out.set_last_sequence(static_cast<int64_t>(send.last_sequence));
+  if (send.finished) out.set_finished_millis(send.finished->millis);
+  if (send.taken_back) out.set_taken_back_millis(send.taken_back->millis);
+  out.set_gone_count(send.events_taken_back.gone);
+  out.set_staying_count(send.events_taken_back.staying);
+  for (const auto& [name, word] : send.sources) {
+    pb::SourceWord& source = *out.add_sources();
+    source.set_source(name);
+    ToProto(word, source);
+  }
+  return out.SerializeAsString();
+}
+
+absl::StatusOr<Send> DecodeSend(std::string_view bytes) {
+  pb::SendRecord in;
+  if (!Parse(in, bytes) || in.state() < 0 || in.state() > static_cast<int>(SendState::kTakenBack)) {
+    return Malformed("a send");
+  }
+  Send send;
+  send.begun = {in.begun_millis()};
+  send.from = FromProto(in.from());
+  send.state = static_cast<SendState>(in.state());
+  send.accepted = in.accepted_count();
+  send.repeated = in.repeat_count();
+  send.conflicts = in.conflict_count();
+  send.rejected = in.rejected_count();
+  if (in.has_first_event_millis()) send.first_event = {in.first_event_millis()};
+  if (in.has_last_event_millis()) send.last_event = {in.last_event_millis()};
+  send.first_sequence = static_cast<uint64_t>(in.first_sequence());
+  send.last_sequence = static_cast<uint64_t>(in.last_sequence());
+  if (in.has_finished_millis()) send.finished = {in.finished_millis()};
+  if (in.has_taken_back_millis()) send.taken_back = {in.taken_back_millis()};
+  send.events_taken_back = {in.gone_count(), in.staying_count()};
+  for (const pb::SourceWord& word : in.sources()) send.sources[word.source()] = FromProto(word);
+  return send;
 }
 
 std::string EncodeExcuse(const Excuse& excuse) {
@@ -252,6 +338,7 @@ std::string EncodeProgress(const Catalog& catalog) {
   out.set_order_count(catalog.order_count);
   out.set_event_count(catalog.event_count);
   if (catalog.history_through) out.set_history_through_millis(catalog.history_through->millis);
+  out.set_last_send(catalog.last_send);
   return out.SerializeAsString();
 }
 
@@ -262,6 +349,7 @@ absl::Status DecodeProgress(std::string_view bytes, Catalog& catalog) {
   if (in.has_latest_event_millis()) catalog.latest_event = Instant{in.latest_event_millis()};
   catalog.order_count = in.order_count();
   catalog.event_count = in.event_count();
+  catalog.last_send = in.last_send();
   if (in.has_history_through_millis()) {
     catalog.history_through = Instant{in.history_through_millis()};
   }
@@ -280,7 +368,10 @@ std::string EncodeFormat(const Format& format) {
 absl::StatusOr<Format> DecodeFormat(std::string_view bytes) {
   pb::Format in;
   if (!Parse(in, bytes)) return Malformed("the format");
-  Format format{in.version(), FromProto(in.rules()), {}, in.refolded_through()};
+  Format format{in.version(),
+                FoldRules{in.rules().lost_after_days(), in.rules().tolerance_millis()},
+                {},
+                in.refolded_through()};
   if (in.has_next_rules()) format.next_rules = FromProto(in.next_rules());
   return format;
 }

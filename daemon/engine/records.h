@@ -12,6 +12,7 @@
 
 #include "engine/assignments.h"
 #include "engine/catalog.h"
+#include "engine/sends.h"
 #include "engine/submission.h"
 #include "orders/fold.h"
 
@@ -34,6 +35,9 @@ absl::StatusOr<LogEntry> DecodeLogEntry(std::string_view bytes);
 
 std::string EncodeSource(const Source& source);
 absl::StatusOr<Source> DecodeSource(std::string_view bytes);
+
+std::string EncodeSend(const Send& send);
+absl::StatusOr<Send> DecodeSend(std::string_view bytes);
 
 std::string EncodeExcuse(const Excuse& excuse);
 absl::StatusOr<Excuse> DecodeExcuse(std::string_view bytes);

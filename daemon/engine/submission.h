@@ -36,6 +36,7 @@ struct SourceNews {
   std::string source;
   // An Instant: periodic and complete up to then.
   std::variant<Instant, Live, Retired> news;
+  int64_t send = 0;  // the send that says it; 0 = none
   bool operator==(const SourceNews&) const = default;
 };
 
@@ -44,6 +45,20 @@ struct Delivered {
   std::string sink;
   int64_t cursor = 0;
   bool operator==(const Delivered&) const = default;
+};
+
+// A send that begins: what is to be remembered of where it comes from.
+struct SendBegun {
+  std::vector<std::string> files;
+  std::string shop, source;  // of events that name none
+  bool operator==(const SendBegun&) const = default;
+};
+
+// A send that has told all it had.
+struct SendFinished {
+  int64_t number = 0;
+  int64_t rejected = 0;  // lines that were not taken, by its own count
+  bool operator==(const SendFinished&) const = default;
 };
 
 // What one sender hands in at a time; all of it is already checked to be right in itself.
@@ -57,9 +72,15 @@ struct Submission {
   std::vector<Delivered> deliveries = {};
   // Up to here all is past: IsQuiet (alerts_told.h).
   std::optional<Instant> history_through = {};
+  // Events name their send in their telling.
+  std::vector<SendBegun> sends_begun = {};
+  std::vector<SendFinished> sends_finished = {};
+  // Sends to take back: one step of each (sends.h).
+  std::vector<int64_t> sends_taken_back = {};
   bool empty() const {
     return events.empty() && news.empty() && excuses.empty() && agreements.empty() &&
-           assignments.empty() && alert_notices.empty() && deliveries.empty() && !history_through;
+           assignments.empty() && alert_notices.empty() && deliveries.empty() && !history_through &&
+           sends_begun.empty() && sends_finished.empty() && sends_taken_back.empty();
   }
 };
 
@@ -72,6 +93,7 @@ struct EventFate {
     kConflict,       // the id is known with other content: the first stays
     kOrderFull,      // the order holds kMaxEventsPerOrder: not taken
     kWaiting,        // accepted: a retraction of an event not yet seen
+    kNoSend,         // its send was taken back, or never begun: not taken
   };
   Kind kind = Kind::kAccepted;
   std::string message;  // contradictions, in words
@@ -96,9 +118,7 @@ struct Receipt {
   uint64_t log_sequence = 0;
   std::vector<EventFate> fates;  // one for each event
   StandingDelta standing;
+  std::vector<int64_t> sends = {};  // the numbers of those begun
 };
-
-// An order record is read and written whole, so it is kept small.
-inline constexpr size_t kMaxEventsPerOrder = 1000;
 
 }  // namespace plumblane

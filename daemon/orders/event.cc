@@ -61,7 +61,8 @@ std::optional<Reason> ReasonNamed(std::string_view name) {
 }
 
 bool Earlier(const Event& a, const Event& b) {
-  return std::tie(a.time, a.source, a.event_id) < std::tie(b.time, b.source, b.event_id);
+  return std::tie(a.time, a.source, a.event_id, a.content_hash) <
+         std::tie(b.time, b.source, b.event_id, b.content_hash);
 }
 
 uint64_t ContentHash(const OrderKey& order, const Event& event, const SentDates& dates) {
@@ -99,7 +100,6 @@ uint64_t ContentHash(const OrderKey& order, const Event& event, const SentDates&
   hasher.Text('k', event.tracking);
   hasher.Int('y', static_cast<int64_t>(event.reason));
   hasher.Text('x', event.retracts);
-  if (event.revision) hasher.Int('R', event.revision->millis);
   return hasher.value();
 }
 

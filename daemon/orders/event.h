@@ -8,6 +8,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "base/ids.h"
 #include "base/money.h"
@@ -52,8 +53,15 @@ std::string_view NameOf(Reason reason);
 std::optional<EventType> EventTypeNamed(std::string_view name);
 std::optional<Reason> ReasonNamed(std::string_view name);
 
+// One time that an event was told.
+struct Telling {
+  Instant revision;  // under which revision; {0} for an event without
+  int64_t send = 0;  // by which send; 0 = outside any, or for good (orders/tellings.h)
+  bool operator==(const Telling&) const = default;
+};
+
 struct Event {
-  // Identity: (order, source, event_id) and a hash of what was sent.
+  // Identity: (order, source, event_id) and a hash of what was sent, its revision aside.
   std::string source;
   std::string event_id;
   uint64_t content_hash = 0;
@@ -77,12 +85,13 @@ struct Event {
   std::string tracking;
   Reason reason = Reason::kNone;
   std::string retracts;             // retracted: the event_id taken back
-  std::optional<Instant> revision;  // when the export that says this was made
+  std::optional<Instant> revision;  // when the export that says this was made; the latest of all
+  std::vector<Telling> tellings;    // latest revision first; empty = outside any send
 
   bool operator==(const Event&) const = default;
 };
 
-// The order in which events are kept and searched: by (time, source, event_id).
+// The order in which events are kept and searched: by (time, source, event_id), then by content.
 bool Earlier(const Event& a, const Event& b);
 
 // What the sender gave as a bare date; the event holds the moment it stands for.
@@ -90,8 +99,8 @@ struct SentDates {
   std::optional<Day> time, promise;
 };
 
-// Stable hash of everything the sender said (identity included, content_hash excluded): of a date
-// where a date was given, of the days where the promise was given in days.
+// Stable hash of everything the sender said (identity included; content_hash, revision and tellings
+// excluded): of a date where a date was given, of the days where the promise was given in days.
 uint64_t ContentHash(const OrderKey& order, const Event& event, const SentDates& dates = {});
 
 }  // namespace plumblane

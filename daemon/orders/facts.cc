@@ -199,12 +199,12 @@ PartState FactsOf(const OrderKey& order, int part, const std::vector<const Event
   }
   for (size_t i = 0; i < events.size(); ++i) {
     if (events[i]->type != EventType::kRetracted || ignored[i] != Ignored::kNo) continue;
-    const auto names_a_retraction = [&retraction = *events[i]](const Event* other) {
-      return other->type == EventType::kRetracted && other->source == retraction.source &&
-             other->event_id == retraction.retracts;
-    };
-    if (std::any_of(events.begin(), events.end(), names_a_retraction)) {
-      reader.AddFault(Fault::kRetractsRetraction);
+    for (size_t j = 0; j < events.size(); ++j) {
+      // One of an older revision may be gone already.
+      if (events[j]->type == EventType::kRetracted && ignored[j] != Ignored::kOlderRevision &&
+          events[j]->source == events[i]->source && events[j]->event_id == events[i]->retracts) {
+        reader.AddFault(Fault::kRetractsRetraction);
+      }
     }
   }
   return reader.Finish(order, excuses);

@@ -4,7 +4,8 @@
 // same events gives the same state and the same entries.
 //
 // Which events are in effect:
-//  1. Of one source's events for one part that carry a revision, only those of the latest revision.
+//  1. Of one source's events for one part that carry a revision, only those of the latest revision
+//     (what is kept of older ones: tellings.h).
 //  2. Not those named by a retraction that is itself in effect by rule 1 (same part and source).
 //     A retraction cannot be retracted.
 // Facts (supplier, lane, promise, amounts) come each from the earliest event in effect, by (time,
@@ -119,7 +120,7 @@ struct OrderState {
   bool operator==(const OrderState&) const = default;
 };
 
-// REQUIRES: `events` sorted by Earlier() within the order, no (part, source, event_id) twice.
+// REQUIRES: `events` sorted by Earlier() within the order, as Tell() keeps them (tellings.h).
 OrderState Fold(const OrderKey& order, const std::vector<Event>& events, const FoldRules& rules,
                 const ExcuseBook& excuses);
 

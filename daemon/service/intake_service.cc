@@ -104,7 +104,12 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   void Answer(Read& read, const Receipt& receipt) {
     Lock lock(mutex_);
     --in_flight_;
-    if (receipt.status.ok()) {
+    const auto has_no_send = [](const EventFate& fate) {
+      return fate.kind == EventFate::Kind::kNoSend;
+    };
+    if (std::any_of(receipt.fates.begin(), receipt.fates.end(), has_no_send)) {
+      End({grpc::FAILED_PRECONDITION, "the send was taken back, or never began; begin another"});
+    } else if (receipt.status.ok()) {
       Count(read, receipt);
       AddTo(service_.totals_, read.receipt);
       receipts_.push_back(std::move(read.receipt));
@@ -149,6 +154,10 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     for (int i = 0; i < batch_.events_size(); ++i) {
       auto event = ReadEvent(batch_.events(i), service_.zones_, now);
       if (auto* taken = std::get_if<OrderEvent>(&event)) {
+        if (batch_.send_number() != 0) {
+          taken->event.tellings = {
+              {taken->event.revision.value_or(Instant{0}), batch_.send_number()}};
+        }
         std::string remark =
             FillFromAgreements(batch_.events(i), *agreements, service_.zones_, taken->event);
         if (!remark.empty()) read.remarks[read.indexes.size()] = std::move(remark);
@@ -289,11 +298,14 @@ grpc::ServerUnaryReactor* IntakeService::ReportNews(grpc::CallbackServerContext*
     return reactor;
   }
   const std::string source = news->source;
+  news->send = request->send_number();
   SubmitFact(engine_, Submission{{}, {*std::move(news)}, {}}, reactor,
              [this, response, source](const Receipt& receipt) {
                response->set_log_sequence(static_cast<int64_t>(receipt.log_sequence));
                const View view = engine_.Look();
-               const auto& through = view.catalog().sources.at(source).complete_through;
+               const auto known = view.catalog().sources.find(source);
+               if (known == view.catalog().sources.end()) return;  // its send was taken back
+               const auto& through = known->second.complete_through;
                if (through) WriteTime(*through, response->mutable_complete_through_time());
              });
   return reactor;

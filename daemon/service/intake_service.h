@@ -1,4 +1,5 @@
-// Intake: batches of events in, receipts out.
+// Intake: batches of events in, receipts out; whole sends begun, listed and taken back
+// (send_service.cc).
 //
 // One stream holds at most kBatchesInFlight batches that were read and not yet answered; beyond
 // that, and while the engine has no room, nothing is read, so the sender is slowed by flow control.
@@ -14,6 +15,7 @@
 
 #include "base/zones.h"
 #include "engine/engine.h"
+#include "service/one_at_a_time.h"
 
 namespace plumblane {
 
@@ -32,6 +34,18 @@ class IntakeService final : public v1::Intake::CallbackService {
   grpc::ServerUnaryReactor* ReportNews(grpc::CallbackServerContext* context,
                                        const v1::ReportNewsRequest* request,
                                        v1::ReportNewsResponse* response) override;
+  grpc::ServerUnaryReactor* BeginSend(grpc::CallbackServerContext* context,
+                                      const v1::BeginSendRequest* request,
+                                      v1::Send* response) override;
+  grpc::ServerUnaryReactor* FinishSend(grpc::CallbackServerContext* context,
+                                       const v1::FinishSendRequest* request,
+                                       v1::Send* response) override;
+  grpc::ServerUnaryReactor* ListSends(grpc::CallbackServerContext* context,
+                                      const v1::ListSendsRequest* request,
+                                      v1::ListSendsResponse* response) override;
+  grpc::ServerUnaryReactor* UndoSend(grpc::CallbackServerContext* context,
+                                     const v1::UndoSendRequest* request,
+                                     v1::UndoSendResponse* response) override;
 
   // Events answered since the start, by what became of them.
   struct Totals {
@@ -52,6 +66,7 @@ class IntakeService final : public v1::Intake::CallbackService {
   std::mutex mutex_;
   bool draining_ = false;            // guarded by mutex_
   std::set<IngestStream*> streams_;  // guarded by mutex_
+  OneAtATime undos_;
 };
 
 }  // namespace plumblane

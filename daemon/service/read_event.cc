@@ -91,19 +91,26 @@ class EventReader {
     return day.ok() ? std::optional(*day) : std::nullopt;
   }
 
+  // No later than the clock of the receiver, a day for clocks that are not exact.
+  void NotAhead(const std::string& field, Instant time) {
+    if (time <= received_ + kMaxAheadMillis) return;
+    Reject("TIME_AHEAD", field,
+           absl::StrCat(FormatInstant(time), " lies more than a day ahead of now, ",
+                        FormatInstant(received_)));
+  }
+
   void ReadTime() {
     if (!in_.has_event_time()) {
       Missing("event_time", "expected when it happened");
       return;
     }
     event().time = Time("event_time", in_.event_time()).value_or(Instant{});
-    if (event().time > received_ + kMaxAheadMillis) {
-      Reject("TIME_AHEAD", "event_time",
-             absl::StrCat(FormatInstant(event().time), " lies more than a day ahead of now, ",
-                          FormatInstant(received_)));
-    }
+    NotAhead("event_time", event().time);
     dates_.time = Date("event_date", in_.event_date());
-    if (in_.has_revision_time()) event().revision = Time("revision_time", in_.revision_time());
+    if (in_.has_revision_time()) {
+      event().revision = Time("revision_time", in_.revision_time());
+      if (event().revision) NotAhead("revision_time", *event().revision);
+    }
   }
 
   void LaneEnd(const std::string& field, const std::string& in, std::string& out) {

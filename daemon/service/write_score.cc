@@ -3,6 +3,7 @@
 #include <cassert>
 #include <cmath>
 
+#include "orders/tellings.h"
 #include "service/write_answer.h"
 
 namespace plumblane {
@@ -226,6 +227,7 @@ std::optional<v1::EventResult> WriteFate(int index, const EventFate& fate) {
   switch (fate.kind) {
     case EventFate::Kind::kAccepted:
     case EventFate::Kind::kDuplicate:
+    case EventFate::Kind::kNoSend:  // its stream ends
       return std::nullopt;
     case EventFate::Kind::kContradiction:
       say(v1::EventResult::OUTCOME_CONTRADICTION, "CONTRADICTION", "", fate.message);

@@ -144,6 +144,32 @@ std::string NoticeKey(int64_t cursor) {
   return writer.Take();
 }
 
+std::string SendKey(int64_t send) {
+  KeyWriter writer;
+  writer.Raw(kSendPrefix);
+  writer.Big(~static_cast<uint64_t>(send), 8);
+  return writer.Take();
+}
+
+int64_t ParseSendKey(std::string_view key) {
+  return static_cast<int64_t>(~ByteReader(key.substr(kSendPrefix.size())).Big(8));
+}
+
+std::string SendOrdersPrefix(int64_t send) {
+  KeyWriter writer;
+  writer.Byte('n');
+  writer.Big(static_cast<uint64_t>(send), 8);
+  return writer.Take();
+}
+
+std::string SendOrderKey(int64_t send, const OrderKey& order) {
+  return SendOrdersPrefix(send) + OrderRecordKey(order);
+}
+
+OrderKey ParseSendOrderKey(std::string_view key) {
+  return ParseOrderRecordKey(key.substr(SendOrdersPrefix(0).size()));
+}
+
 std::string LogKey(uint64_t sequence) {
   ByteWriter writer;
   writer.Big(sequence, 8);

@@ -14,12 +14,14 @@
 //           'a' part                              value: its assignment
 //           'b' time(big64) part                  assignments by time, latest first: the time
 //                                                 counts down from 2^64 - 1, in millis
+//           'n' send(big64) shop 0 order_id       orders of which the send told something
 //           where lane is origin 0 destination 0 service 0
 //           and part is   shop 0 order_id 0 part(big16)
 //   meta    "format", "progress", "source/" source, "excuse/" excuse_id,
 //           "agreement/" sequence(big64) index(big32)   a load: which one of its log entry
 //           "notice/" cursor(big64)                     what was told of alerts
 //           "delivered/" sink                           value: cursor, signed
+//           "send/" number(big64)                       latest first: it counts down from 2^64 - 1
 //   log     sequence(big64)
 //
 // So one supplier's, one lane's (through 'p') and one pair's cells are each read without passing
@@ -66,6 +68,10 @@ std::string ExcuseKey(std::string_view excuse_id);
 std::string AgreementKey(uint64_t sequence, size_t index);
 std::string NoticeKey(int64_t cursor);
 std::string DeliveredKey(std::string_view sink);
+std::string SendKey(int64_t send);
+// REQUIRES: made by it.
+int64_t ParseSendKey(std::string_view key);
+inline constexpr std::string_view kSendPrefix = "send/";
 inline constexpr std::string_view kDeliveredPrefix = "delivered/";
 inline constexpr std::string_view kNoticePrefix = "notice/";
 inline constexpr std::string_view kSourcePrefix = "source/";
@@ -107,6 +113,11 @@ struct PairedPart {
   IndexedPart part;
 };
 absl::StatusOr<PairedPart> ParsePairIndexKey(std::string_view key);
+
+std::string SendOrdersPrefix(int64_t send);
+std::string SendOrderKey(int64_t send, const OrderKey& order);
+// REQUIRES: made by it.
+OrderKey ParseSendOrderKey(std::string_view key);
 
 inline constexpr std::string_view kAssignmentPrefix = "a";
 std::string AssignmentKey(const OrderKey& order, int part);

@@ -30,6 +30,7 @@ enum Bit {
   kRevision,
   kQuoted,
   kSupplierItem,
+  kTellings,
   kBitCount
 };
 
@@ -50,6 +51,16 @@ class FieldWriter {
     if (!money) return;
     Set(bit).Signed(money->minor_units);
     fields_.Text(money->currency);
+  }
+  void Tellings(Bit bit, const Event& event) {
+    if (event.tellings.empty()) return;
+    Set(bit).Number(event.tellings.size());
+    for (const Telling& telling : event.tellings) {
+      if (event.revision) {
+        fields_.Number(static_cast<uint64_t>(event.revision->millis - telling.revision.millis));
+      }
+      fields_.Number(static_cast<uint64_t>(telling.send));
+    }
   }
   ByteWriter& Set(Bit bit) {
     mask_ |= uint64_t{1} << bit;
@@ -94,6 +105,7 @@ void WriteEvent(ByteWriter& writer, const Event& event) {
   fields.Time(kRevision, event.revision);
   fields.Sum(kQuoted, event.quoted);
   fields.Text(kSupplierItem, event.supplier_item);
+  fields.Tellings(kTellings, event);
   fields.AppendTo(writer);
 }
 
@@ -118,6 +130,16 @@ class FieldReader {
     money.emplace();
     money->minor_units = reader_.Signed();
     money->currency = reader_.Text();
+  }
+  void Tellings(Bit bit, Event& event) {
+    if (!Has(bit)) return;
+    for (uint64_t left = reader_.Number(); left > 0 && reader_.ok(); --left) {
+      Telling& telling = event.tellings.emplace_back();
+      if (event.revision) {
+        telling.revision = {event.revision->millis - static_cast<int64_t>(reader_.Number())};
+      }
+      telling.send = static_cast<int64_t>(reader_.Number());
+    }
   }
   bool known() const { return (mask_ >> kBitCount) == 0; }
 
@@ -155,6 +177,7 @@ bool ReadEvent(ByteReader& reader, Event& event) {
   fields.Time(kRevision, event.revision);
   fields.Sum(kQuoted, event.quoted);
   fields.Text(kSupplierItem, event.supplier_item);
+  fields.Tellings(kTellings, event);
   return reader.ok() && fields.known() && event.type >= EventType::kPaid &&
          event.type <= EventType::kRetracted && event.reason <= Reason::kOther && event.part >= 1 &&
          event.part <= kMaxPart;

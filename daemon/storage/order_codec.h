@@ -9,10 +9,12 @@
 //    2 destination text     9 cost money       16 tracking text
 //    3 service text        10 sale money       17 retracts text
 //    4 promise number      11 reason 1 byte    18 revision number, millis
-//    5 promise implied,    12 claim money        19 quoted money
+//    5 promise implied,    12 claim money         19 quoted money
 //      no bytes            13 refund money        20 supplier_item text
-//    6 promise_days number
+//    6 promise_days number                        21 tellings
 //   money   minor units (signed), currency (text)
+//   tellings  how many (number), then each: of an event with a revision, how many millis before it
+//           (number); the send (number)
 //
 // Never renumber a bit; a new field takes the next one.
 #pragma once

@@ -53,6 +53,22 @@ TEST(EventFileTest, ColumnsMayStandInAnyOrder) {
               ElementsAre("2:time=t,type=y,tracking=k,event_id=e,"));
 }
 
+TEST(EventFileTest, AListOfObjectsAndOneOnSeveralLinesAreRead) {
+  EXPECT_THAT(RowsOf("[{\"a\":\"1\"},\n {\"b\":\n\"x]}\\\"{\"},\n\n{\"c\":\"3\"}]\n"),
+              ElementsAre("1:a=1,", "2:b=x]}\"{,", "4:c=3,"));
+  EXPECT_THAT(RowsOf("{\n  \"a\": \"1\",\n  \"b\": 2\n}\n{\"c\":\"3\"}\n"),
+              ElementsAre("1:a=1,b=2,", "5:c=3,"));
+  EXPECT_THAT(RowsOf("[oops\n{\"a\":\"1\"}]"),
+              ElementsAre(testing::StartsWith("1!NOT_JSON"), "2:a=1,"));
+  EXPECT_THAT(RowsOf("[{\"a\":\"1\"},\n{\"b\":"),
+              ElementsAre("1:a=1,", testing::StartsWith("2!CUT_LINE")));
+  EXPECT_THAT(RowsOf("[{\"a\":\"" + std::string(2 << 20, 'x') + "\n\"},{\"b\":\"1\"}]"),
+              ElementsAre(testing::StartsWith("1!LINE_TOO_LONG"), "2:b=1,"));
+  // One bad line of NDJSON does not take the next ones with it.
+  EXPECT_THAT(RowsOf("{\"a\":\"1\n{\"b\":\"2\"}\n"),
+              ElementsAre(testing::StartsWith("1!NOT_JSON"), "2:b=2,"));
+}
+
 TEST(EventFileTest, FormatCanBeGiven) {
   EXPECT_THAT(RowsOf("oops\n{\"a\":\"1\"}\n", Format::kNdjson),
               ElementsAre(testing::StartsWith("1!NOT_JSON"), "2:a=1,"));
@@ -64,7 +80,6 @@ TEST(EventFileTest, FormatCanBeGiven) {
 
 TEST(EventFileTest, UnusableFilesSayWhy) {
   const std::pair<std::string, std::string> cases[] = {
-      {"[{\"a\":1}]", "2 stdin: is a JSON list; expected one {...} on each line"},
       {"\xFF\xFE{", "2 stdin: is UTF-16 text; save it as UTF-8"},
       {"event_id;order_id;type;time\n",
        "2 stdin: line 1: columns are separated by \";\"; expected commas"},

@@ -47,6 +47,38 @@ class FakeIntake : public v1::Intake::Service {
     return grpc::Status::OK;
   }
 
+  grpc::Status BeginSend(grpc::ServerContext*, const v1::BeginSendRequest* request,
+                         v1::Send* response) override {
+    const std::lock_guard lock(state_.mutex);
+    state_.sends_begun.push_back(*request);
+    response->set_send_number(state_.send_number);
+    return grpc::Status::OK;
+  }
+  grpc::Status FinishSend(grpc::ServerContext*, const v1::FinishSendRequest* request,
+                          v1::Send*) override {
+    const std::lock_guard lock(state_.mutex);
+    state_.sends_finished.push_back(*request);
+    return grpc::Status::OK;
+  }
+  grpc::Status ListSends(grpc::ServerContext*, const v1::ListSendsRequest* request,
+                         v1::ListSendsResponse* response) override {
+    *response = state_.sends;
+    const bool has_more = response->sends_size() > request->page_size();
+    if (has_more) {
+      response->mutable_sends()->DeleteSubrange(request->page_size(),
+                                                response->sends_size() - request->page_size());
+      response->set_next_page_token("more");
+    }
+    return grpc::Status::OK;
+  }
+  grpc::Status UndoSend(grpc::ServerContext*, const v1::UndoSendRequest* request,
+                        v1::UndoSendResponse* response) override {
+    const std::lock_guard lock(state_.mutex);
+    state_.undos.push_back(*request);
+    *response = request->validate_only() ? state_.undo_effect : state_.undone;
+    return state_.undo_status;
+  }
+
  private:
   using Stream = grpc::ServerReaderWriter<v1::BatchReceipt, v1::EventBatch>;
 

@@ -31,9 +31,13 @@ namespace plumblane::client {
 struct FakeState {
   // Fills the receipt of a batch; every event is accepted when this is empty.
   std::function<void(const v1::EventBatch&, v1::BatchReceipt*)> receive;
-  int hold_until = 0;    // no receipt before that many batches wait for one
-  int break_after = -1;  // batches; then the stream ends with UNAVAILABLE
-  bool is_mute = false;  // gives no receipts at all
+  int hold_until = 0;           // no receipt before that many batches wait for one
+  int break_after = -1;         // batches; then the stream ends with UNAVAILABLE
+  bool is_mute = false;         // gives no receipts at all
+  int64_t send_number = 0;      // of the send that begins
+  v1::ListSendsResponse sends;  // paged
+  v1::UndoSendResponse undo_effect, undone;
+  grpc::Status undo_status;
 
   std::map<std::string, v1::LookUpOrdersResponse::Answer> by_tracking;  // known orders
   std::map<std::string, std::string> destinations;                      // by "shop/order"
@@ -70,6 +74,9 @@ struct FakeState {
   std::mutex mutex;  // guards what follows
   std::vector<v1::Event> events;
   std::vector<v1::ReportNewsRequest> news;
+  std::vector<v1::BeginSendRequest> sends_begun;
+  std::vector<v1::FinishSendRequest> sends_finished;
+  std::vector<v1::UndoSendRequest> undos;
   std::vector<v1::LookUpOrdersRequest> look_ups;
   v1::GetScoreRequest score_request;
   v1::ListScoresRequest list_request;

@@ -97,6 +97,12 @@ TEST(OrderCodec, GoldenBytesOfEachFieldAlone) {
   EXPECT_EQ(fields([](Event& e) { e.revision = Instant{1}; }), Packed("808010 01"));
   EXPECT_EQ(fields([&](Event& e) { e.quoted = eur(1); }), Packed("808020 02 03455552"));
   EXPECT_EQ(fields([](Event& e) { e.supplier_item = "c"; }), Packed("808040 0163"));
+  EXPECT_EQ(fields([](Event& e) { e.tellings = {{Instant{0}, 1}}; }), Packed("80808001 01 01"));
+  EXPECT_EQ(fields([](Event& e) {
+              e.revision = Instant{300};
+              e.tellings = {{Instant{300}, 7}, {Instant{300}, 200}, {Instant{0}, 0}};
+            }),
+            Packed("80809001 ac02 03 00 07 00 c801 ac02 00"));
 }
 
 // What the bytes above mean; none of these may ever change.

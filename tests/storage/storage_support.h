@@ -88,6 +88,11 @@ class RandomEvents {
     event.refund_by_shop = Below(2);
     event.replaces = Below(event.part);
     if (Below(2)) event.revision = Time();
+    for (int count = Below(3); count > 0; --count) {
+      Telling& telling = event.tellings.emplace_back();
+      telling.send = Below(1'000'000);
+      if (event.revision) telling.revision = *event.revision - Below(1000);
+    }
     return event;
   }
   int Below(int n) { return static_cast<int>(random_() % static_cast<uint64_t>(n)); }

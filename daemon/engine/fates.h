@@ -1,6 +1,4 @@
-// What one more event means for an order that is known. Private to engine/.
-//
-// Pure and thread-safe.
+// What an entry's sender is told of each event. Private to engine/.
 #pragma once
 
 #include <string>
@@ -8,16 +6,13 @@
 
 #include "engine/submission.h"
 #include "orders/fold.h"
+#include "orders/tellings.h"
 
 namespace plumblane {
 
-// They have one id.
-bool IsSame(const Event& a, const Event& b);
+EventFate::Kind FateOf(Told told);
 
-// Adds an event to an order's record, which stays sorted: kAccepted; or says why not.
-EventFate::Kind TakeInto(std::vector<Event>& events, const Event& event);
-
-// The event that it takes back is not among them.
+// The event that it names is not among them.
 bool WaitsForItsEvent(const std::vector<Event>& events, const Event& retraction);
 
 // The faults that the part has now and had not before, in words.

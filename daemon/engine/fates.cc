@@ -1,7 +1,6 @@
-#include "engine/order_events.h"
+#include "engine/fates.h"
 
 #include <absl/strings/str_join.h>
-#include <absl/strings/string_view.h>
 
 #include <algorithm>
 
@@ -18,20 +17,17 @@ const std::vector<Fault>& FaultsOf(const OrderState& state, int part) {
 
 }  // namespace
 
-bool IsSame(const Event& a, const Event& b) {
-  return a.event_id == b.event_id && a.source == b.source && a.part == b.part;
-}
-
-EventFate::Kind TakeInto(std::vector<Event>& events, const Event& event) {
-  for (const Event& known : events) {
-    if (IsSame(known, event)) {
-      return known.content_hash == event.content_hash ? EventFate::Kind::kDuplicate
-                                                      : EventFate::Kind::kConflict;
-    }
+EventFate::Kind FateOf(Told told) {
+  switch (told) {
+    case Told::kNew:
+      return EventFate::Kind::kAccepted;
+    case Told::kConflict:
+      return EventFate::Kind::kConflict;
+    case Told::kFull:
+      return EventFate::Kind::kOrderFull;
+    default:
+      return EventFate::Kind::kDuplicate;
   }
-  if (events.size() >= kMaxEventsPerOrder) return EventFate::Kind::kOrderFull;
-  events.insert(std::upper_bound(events.begin(), events.end(), event, Earlier), event);
-  return EventFate::Kind::kAccepted;
 }
 
 bool WaitsForItsEvent(const std::vector<Event>& events, const Event& retraction) {
