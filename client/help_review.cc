@@ -14,6 +14,9 @@ the promised day, money by the day it was paid, refunds by theirs. Compared with
 the period before and a year ago; a difference is called one only when it is more
 than chance. Provisional until the last claim window has closed.
 
+A page tells the 40 suppliers with the most at stake and the 40 busiest lanes in
+full; .csv and .json have all.
+
 It tells of past orders and is no legal finding; do not end a contract on it
 alone.)"},
 };

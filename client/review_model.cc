@@ -29,21 +29,15 @@ std::string AnchorOf(AccountKind kind, int index) {
   return absl::StrCat(letter, index + 1);
 }
 
+// Where a pair's links lead that has no row: the section.
+constexpr char kNoRow[] = "pairs";
+
 struct Placed {
   const v1::Account* account;
   std::string anchor;
+  bool in_full = false;
 };
-
-std::vector<Placed> Place(const v1::Review& review) {
-  std::vector<Placed> all;
-  all.reserve(static_cast<size_t>(review.accounts_size()));
-  for (int i = 0; i < review.accounts_size(); ++i) {
-    all.push_back({&review.accounts(i), AnchorOf(KindOf(review.accounts(i)), i)});
-  }
-  return all;
-}
-
-// ---- what to raise ----------------------------------------------------------------------------
+using Places = std::vector<Placed*>;
 
 // In the currency of the review: what is worth something in another one counts nothing here.
 int64_t AtStake(const v1::Account& account, const std::string& currency) {
@@ -53,6 +47,59 @@ int64_t AtStake(const v1::Account& account, const std::string& currency) {
   }
   return sum;
 }
+
+// Those of a kind; the most at stake first, then the most orders.
+Places Weightiest(std::vector<Placed>& all, AccountKind kind, const std::string& currency) {
+  Places places;
+  for (Placed& one : all) {
+    if (KindOf(*one.account) == kind) places.push_back(&one);
+  }
+  const auto weight = [&](const Placed* one) {
+    return std::pair(AtStake(*one->account, currency), one->account->period().order_count());
+  };
+  std::stable_sort(places.begin(), places.end(),
+                   [&](const Placed* x, const Placed* y) { return weight(x) > weight(y); });
+  return places;
+}
+
+std::vector<Placed> Place(const v1::Review& review) {
+  std::vector<Placed> all;
+  all.reserve(static_cast<size_t>(review.accounts_size()));
+  for (int i = 0; i < review.accounts_size(); ++i) {
+    const AccountKind kind = KindOf(review.accounts(i));
+    all.push_back({&review.accounts(i), AnchorOf(kind, i), kind == AccountKind::kAll});
+  }
+  for (const AccountKind kind : {AccountKind::kSupplier, AccountKind::kLane}) {
+    const Places places = Weightiest(all, kind, review.currency_code());
+    for (size_t i = 0; i < std::min(places.size(), kMostInFull); ++i) places[i]->in_full = true;
+  }
+  // So many rows that not each pair has its own.
+  const Places pairs = Weightiest(all, AccountKind::kPair, review.currency_code());
+  for (size_t i = kMostRows; i < pairs.size(); ++i) pairs[i]->anchor = kNoRow;
+  return all;
+}
+
+// That so many are not here; "" for none.
+std::string RestText(size_t rest, size_t most, const std::string& noun, const std::string& which,
+                     const std::string& where) {
+  if (rest == 0) return "";
+  return absl::StrCat(Counted(static_cast<int64_t>(rest), "more " + noun),
+                      rest == 1 ? " is" : " are", " left out here, where the ",
+                      Thousands(static_cast<int64_t>(most)), " ", which, " stand; ", where);
+}
+
+// Leaves so many of the views; says how many went.
+std::string Cut(Views& views, size_t most, const std::string& noun, const std::string& which,
+                const std::string& where) {
+  const size_t rest = views.size() - std::min(views.size(), most);
+  views.resize(views.size() - rest);
+  return RestText(rest, most, noun, which, where);
+}
+
+constexpr char kInJson[] = "the JSON form (-o FILE.json) has them all.";
+constexpr char kInCsv[] = "the CSV and JSON forms (-o FILE.csv, -o FILE.json) have them all.";
+
+// ---- what to raise ----------------------------------------------------------------------------
 
 View RaiseView(const Placed& placed) {
   View view = Texts({{"name", placed.account->supplier_id()}, {"anchor", placed.anchor}});
@@ -71,15 +118,11 @@ View RaiseView(const Placed& placed) {
   return view;
 }
 
-Views RaiseViews(std::vector<Placed> all, const std::string& currency) {
-  std::erase_if(all, [](const Placed& one) {
-    return KindOf(*one.account) != AccountKind::kSupplier || one.account->points().empty();
-  });
-  std::stable_sort(all.begin(), all.end(), [&](const Placed& x, const Placed& y) {
-    return AtStake(*x.account, currency) > AtStake(*y.account, currency);
-  });
+Views RaiseViews(std::vector<Placed>& all, const std::string& currency) {
   Views views;
-  for (const Placed& one : all) views.push_back(RaiseView(one));
+  for (const Placed* one : Weightiest(all, AccountKind::kSupplier, currency)) {
+    if (!one->account->points().empty()) views.push_back(RaiseView(*one));
+  }
   return views;
 }
 
@@ -192,19 +235,32 @@ View AccountView(const Placed& placed, const v1::Review& review) {
 Views AccountViews(const std::vector<Placed>& all, AccountKind kind, const v1::Review& review) {
   Views views;
   for (const Placed& one : all) {
-    if (KindOf(*one.account) == kind) views.push_back(AccountView(one, review));
+    if (KindOf(*one.account) == kind && one.in_full) views.push_back(AccountView(one, review));
   }
   return views;
+}
+
+// How many of a kind are not told in full.
+std::string NotInFullText(const std::vector<Placed>& all, AccountKind kind, const std::string& noun,
+                          const std::string& weight) {
+  const auto rest = std::count_if(all.begin(), all.end(), [kind](const Placed& one) {
+    return KindOf(*one.account) == kind && !one.in_full;
+  });
+  if (rest == 0) return "";
+  return absl::StrCat("Told in full are the ", Thousands(static_cast<int64_t>(kMostInFull)), " ",
+                      noun, "s with the most ", weight, ". Of ", Counted(rest, "other " + noun),
+                      " ", kInCsv);
 }
 
 // One line for each account of a kind.
 Views GlanceViews(const std::vector<Placed>& all, AccountKind kind) {
   Views views;
   for (const Placed& one : all) {
-    if (KindOf(*one.account) != kind) continue;
+    if (KindOf(*one.account) != kind || one.anchor == kNoRow) continue;
     const v1::Figures& figures = one.account->period();
     views.push_back(Texts({{"name", AccountName(*one.account)},
                            {"anchor", one.anchor},
+                           {"row", one.in_full ? "" : one.anchor},
                            {"orders", Thousands(figures.order_count())},
                            {"on_time", ShareText(figures.on_time())},
                            {"defect", ShareText(figures.defect())},
@@ -217,7 +273,7 @@ Views GlanceViews(const std::vector<Placed>& all, AccountKind kind) {
 Views Multiples(const std::vector<Placed>& all, const v1::Review& review) {
   Views views;
   for (const Placed& one : all) {
-    if (KindOf(*one.account) != AccountKind::kLane) continue;
+    if (KindOf(*one.account) != AccountKind::kLane || !one.in_full) continue;
     std::optional<View> picture =
         WeeksPicture(*one.account, review.period(), one.anchor + "-multiple");
     if (!picture) continue;
@@ -285,7 +341,7 @@ std::string ProvisionalText(const v1::Review& review) {
 }  // namespace
 
 View ReviewModel(const v1::Review& review) {
-  const std::vector<Placed> all = Place(review);
+  std::vector<Placed> all = Place(review);
   View view = Texts(
       {{"period", PeriodText(review.period())},
        {"before_period", PeriodText(review.period_before())},
@@ -301,19 +357,33 @@ View ReviewModel(const v1::Review& review) {
        {"other_changes", OtherChangesText(review)},
        {"to_share", review.to_share() ? review.supplier() : ""},
        {"empty", all.empty() ? "There were no orders in this period or the one before." : ""}});
+  const auto cut = [&view](const std::string& list, size_t most, const std::string& noun,
+                           const std::string& first, const std::string& where) {
+    view.texts[list + "_rest"] = Cut(view.lists[list], most, noun, first, where);
+  };
   view.lists["raise"] = RaiseViews(all, review.currency_code());
+  cut("raise", kMostInFull, "supplier", "with the most at stake", kInJson);
   view.lists["worse"] = ChangeViews(all, v1::Change::VERDICT_WORSE);
   view.lists["better"] = ChangeViews(all, v1::Change::VERDICT_BETTER);
+  cut("worse", kMostRows, "change", "surest and largest", kInCsv);
+  cut("better", kMostRows, "change", "surest and largest", kInCsv);
   view.lists["together"] = AccountViews(all, AccountKind::kAll, review);
   view.lists["suppliers"] = AccountViews(all, AccountKind::kSupplier, review);
   view.lists["lanes"] = AccountViews(all, AccountKind::kLane, review);
-  view.lists["pairs"] = AccountViews(all, AccountKind::kPair, review);
   view.lists["multiples"] = Multiples(all, review);
   view.lists["supplier_glance"] = GlanceViews(all, AccountKind::kSupplier);
   view.lists["lane_glance"] = GlanceViews(all, AccountKind::kLane);
   view.lists["pair_glance"] = GlanceViews(all, AccountKind::kPair);
+  const auto without_row =
+      std::count_if(all.begin(), all.end(), [](const Placed& one) { return one.anchor == kNoRow; });
+  view.texts["pairs_rest"] =
+      RestText(static_cast<size_t>(without_row), kMostRows, "pair", "with the most orders", kInCsv);
+  view.texts["suppliers_rest"] =
+      NotInFullText(all, AccountKind::kSupplier, "supplier", "at stake and the most orders");
+  view.texts["lanes_rest"] = NotInFullText(all, AccountKind::kLane, "lane", "orders");
   view.lists["excuses"] = ExcuseViews(all);
   view.lists["thin"] = ThinViews(all);
+  cut("thin", kMostRows, "account", "first", kInCsv);
   return view;
 }
 

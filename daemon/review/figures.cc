@@ -13,15 +13,6 @@ constexpr double kLeastRise = 0.01;
 
 Day MondayOf(Day day) { return day - (day.number + 3) % 7; }  // 1970-01-01 was a Thursday
 
-// Calls `visit` with the cohorts of the period whose day is over by the horizon.
-template <typename Visit>
-void VisitDays(const Series& series, const Period& period, const Moment& moment,
-               const Visit& visit) {
-  for (const Cohort& cohort : Watched(series, moment)) {
-    if (period.Contains(cohort.day)) visit(cohort);
-  }
-}
-
 // The whole days after its promised day that are over.
 uint32_t DaysOver(Day day, const Moment& moment) {
   return static_cast<uint32_t>(WatchMillis(day, moment) / kMillisPerDay);
@@ -61,106 +52,169 @@ void PeriodCosts::Add(const PeriodCosts& other) {
   unknown += other.unknown;
 }
 
-void FiguresCount::Add(const MeasureSet& cells, const Period& period, Scope scope,
-                       const ReviewRules& rules) {
+void FiguresCount::Add(Measure measure, Day day, const Cell& cell, const ReviewRules& rules) {
+  if (measure == Measure::kMoney) {
+    if (rules.moment.underway_limit < day) return;
+    AddMoney(cell.counted);
+    AddMoney(cell.excused);
+    return;
+  }
+  if (rules.moment.horizon < EndOf(day)) return;
+  counted_.Add(measure, day, cell.counted, rules);
+  if (cell.excused.empty()) return;
+  if (!excused_) excused_.emplace();
+  excused_->Add(measure, day, cell.excused, rules);
+}
+
+void FiguresCount::Sums::Add(Measure measure, Day day, const Tally& tally,
+                             const ReviewRules& rules) {
   const Moment& moment = rules.moment;
-  VisitDays(cells[Measure::kOnTime], period, moment,
-            [&](const Cohort& cohort) { AddOnTime(cohort.day, cohort.cell, scope, rules); });
-  VisitDays(cells[Measure::kDefect], period, moment,
-            [&](const Cohort& cohort) { AddDefects(cohort.day, cohort.cell, scope, rules); });
-  const auto add_times = [&](Measure measure, TimesCount& times) {
-    VisitDays(cells[measure], period, moment, [&](const Cohort& cohort) {
-      times.Add(measure, cohort.cell, scope, WatchMillis(cohort.day, moment));
-    });
-  };
-  add_times(Measure::kHandling, handling_);
-  add_times(Measure::kTransit, transit_);
-  add_times(Measure::kDelivery, delivery_);
-  add_times(Measure::kResponse, response_);
-  for (const Cohort& cohort : cells[Measure::kMoney]) {
-    if (period.Contains(cohort.day) && cohort.day <= moment.underway_limit) AddMoney(cohort.cell);
+  const int64_t watch = WatchMillis(day, moment);
+  switch (measure) {
+    case Measure::kOnTime:
+      AddOnTime(day, tally, DaysOver(day, moment));
+      break;
+    case Measure::kDefect:
+      AddDefects(tally, DaysOver(day, moment), static_cast<uint32_t>(rules.claim_window_days));
+      break;
+    case Measure::kHandling:
+      handling.Add(measure, tally, watch);
+      break;
+    case Measure::kTransit:
+      transit.Add(measure, tally, watch);
+      break;
+    case Measure::kDelivery:
+      delivery.Add(measure, tally, watch);
+      break;
+    case Measure::kResponse:
+      response.Add(measure, tally, watch);
+      break;
+    default:  // no figure is made of it
+      break;
   }
 }
 
-void FiguresCount::AddOnTime(Day day, const Cell& cell, Scope scope, const ReviewRules& rules) {
-  const LateCount count = CountLate(cell, scope);
-  const HitCount late{count.order_count, count.late_count};
-  sums_.late.Add(late);
-  weeks_[MondayOf(day)].Add(late);
-  const LateCount all = CountLate(cell, Scope::kWithExcused);
-  late_without_excuses_.Add({all.order_count, all.late_count});
-  has_excused_ |= scope == Scope::kCounted && cell.excused.entered > 0;
-  const uint32_t over = DaysOver(day, rules.moment);
-  VisitTallies(cell, scope, [&](const Tally& tally) {
-    for (const Outcome& outcome : tally.outcomes) {
-      if (outcome.code != Code::kDeliveredLate || outcome.bucket > over) continue;
-      sums_.days_late += outcome.count * outcome.bucket;
-      sums_.late_arrived += outcome.count;
-    }
-  });
+void FiguresCount::Sums::AddOnTime(Day day, const Tally& tally, uint32_t days_over) {
+  const LateCount count = CountLate(tally);
+  const HitCount hits{count.order_count, count.late_count};
+  late.Add(hits);
+  weeks[MondayOf(day)].Add(hits);
+  for (const Outcome& outcome : tally.outcomes) {
+    if (outcome.code != Code::kDeliveredLate || outcome.bucket > days_over) continue;
+    days_late += outcome.count * outcome.bucket;
+    late_arrived += outcome.count;
+  }
 }
 
-void FiguresCount::AddDefects(Day day, const Cell& cell, Scope scope, const ReviewRules& rules) {
-  const uint32_t over = DaysOver(day, rules.moment);
-  const auto window = static_cast<uint32_t>(rules.claim_window_days);
-  HitCount count;
-  VisitTallies(cell, scope, [&](const Tally& tally) {
-    count.orders += tally.entered;
-    for (const Outcome& outcome : tally.outcomes) {
-      if (!IsDefect(outcome.code) || outcome.bucket > std::min(over, window)) continue;
-      count.hits += outcome.count;
-      sums_.kinds[IndexOfKind(outcome.code)] += outcome.count;
-    }
-  });
-  sums_.defect.Add(count);
-  if (window <= over) sums_.mature_defect.Add(count);
+void FiguresCount::Sums::AddDefects(const Tally& tally, uint32_t days_over, uint32_t window) {
+  HitCount count{tally.entered, 0};
+  for (const Outcome& outcome : tally.outcomes) {
+    if (!IsDefect(outcome.code) || outcome.bucket > std::min(days_over, window)) continue;
+    count.hits += outcome.count;
+    kinds[IndexOfKind(outcome.code)] += outcome.count;
+  }
+  defect.Add(count);
+  if (window <= days_over) mature_defect.Add(count);
 }
 
-void FiguresCount::AddMoney(const Cell& cell) {
-  VisitTallies(cell, Scope::kWithExcused, [&](const Tally& tally) {
-    sums_.order_count += tally.entered;
-    for (const Outcome& outcome : tally.outcomes) {
-      if (outcome.code == Code::kPromised) continue;  // its bucket is no currency
-      const auto sum = [&]() -> MoneyFigures& {
-        return sums_.money[UnpackCurrency(outcome.bucket)];
-      };
-      switch (outcome.code) {
-        case Code::kCost:
-          sum().paid += outcome.count;
-          break;
-        case Code::kReplacementCost:
-          sum().paid += outcome.count;
-          sum().replacements += outcome.count;
-          break;
-        case Code::kQuotedOrders:
-          sum().quoted_orders += outcome.count;
-          break;
-        case Code::kQuotedCost:
-          sum().charged += outcome.count;
-          break;
-        case Code::kQuoted:
-          sum().quoted += outcome.count;
-          break;
-        default:  // by the day they happened, from the orders
-          break;
-      }
-    }
-  });
+void FiguresCount::Sums::Add(const Sums& other) {
+  late.Add(other.late);
+  defect.Add(other.defect);
+  mature_defect.Add(other.mature_defect);
+  days_late += other.days_late;
+  late_arrived += other.late_arrived;
+  for (size_t i = 0; i < kinds.size(); ++i) kinds[i] += other.kinds[i];
+  handling.Add(other.handling);
+  transit.Add(other.transit);
+  delivery.Add(other.delivery);
+  response.Add(other.response);
+  for (const auto& [monday, count] : other.weeks) weeks[monday].Add(count);
 }
 
-Figures FiguresCount::Make() const {
-  Figures figures = sums_;
-  if (has_excused_) figures.late_without_excuses = late_without_excuses_;
-  figures.handling = handling_.Estimate(kFewestAtRisk);
-  figures.transit = transit_.Estimate(kFewestAtRisk);
-  figures.delivery = delivery_.Estimate(kFewestAtRisk);
-  figures.response = response_.Estimate(kFewestAtRisk);
+void FiguresCount::AddMoney(const Tally& tally) {
+  order_count_ += tally.entered;
+  for (const Outcome& outcome : tally.outcomes) {
+    if (outcome.code == Code::kPromised) continue;  // its bucket is no currency
+    const auto sum = [&]() -> MoneyFigures& { return money_[UnpackCurrency(outcome.bucket)]; };
+    switch (outcome.code) {
+      case Code::kCost:
+        sum().paid += outcome.count;
+        break;
+      case Code::kReplacementCost:
+        sum().paid += outcome.count;
+        sum().replacements += outcome.count;
+        break;
+      case Code::kQuotedOrders:
+        sum().quoted_orders += outcome.count;
+        break;
+      case Code::kQuotedCost:
+        sum().charged += outcome.count;
+        break;
+      case Code::kQuoted:
+        sum().quoted += outcome.count;
+        break;
+      default:  // by the day they happened, from the orders
+        break;
+    }
+  }
+}
+
+void FiguresCount::Add(const FiguresCount& other) {
+  counted_.Add(other.counted_);
+  if (other.excused_) {
+    if (!excused_) excused_.emplace();
+    excused_->Add(*other.excused_);
+  }
+  order_count_ += other.order_count_;
+  for (const auto& [currency, money] : other.money_) money_[currency].Add(money);
+}
+
+Figures FiguresCount::MakePaid() const {
+  Figures figures;
+  figures.order_count = order_count_;
+  figures.money = money_;
   return figures;
 }
 
-std::vector<CurvePoint> FiguresCount::TransitCurve() const {
+Figures FiguresCount::Make(Scope scope) const {
+  Figures figures = MakePaid();
+  Sums all;
+  const bool with_excused = scope == Scope::kWithExcused && excused_;
+  if (with_excused) {
+    all = counted_;
+    all.Add(*excused_);
+  }
+  const Sums& sums = with_excused ? all : counted_;
+  figures.late = sums.late;
+  if (scope == Scope::kCounted && excused_ && excused_->late.orders > 0) {
+    figures.late_without_excuses = counted_.late;
+    figures.late_without_excuses->Add(excused_->late);
+  }
+  figures.days_late = sums.days_late;
+  figures.late_arrived = sums.late_arrived;
+  figures.defect = sums.defect;
+  figures.kinds = sums.kinds;
+  figures.mature_defect = sums.mature_defect;
+  figures.handling = sums.handling.Estimate(kFewestAtRisk);
+  figures.transit = sums.transit.Estimate(kFewestAtRisk);
+  figures.delivery = sums.delivery.Estimate(kFewestAtRisk);
+  figures.response = sums.response.Estimate(kFewestAtRisk);
+  return figures;
+}
+
+std::map<Day, HitCount> FiguresCount::Weeks(Scope scope) const {
+  std::map<Day, HitCount> weeks = counted_.weeks;
+  if (scope == Scope::kWithExcused && excused_) {
+    for (const auto& [monday, count] : excused_->weeks) weeks[monday].Add(count);
+  }
+  return weeks;
+}
+
+std::vector<CurvePoint> FiguresCount::TransitCurve(Scope scope) const {
+  TimesCount times = counted_.transit;
+  if (scope == Scope::kWithExcused && excused_) times.Add(excused_->transit);
   std::vector<CurvePoint> points;
-  const Curve curve = transit_.Curve().curve;
+  const Curve curve = times.Curve().curve;
   for (const CurveStep& step : curve.steps) {
     const CurvePoint point{BucketSeconds(step.bucket) / kSecondsPerDay, 1 - step.survival};
     const double before = points.empty() ? 0 : points.back().share;

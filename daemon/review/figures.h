@@ -8,7 +8,10 @@
 // Pure; not thread-safe.
 #pragma once
 
+#include <array>
+#include <cstdint>
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -26,28 +29,42 @@ struct ReviewRules {
   int lost_after_days = 30;
 };
 
+// Excused orders are counted apart, so that one count answers for both scopes.
 class FiguresCount {
  public:
-  // The days of `cells` that lie in the period.
-  void Add(const MeasureSet& cells, const Period& period, Scope scope, const ReviewRules& rules);
+  // One day of one measure; the caller sees to it that it lies in the period.
+  void Add(Measure measure, Day day, const Cell& cell, const ReviewRules& rules);
+  // As if all of it had been added here.
+  void Add(const FiguresCount& other);
 
   // Shares, concentration, and what only orders tell are left as they were made.
-  Figures Make() const;
-  const std::map<Day, HitCount>& weeks() const { return weeks_; }
+  Figures Make(Scope scope) const;
+  // Only order_count and money, which are the same in every scope.
+  Figures MakePaid() const;
+  std::map<Day, HitCount> Weeks(Scope scope) const;  // by Monday
   // The share arrived by days after shipping: the steps of the curve that lie a hundredth or more
   // above the point before, and its last.
-  std::vector<CurvePoint> TransitCurve() const;
+  std::vector<CurvePoint> TransitCurve(Scope scope) const;
 
  private:
-  void AddOnTime(Day day, const Cell& cell, Scope scope, const ReviewRules& rules);
-  void AddDefects(Day day, const Cell& cell, Scope scope, const ReviewRules& rules);
-  void AddMoney(const Cell& cell);
+  struct Sums {
+    HitCount late, defect, mature_defect;
+    int64_t days_late = 0, late_arrived = 0;
+    std::array<int64_t, kDefectKinds.size()> kinds{};
+    TimesCount handling, transit, delivery, response;
+    std::map<Day, HitCount> weeks;
 
-  Figures sums_;
-  HitCount late_without_excuses_;
-  bool has_excused_ = false;
-  TimesCount handling_, transit_, delivery_, response_;
-  std::map<Day, HitCount> weeks_;
+    void Add(Measure measure, Day day, const Tally& tally, const ReviewRules& rules);
+    void AddOnTime(Day day, const Tally& tally, uint32_t days_over);
+    void AddDefects(const Tally& tally, uint32_t days_over, uint32_t window);
+    void Add(const Sums& other);
+  };
+  void AddMoney(const Tally& tally);
+
+  Sums counted_;
+  std::optional<Sums> excused_;  // none until there is any
+  int64_t order_count_ = 0;
+  std::map<std::string, MoneyFigures> money_;
 };
 
 // How the figures stand to what was agreed: shares by their Wilson limits, times by those of the

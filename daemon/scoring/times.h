@@ -63,9 +63,11 @@ struct TimesCurve {
 // can be counted at once in little memory. 16 bytes for each bucket in use.
 class TimesCount {
  public:
-  // The orders of one cell that the scope covers. REQUIRES: its watch is not negative; all cells of
-  // one count are of one measure, as for TimesOf.
-  void Add(Measure measure, const Cell& cell, Scope scope, int64_t watch_millis);
+  // The orders of one cell's tally. REQUIRES: its watch is not negative; all tallies of one count
+  // are of one measure, as for TimesOf.
+  void Add(Measure measure, const Tally& tally, int64_t watch_millis);
+  // REQUIRES: of the same measure.
+  void Add(const TimesCount& other);
 
   TimesCurve Curve() const;
   TimesEstimate Estimate(double fewest_at_risk) const;
@@ -75,7 +77,7 @@ class TimesCount {
     uint32_t bucket = 0;
     int32_t finished = 0, censored = 0;
   };
-  Leavers& At(uint32_t bucket);
+  void AddAt(const Leavers& leavers);
 
   std::vector<Leavers> leavers_;  // ascending by bucket
   int64_t entered_count_ = 0, finished_count_ = 0;
