@@ -248,8 +248,8 @@ std::string NotInFullText(const std::vector<Placed>& all, AccountKind kind, cons
   });
   if (rest == 0) return "";
   return absl::StrCat("Told in full are the ", Thousands(static_cast<int64_t>(kMostInFull)), " ",
-                      noun, "s with the most ", weight, ". Of ", Counted(rest, "other " + noun),
-                      " ", kInCsv);
+                      noun, "s with the most ", weight, "; of ", Counted(rest, "other " + noun),
+                      " the CSV and JSON forms (-o FILE.csv, -o FILE.json) tell.");
 }
 
 // One line for each account of a kind.
@@ -378,8 +378,7 @@ View ReviewModel(const v1::Review& review) {
       std::count_if(all.begin(), all.end(), [](const Placed& one) { return one.anchor == kNoRow; });
   view.texts["pairs_rest"] =
       RestText(static_cast<size_t>(without_row), kMostRows, "pair", "with the most orders", kInCsv);
-  view.texts["suppliers_rest"] =
-      NotInFullText(all, AccountKind::kSupplier, "supplier", "at stake and the most orders");
+  view.texts["suppliers_rest"] = NotInFullText(all, AccountKind::kSupplier, "supplier", "at stake");
   view.texts["lanes_rest"] = NotInFullText(all, AccountKind::kLane, "lane", "orders");
   view.lists["excuses"] = ExcuseViews(all);
   view.lists["thin"] = ThinViews(all);

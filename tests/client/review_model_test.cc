@@ -202,7 +202,7 @@ TEST(ReviewModelTest, OfVeryManyAccountsThoseWithTheMostAtStakeAreToldInFull) {
   ASSERT_EQ(view.lists.at("suppliers").size(), kMostInFull);
   EXPECT_EQ(view.lists.at("suppliers").front().texts.at("name"), "s20");
   EXPECT_EQ(view.lists.at("supplier_glance").size(), 60);
-  EXPECT_THAT(view.texts.at("suppliers_rest"), HasSubstr("Of 20 other suppliers the CSV"));
+  EXPECT_THAT(view.texts.at("suppliers_rest"), HasSubstr("of 20 other suppliers the CSV"));
   ASSERT_EQ(view.lists.at("lanes").size(), kMostInFull);
   EXPECT_EQ(view.lists.at("multiples").size(), kMostInFull);
   EXPECT_EQ(view.lists.at("pair_glance").size(), kMostRows);
