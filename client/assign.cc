@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <vector>
 
+#include "base/whole_file.h"
 #include "client/agreement_rows.h"
 #include "client/option_values.h"
 #include "client/paging.h"
@@ -189,7 +190,7 @@ std::string TallyText(const Tally& tally, bool dry_run) {
 
 // Where the picks go. With JSON standard output is the answer's.
 bool WritePicks(const Invocation& invocation, const std::vector<Pick>& picks, const Io& io) {
-  const std::string text = PicksText(picks);
+  const std::string text = PicksText(picks, invocation.csv.style());
   if (invocation.json) {
     v1::AssignOrdersResponse all;
     for (const Pick& pick : picks) *all.add_results() = pick.result;

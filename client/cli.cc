@@ -10,10 +10,6 @@
 #include "client/text.h"
 #include "client/words.h"
 
-#ifndef PLUMBLANE_VERSION
-#define PLUMBLANE_VERSION "unknown"
-#endif
-
 namespace plumblane::client {
 namespace {
 
@@ -33,12 +29,13 @@ struct Builder {
     AddParsed(app, "--server", "ADDRESS", "The daemon's: unix:PATH or HOST:PORT", ParseText,
               to.server);
     app.add_flag("--json", to.json, "Print one JSON document");
+    app.add_flag("--plain", to.plain, "Tables with tabs, nothing cut, no progress");
     AddParsed(app, "--as-of", "TIME", "Answer as of then; a date is its start, UTC", ParseMoment,
               to.as_of);
     AddParsed(app, "--half-life", "DAYS", "Older orders count half after so many days",
               ParseHalfLife, to.half_life);
     app.set_help_flag("-h,--help", "Print this help");
-    app.set_version_flag("--version", "plumblane " PLUMBLANE_VERSION, "Print the version");
+    app.set_version_flag("--version", "plumblane " + Version(), "Print the version");
   }
 
   void AddSend() {
@@ -63,7 +60,7 @@ struct Builder {
 
   void AddRecord() {
     CLI::App& sub = Command(app, "record", Verb::kRecord, "Tell one event by hand");
-    const auto keep = [this](const std::string& field, const std::string& text) {
+    const auto keep = [&to = to](const std::string& field, const std::string& text) {
       to.record.fields.push_back({field, text, Cell::Kind::kText});
     };
     AddText(sub, "ORDER", "", "The order, or SHOP/ORDER", [keep](const std::string& text) {
@@ -118,7 +115,7 @@ struct Builder {
               to.lane);
     for (CLI::App* sub : {&supplier, &lane}) {
       AddText(*sub, "--within", "DAYS", "Share that arrives within so many days; repeatable",
-              [this](const std::string& text) {
+              [&to = to](const std::string& text) {
                 to.within_days.push_back(Checked("--within", text, ParseWithin(text)));
               })
           ->trigger_on_parse();
@@ -189,7 +186,7 @@ struct Builder {
 // True for commands whose answer depends on the moment and the half-life.
 bool TakesMoment(const std::string& command) {
   return command == "suppliers" || command == "supplier" || command == "lanes" ||
-         command == "lane" || command == "rank";
+         command == "lane" || command == "rank" || command == "export scores";
 }
 
 // As above, but half-lives are options of its own.
@@ -275,14 +272,20 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
   if (invocation.within_days.size() > kMostWithins) {
     return absl::StrCat("--within: expected at most ", kMostWithins, " of them");
   }
+  if (command == "export") {
+    const std::string mistake = CheckExport(invocation);
+    return mistake.empty() ? CheckCsvStyle(invocation) : mistake;
+  }
   if (invocation.as_of && !TakesTime(command)) {
-    return "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest and review only";
+    return "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest, review and export "
+           "scores only";
   }
   if (invocation.half_life && !TakesMoment(command)) {
-    return command == "backtest"
-               ? "--half-life goes after backtest, once for each half-life to try"
-               : "--half-life goes with suppliers, supplier, lanes, lane and rank only";
+    return command == "backtest" ? "--half-life goes after backtest, once for each half-life to try"
+                                 : "--half-life goes with suppliers, supplier, lanes, lane, rank "
+                                   "and export scores only";
   }
+  if (const std::string mistake = CheckCsvStyle(invocation); !mistake.empty()) return mistake;
   if (invocation.verb == Verb::kSuppliers) return CheckSuppliers(invocation);
   if (invocation.verb == Verb::kReview) return CheckReview(invocation);
   const std::string mistake = CheckChase(invocation);
@@ -291,14 +294,10 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
 
 }  // namespace
 
-std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>& arguments) {
-  Invocation invocation;
-  CLI::App app("Tells from order events which supplier gets the next order.", "plumblane");
-  app.formatter(std::make_shared<ExamplesFirst>());
-  app.require_subcommand(1);
-  app.get_formatter()->label("SUBCOMMAND", "COMMAND");
-  app.get_formatter()->column_width(28);
-  Builder builder{app, invocation};
+void AddAll(CLI::App& app, Invocation& to) {
+  app.name("plumblane");
+  app.description("Tells from order events which supplier gets the next order");
+  Builder builder{app, to};
   builder.AddGlobal();
   builder.AddSend();
   builder.AddRecord();
@@ -306,10 +305,27 @@ std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>&
   builder.AddBacktest();
   builder.AddOrder();
   builder.AddExcuse();
-  AddSourcing(app, invocation);
-  AddAgreements(app, invocation);
-  AddChase(app, invocation);
-  AddReview(app, invocation);
+  AddSourcing(app, to);
+  AddAgreements(app, to);
+  AddChase(app, to);
+  AddReview(app, to);
+  AddExport(app, to);
+  AddShell(app, to);
+}
+
+std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>& arguments,
+                                                 const Settings& settings) {
+  Invocation invocation;
+  invocation.plain = settings.plain;
+  if (!settings.shop.empty()) invocation.send.shop = settings.shop;
+  invocation.send.source = settings.source;
+  if (!settings.time_zone.empty()) invocation.send.time_zone = settings.time_zone;
+  CLI::App app;
+  app.formatter(std::make_shared<ExamplesFirst>());  // commands take it over when they are added
+  AddAll(app, invocation);
+  app.require_subcommand(1);
+  app.get_formatter()->label("SUBCOMMAND", "COMMAND");
+  app.get_formatter()->column_width(28);
   std::string name = "plumblane";
   try {
     app.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));

@@ -9,8 +9,10 @@
 #include <variant>
 #include <vector>
 
+#include "client/command_tree.h"
 #include "client/exit_codes.h"
 #include "client/invocation.h"
+#include "client/settings.h"
 
 namespace plumblane::client {
 
@@ -20,7 +22,14 @@ struct Leave {
   std::string out, err;
 };
 
-// `arguments` without the program's name.
-std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>& arguments);
+// `arguments` without the program's name. What they leave open is as `settings` say, but for the
+// server, of which the environment has its say first.
+std::variant<Invocation, Leave> ParseCommandLine(const std::vector<std::string>& arguments,
+                                                 const Settings& settings = {});
+
+// All commands and options there are.
+Command DescribeCommands();
+
+std::string Version();
 
 }  // namespace plumblane::client

@@ -47,6 +47,12 @@ inline CLI::App& AddCommand(CLI::App& parent, Invocation& to, const std::string&
   return *sub;
 }
 
+// All that there is.
+void AddAll(CLI::App& app, Invocation& to);
+
+// `completions` and `manual`.
+void AddShell(CLI::App& app, Invocation& to);
+
 // `rank`, `assign` and `assignments`; what only their whole line shows to be wrong, "" = nothing.
 void AddSourcing(CLI::App& app, Invocation& to);
 std::string CheckSourcing(const Invocation& invocation);
@@ -61,5 +67,13 @@ std::string CheckChase(const Invocation& invocation);
 // `review`; what only its whole line shows to be wrong, "" = nothing.
 void AddReview(CLI::App& app, Invocation& to);
 std::string CheckReview(const Invocation& invocation);
+
+// --delimiter and --decimal-comma, for a command that writes CSV.
+void AddCsvStyle(CLI::App& app, Invocation& to);
+std::string CheckCsvStyle(const Invocation& invocation);
+
+// `export` and `watch`; what only their whole line shows to be wrong, "" = nothing.
+void AddExport(CLI::App& app, Invocation& to);
+std::string CheckExport(const Invocation& invocation);
 
 }  // namespace plumblane::client

@@ -13,6 +13,8 @@ void AddReview(CLI::App& app, Invocation& to) {
       AddParsed(sub, "--supplier", "SUPPLIER", "Only its orders", ParseId, options.supplier);
   AddParsed(sub, "--lane", "LANE", "Only orders on it: VN-DE, VN-DE/express", ParseLaneQuery,
             options.lane);
+  AddParsed(sub, "--shop", "SHOP", "Only its orders; alerts and targets are those of all shops",
+            ParseId, options.shop);
   sub.add_flag("--to-share", options.to_share,
                "The copy for the supplier: nothing of others, of your costs or shares")
       ->needs(supplier);
@@ -20,6 +22,7 @@ void AddReview(CLI::App& app, Invocation& to) {
             ParseReviewFile, options.output);
   AddParsed(sub, "--evidence", "FILE", "Also write the orders behind it, as CSV", ParseText,
             options.evidence);
+  AddCsvStyle(sub, to);
 }
 
 std::string CheckReview(const Invocation& invocation) {

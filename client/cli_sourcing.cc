@@ -114,6 +114,7 @@ void AddSourcing(CLI::App& app, Invocation& to) {
             ParseId, options.instead_of);
   AddParsed(assign, "--file", "FILE", "All orders of a file, \"-\" for standard input", ParseText,
             options.file);
+  AddCsvStyle(assign, to);
   AddParsed(assign, "-o,--output", "FILE", "Where the picks go; else they are printed", ParseText,
             options.picks);
   assign.add_flag("--dry-run", options.dry_run, "Decide, and keep nothing");

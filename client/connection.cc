@@ -33,8 +33,9 @@ std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address) {
 
 }  // namespace
 
-std::string ServerAddress(const std::string& given) {
+std::string ServerAddress(const std::string& given, const std::string& usual) {
   std::string address = given.empty() ? Environment("PLUMBLANE_SERVER") : given;
+  if (address.empty()) address = usual;
   if (address.starts_with('/')) return "unix:" + address;
   if (!address.empty()) return address;
   const std::string runtime = Environment("XDG_RUNTIME_DIR");
@@ -57,7 +58,8 @@ Connection::Connection(std::string address, std::shared_ptr<grpc::Channel> chann
       orders_(v1::Orders::NewStub(channel_)),
       reviews_(v1::Reviews::NewStub(channel_)),
       scores_(v1::Scores::NewStub(channel_)),
-      sourcing_(v1::Sourcing::NewStub(channel_)) {}
+      sourcing_(v1::Sourcing::NewStub(channel_)),
+      exports_(v1::Exports::NewStub(channel_)) {}
 
 bool Connection::WaitUntilReady() {
   const auto deadline = Deadline(kConnectPatience);

@@ -11,6 +11,7 @@
 #include "client/exit_codes.h"
 #include "plumblane/v1/agreements.grpc.pb.h"
 #include "plumblane/v1/alerts.grpc.pb.h"
+#include "plumblane/v1/exports.grpc.pb.h"
 #include "plumblane/v1/intake.grpc.pb.h"
 #include "plumblane/v1/operations.grpc.pb.h"
 #include "plumblane/v1/orders.grpc.pb.h"
@@ -20,9 +21,10 @@
 
 namespace plumblane::client {
 
-// `given` (--server) if not empty, else PLUMBLANE_SERVER, else the socket of the user's own daemon
-// if there is one, else the system's. A path is taken as a Unix socket.
-std::string ServerAddress(const std::string& given);
+// The first that is not empty of `given` (--server), PLUMBLANE_SERVER and `usual` (the settings);
+// else the socket of the user's own daemon if there is one, else the system's. A path is taken as a
+// Unix socket.
+std::string ServerAddress(const std::string& given, const std::string& usual = "");
 
 // Thread-safe.
 class Connection {
@@ -39,6 +41,7 @@ class Connection {
   v1::Intake::Stub* intake() const { return intake_.get(); }
   v1::Agreements::Stub* agreements() const { return agreements_.get(); }
   v1::Alerts::Stub* alerts() const { return alerts_.get(); }
+  v1::Exports::Stub* exports() const { return exports_.get(); }
   v1::Operations::Stub* operations() const { return operations_.get(); }
   v1::Orders::Stub* orders() const { return orders_.get(); }
   v1::Reviews::Stub* reviews() const { return reviews_.get(); }
@@ -56,6 +59,7 @@ class Connection {
   const std::unique_ptr<v1::Reviews::Stub> reviews_;
   const std::unique_ptr<v1::Scores::Stub> scores_;
   const std::unique_ptr<v1::Sourcing::Stub> sourcing_;
+  const std::unique_ptr<v1::Exports::Stub> exports_;
 };
 
 // A call that waits 30 s at most, or as long as is said.

@@ -3,7 +3,7 @@
 //   currency = "EUR"
 //   [trials]                     # may be left out: off
 //   on = true
-//   most_share = 0.1             # of orders
+//   most_share = 0.2             # of orders
 //   most_cost = "0.20"           # per order on average
 //   [[class]]                    # one or more
 //   shop = "harbour"             # left out: every shop

@@ -13,6 +13,7 @@
 #include "client/flat_event.h"
 #include "client/json_reader.h"
 #include "client/text.h"
+#include "tables/csv.h"
 
 namespace plumblane::client {
 namespace {
@@ -140,7 +141,7 @@ RowOrRejection EventFile::ToRow(CsvRecord record) const {
   Row row{record.line, std::move(record.text), {}};
   for (size_t i = 0; i < found; ++i) {
     if (record.cells[i].empty()) continue;
-    row.cells.push_back({columns_[i], std::move(record.cells[i]), Cell::Kind::kText});
+    row.cells.push_back({columns_[i], std::string(PlainText(record.cells[i])), Cell::Kind::kText});
   }
   return row;
 }

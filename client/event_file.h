@@ -6,6 +6,7 @@
 //  - kFailed: it is missing, a directory, or unreadable;
 //  - kUsage: a column that is unknown, named twice or missing; another form (a JSON list, UTF-16,
 //    semicolons).
+// A cell of CSV that was made safe for spreadsheets (tables/csv.h) is read as it was before.
 //
 // Not thread-safe.
 #pragma once

@@ -11,8 +11,11 @@ constexpr Help kHelp[] = {
   plumblane review 2026Q3 --supplier lotus-works --to-share -o lotus.html)",
      R"(Orders count by their own day, none less for being older: on time and defects by
 the promised day, money by the day it was paid, refunds by theirs. Compared with
-the period before and a year ago; a difference is called one only when it is more
-than chance. Provisional until the last claim window has closed.
+the period before and a year ago, times with the period before; a difference is
+called one only when it is more than chance. Provisional until the last claim
+window has closed. With --shop the account is made of its orders alone, but alerts
+and targets are those of all shops. A copy to share has an excuse by its kind, not
+the reason you gave.
 
 A page tells the 40 suppliers with the most at stake and the 40 busiest lanes in
 full; .csv and .json have all.

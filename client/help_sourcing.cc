@@ -106,7 +106,9 @@ on that day, and is until a later row.)",
   plumblane items list)"},
     {"items load", R"(  plumblane items load items.csv)",
      R"(Columns: item, class, supplier, supplier_item. The class picks the costs; the
-supplier's code is what it calls the item.)",
+supplier's code is what it calls the item. Orders and quotes of that supplier
+may name the item so, unless an item of yours has that very code: then yours is
+meant, and send says so.)",
      kLoadNotes},
     {"items list",
      R"(  plumblane items list
@@ -120,7 +122,7 @@ supplier's code is what it calls the item.)",
   currency = "EUR"
   [trials]                  # may be left out: off
   on = true
-  most_share = 0.1          # of orders, to others than the cheapest expected
+  most_share = 0.2          # of orders, to others than the cheapest expected
   most_cost = "0.20"        # an order, on average
   [[class]]                 # one or more
   shop = "harbour"          # left out: every shop

@@ -137,7 +137,7 @@ the daemon's settings file.)"},
 // Null for a command that has none.
 const Help* HelpFor(std::string_view command) {
   for (const std::span<const Help> all :
-       {std::span<const Help>(kHelp), SourcingHelp(), ChaseHelp(), ReviewHelp()}) {
+       {std::span<const Help>(kHelp), SourcingHelp(), ChaseHelp(), ReviewHelp(), ExportHelp()}) {
     for (const Help& help : all) {
       if (help.command == command) return &help;
     }

@@ -20,6 +20,9 @@ std::span<const Help> ChaseHelp();
 // That of review.
 std::span<const Help> ReviewHelp();
 
+// That of export and watch.
+std::span<const Help> ExportHelp();
+
 // For "", "send", "excuse add": whole lines, indented.
 std::string_view ExamplesFor(std::string_view command);
 

@@ -11,8 +11,11 @@
 #include "base/ids.h"
 #include "base/lane.h"
 #include "base/time.h"
+#include "client/completions.h"
 #include "client/event_file.h"
+#include "client/export_options.h"
 #include "client/row.h"
+#include "client/sourcing_options.h"
 
 namespace plumblane::client {
 
@@ -57,6 +60,13 @@ enum class Verb {
   kAlertsWatches,
   kAlertsDeliveries,
   kReview,
+  kCompletions,
+  kManual,
+  kExportScores,
+  kExportCohorts,
+  kExportEvents,
+  kExportAssignments,
+  kWatch,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -87,38 +97,6 @@ struct RecordOptions {
   std::string time_zone = "UTC";
 };
 
-// An order that is to be given to somebody.
-struct WantedOrder {
-  std::string destination;
-  std::string origin;                  // "" = any
-  std::optional<std::string> service;  // absent = any
-  std::string item;                    // "" = quotes for any item
-  std::optional<int> units;            // absent = 1
-  std::string shop;                    // "" = kDefaultShop
-  std::string sale, currency;          // as given: both, and an amount, or neither
-};
-
-struct RankOptions {
-  WantedOrder order;
-  std::optional<int> limit;  // how many to tell; absent = the daemon's choice
-};
-
-struct AssignOptions {
-  std::optional<OrderKey> one;  // either this one, as `order` says,
-  WantedOrder order;
-  std::string file;        // or all of this file, "-" is standard input
-  std::string picks;       // where they go, "" = standard output
-  std::string supplier;    // a choice of one's own ...
-  std::string reason;      // ... and why
-  std::string instead_of;  // the supplier that could not deliver
-  bool dry_run = false;
-};
-
-struct AssignmentsOptions {
-  std::string supplier;             // "" = all
-  std::optional<Day> since, until;  // first and last day, UTC
-};
-
 // What was agreed: what to load, list or pause.
 struct AgreementOptions {
   std::string file;
@@ -146,6 +124,7 @@ struct ReviewOptions {
   std::pair<Day, Day> period;     // first and last day, UTC
   std::string supplier;           // "" = all
   std::optional<LaneQuery> lane;  // absent = all
+  std::string shop;               // "" = all
   bool to_share = false;          // the copy for the supplier
   std::string output;             // a file for the whole of it, "" = shortly on the screen
   std::string evidence;           // a file for the orders behind it, "" = none
@@ -169,7 +148,7 @@ struct ExcuseOptions {
 struct Invocation {
   Verb verb = Verb::kStatus;
   std::string server;  // --server, "" = not given
-  bool json = false;
+  bool json = false, plain = false;
   bool explain = false;
   bool average = false;             // kSupplier, kLane, kSuppliers, kLanes
   std::vector<double> within_days;  // kSupplier, kLane
@@ -191,6 +170,10 @@ struct Invocation {
   ChaseOptions chase;
   AlertOptions alert;
   ReviewOptions review;
+  Shell shell = Shell::kBash;  // kCompletions
+  ExportOptions exporting;
+  WatchOptions watch;
+  CsvOptions csv;
 };
 
 }  // namespace plumblane::client

@@ -1,3 +1,4 @@
+#include <absl/strings/numbers.h>
 #include <sys/ioctl.h>
 #include <unistd.h>
 
@@ -12,8 +13,14 @@
 namespace {
 
 constexpr int kNarrowest = 80;  // tables are made for this
+constexpr int kWidest = 10'000;
 
 int TerminalWidth() {
+  const char* columns = std::getenv("COLUMNS");
+  int told = 0;
+  if (columns != nullptr && absl::SimpleAtoi(columns, &told) && told > 0) {
+    return std::clamp(told, kNarrowest, kWidest);
+  }
   winsize size{};
   if (!isatty(STDOUT_FILENO) || ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) != 0) return kNarrowest;
   return std::max<int>(kNarrowest, size.ws_col);

@@ -66,6 +66,13 @@ absl::StatusOr<std::string> ParseTag(const std::string& text) {
   return absl::InvalidArgumentError("expected 1 to 32 of a-z, 0-9 and hyphen");
 }
 
+absl::StatusOr<Shell> ParseShell(const std::string& text) {
+  if (text == "bash") return Shell::kBash;
+  if (text == "zsh") return Shell::kZsh;
+  if (text == "fish") return Shell::kFish;
+  return absl::InvalidArgumentError("expected bash, zsh or fish");
+}
+
 absl::StatusOr<SupplierSort> ParseSort(const std::string& text) {
   const std::pair<std::string_view, SupplierSort> sorts[] = {
       {"name", SupplierSort::kName},

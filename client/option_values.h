@@ -32,6 +32,8 @@ absl::StatusOr<double> ParseWithin(const std::string& text);
 absl::StatusOr<std::string> ParseTag(const std::string& text);
 absl::StatusOr<SupplierSort> ParseSort(const std::string& text);
 
+absl::StatusOr<Shell> ParseShell(const std::string& text);
+
 absl::StatusOr<EventFile::Format> ParseFormat(const std::string& text);
 
 // "1042" or "harbour/1042".

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "plumblane/v1/sourcing.pb.h"
+#include "tables/csv.h"
 
 namespace plumblane::client {
 
@@ -19,11 +20,7 @@ struct Pick {
 };
 
 // One line each, and one of column names before them. Pure and thread-safe.
-std::string PicksText(const std::vector<Pick>& picks);
-
-// Writes `text` to a file beside `path` and puts it in its place, so that there is never half a
-// file. Returns what went wrong, "" = nothing.
-std::string WriteWhole(const std::string& path, const std::string& text);
+std::string PicksText(const std::vector<Pick>& picks, const CsvStyle& style = {});
 
 // What the quote of the pick comes to, among the candidates; null when it is not told.
 const v1::AssignmentCandidate* PickedCandidate(const v1::Assignment& assignment);

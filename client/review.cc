@@ -9,12 +9,13 @@
 #include <utility>
 #include <vector>
 
+#include "base/whole_file.h"
 #include "client/moment.h"
-#include "client/picks.h"
 #include "client/review_forms.h"
 #include "client/review_json.h"
 #include "client/show.h"
 #include "client/show_review.h"
+#include "tables/csv.h"
 
 namespace plumblane::client {
 namespace {
@@ -34,12 +35,13 @@ v1::GetReviewRequest RequestOf(const Invocation& invocation) {
   request.set_last_date(FormatDay(options.period.second));
   request.set_supplier(options.supplier);
   if (options.lane) *request.mutable_lane() = ToLane(*options.lane);
+  request.set_shop(options.shop);
   request.set_to_share(options.to_share);
   if (invocation.as_of) *request.mutable_as_of_time() = ToTimestamp(*invocation.as_of);
   return request;
 }
 
-std::string EvidenceLine(const v1::EvidenceOrder& order) {
+std::string EvidenceLine(const v1::EvidenceOrder& order, const CsvStyle& style) {
   const auto time = [](bool has, const google::protobuf::Timestamp& moment) {
     return has ? FormatInstant(ToInstant(moment)) : "";
   };
@@ -69,13 +71,10 @@ std::string EvidenceLine(const v1::EvidenceOrder& order) {
                                     absl::StrJoin(refunds, "; "),
                                     money(order.has_owed(), order.owed()),
                                     order.excuse()};
-  for (std::string& cell : cells) cell = SafeCsvCell(cell);
-  return absl::StrJoin(cells, ",") + "\n";
+  return CsvTextLine(cells, style);
 }
 
-// Whole or not at all.
-ExitCode WriteFile(const std::string& path, const std::string& text, const Io& io) {
-  const std::string problem = WriteWhole(path, text);
+ExitCode Finished(const std::string& problem, const Io& io) {
   if (problem.empty()) return kDone;
   io.err << problem << "\n";
   return kFailed;
@@ -83,16 +82,17 @@ ExitCode WriteFile(const std::string& path, const std::string& text, const Io& i
 
 // The orders behind the review.
 ExitCode WriteEvidence(const v1::GetReviewRequest& request, const std::string& path,
-                       const Connection& connection, const Io& io) {
+                       const CsvStyle& style, const Connection& connection, const Io& io) {
   CallContext context(kPatienceSeconds);
   const auto reader = connection.reviews()->ListEvidence(&context, request);
-  std::string text = absl::StrJoin(kEvidenceColumns, ",") + "\n";
+  WholeFile file(path);
+  file.Write(CsvTextLine({std::begin(kEvidenceColumns), std::end(kEvidenceColumns)}, style));
   v1::EvidenceOrder order;
-  while (reader->Read(&order)) text += EvidenceLine(order);
+  while (reader->Read(&order)) file.Write(EvidenceLine(order, style));
   if (const grpc::Status status = reader->Finish(); !status.ok()) {
     return Fail(status, connection, io);
   }
-  return WriteFile(path, text, io);
+  return Finished(file.Finish(), io);
 }
 
 // Hands on each part of the review as it comes.
@@ -129,7 +129,9 @@ ExitCode TellReview(const v1::GetReviewRequest& request, const Invocation& invoc
                            [&review](const v1::Review& part) { review.MergeFrom(part); });
   if (!status.ok()) return Fail(status, connection, io);
   if (to_file) {
-    return WriteFile(path, as_json ? std::move(json).str() : ReviewText(review, form), io);
+    return Finished(WriteWhole(path, as_json ? std::move(json).str()
+                                             : ReviewText(review, form, invocation.csv.style())),
+                    io);
   }
   if (!as_json) io.out << ShowReview(review, io.width);
   return kDone;
@@ -142,7 +144,7 @@ ExitCode RunReview(const Invocation& invocation, const Connection& connection, c
   const ExitCode told = TellReview(request, invocation, connection, io);
   const std::string& evidence = invocation.review.evidence;
   if (told != kDone || evidence.empty()) return told;
-  return WriteEvidence(request, evidence, connection, io);
+  return WriteEvidence(request, evidence, invocation.csv.style(), connection, io);
 }
 
 }  // namespace plumblane::client

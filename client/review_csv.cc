@@ -2,7 +2,6 @@
 
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_format.h>
-#include <absl/strings/str_join.h>
 
 #include <array>
 #include <vector>
@@ -11,6 +10,7 @@
 #include "client/review_words.h"
 #include "client/text.h"
 #include "client/words.h"
+#include "tables/csv.h"
 
 namespace plumblane::client {
 namespace {
@@ -18,6 +18,7 @@ namespace {
 // One cell and the column it belongs to: names and values cannot drift apart.
 struct Cell {
   std::string column, value;
+  bool is_figure = false;
 };
 using Cells = std::vector<Cell>;
 
@@ -115,6 +116,19 @@ void AddChanges(const v1::Account& account, Cells& cells) {
   }
 }
 
+void AddTimesChanges(const v1::Account& account, Cells& cells) {
+  for (const std::string measure : {"handling", "transit", "response", "days_late"}) {
+    const v1::TimesChange* found = nullptr;
+    for (const v1::TimesChange& change : account.times_changes()) {
+      if (change.measure() == measure) found = &change;
+    }
+    const bool told = found != nullptr && found->has_adjusted_p_value();
+    cells.push_back(
+        {measure + "_against_before", found == nullptr ? "" : VerdictText(found->verdict())});
+    cells.push_back({measure + "_against_before_p", told ? Number(found->adjusted_p_value()) : ""});
+  }
+}
+
 void AddMoney(const v1::MoneyFigures* money, Cells& cells) {
   const auto amount = [money](int64_t (v1::MoneyFigures::*sum)() const) {
     return money == nullptr
@@ -162,26 +176,27 @@ Cells LineOf(const v1::Review& review, const v1::Account& account, const v1::Mon
   AddChanges(account, cells);
   for (size_t i = named; i < cells.size() && !full; ++i) cells[i].value.clear();
   AddMoney(money, cells);
+  AddTimesChanges(full ? account : v1::Account(), cells);
+  for (size_t i = named; i < cells.size(); ++i) cells[i].is_figure = true;
   return cells;
 }
 
-std::string LineText(const Cells& cells) {
-  return absl::StrJoin(
-      cells, ",", [](std::string* out, const Cell& cell) { out->append(SafeCsvCell(cell.value)); });
+std::string LineText(const Cells& cells, std::string Cell::*text, const CsvStyle& style) {
+  std::vector<CsvValue> values;
+  for (const Cell& cell : cells) values.push_back({cell.*text, cell.is_figure});
+  return CsvLine(values, style);
 }
 
 }  // namespace
 
-std::string ReviewCsv(const v1::Review& review) {
-  std::string header =
-      absl::StrJoin(LineOf(review, v1::Account(), nullptr, true), ",",
-                    [](std::string* out, const Cell& cell) { out->append(cell.column); });
-  std::string text = header + "\n";
+std::string ReviewCsv(const v1::Review& review, const CsvStyle& style) {
+  std::string text = LineText(LineOf(review, v1::Account(), nullptr, true), &Cell::column, style);
   for (const v1::Account& account : review.accounts()) {
     const auto& money = account.period().money();
-    text += LineText(LineOf(review, account, money.empty() ? nullptr : &money[0], true)) + "\n";
+    text += LineText(LineOf(review, account, money.empty() ? nullptr : &money[0], true),
+                     &Cell::value, style);
     for (int i = 1; i < money.size(); ++i) {
-      text += LineText(LineOf(review, account, &money[i], false)) + "\n";
+      text += LineText(LineOf(review, account, &money[i], false), &Cell::value, style);
     }
   }
   return text;

@@ -33,12 +33,6 @@ std::string KindsText(const v1::Figures& figures) {
   return text;
 }
 
-std::string DaysLateText(const v1::Figures& figures) {
-  if (!figures.has_mean_days_late()) return "";
-  return absl::StrFormat("%.1f of %s", figures.mean_days_late(),
-                         Thousands(figures.late_arrived_count()));
-}
-
 // "102.30 of 100.00 EUR, +2.3 %, of 41 orders".
 std::string ChargedText(const v1::MoneyFigures& money) {
   if (money.quoted_order_count() == 0) return "";
@@ -50,12 +44,6 @@ std::string ChargedText(const v1::MoneyFigures& money) {
     absl::StrAppendFormat(&text, ", %+.1f %%", drift);
   }
   return absl::StrCat(text, ", ", Counted(money.quoted_order_count(), "order"));
-}
-
-std::string TimesText(const v1::Times& times) {
-  return times.entered_count() == 0
-             ? ""
-             : absl::StrCat(ShortTimes(times), " of ", Thousands(times.entered_count()));
 }
 
 // Collects the lines of one account.

@@ -1,6 +1,7 @@
 #include "client/review_model.h"
 
 #include <absl/strings/str_cat.h>
+#include <absl/strings/str_join.h>
 
 #include <algorithm>
 #include <optional>
@@ -10,6 +11,7 @@
 
 #include "client/review_figures.h"
 #include "client/review_pictures.h"
+#include "client/review_places.h"
 #include "client/review_words.h"
 #include "client/text.h"
 
@@ -20,89 +22,19 @@ using Views = std::vector<View>;
 
 View Texts(std::map<std::string, std::string> texts) { return {std::move(texts), {}}; }
 
-// "s3": where the third supplier's account stands in the page.
-std::string AnchorOf(AccountKind kind, int index) {
-  const char* letter = kind == AccountKind::kAll        ? "a"
-                       : kind == AccountKind::kSupplier ? "s"
-                       : kind == AccountKind::kLane     ? "l"
-                                                        : "p";
-  return absl::StrCat(letter, index + 1);
-}
-
-// Where a pair's links lead that has no row: the section.
-constexpr char kNoRow[] = "pairs";
-
-struct Placed {
-  const v1::Account* account;
-  std::string anchor;
-  bool in_full = false;
-};
-using Places = std::vector<Placed*>;
-
-// In the currency of the review: what is worth something in another one counts nothing here.
-int64_t AtStake(const v1::Account& account, const std::string& currency) {
-  int64_t sum = 0;
-  for (const v1::Point& point : account.points()) {
-    if (point.at_stake().currency_code() == currency) sum += point.at_stake().minor_units();
-  }
-  return sum;
-}
-
-// Those of a kind; the most at stake first, then the most orders.
-Places Weightiest(std::vector<Placed>& all, AccountKind kind, const std::string& currency) {
-  Places places;
-  for (Placed& one : all) {
-    if (KindOf(*one.account) == kind) places.push_back(&one);
-  }
-  const auto weight = [&](const Placed* one) {
-    return std::pair(AtStake(*one->account, currency), one->account->period().order_count());
-  };
-  std::stable_sort(places.begin(), places.end(),
-                   [&](const Placed* x, const Placed* y) { return weight(x) > weight(y); });
-  return places;
-}
-
-std::vector<Placed> Place(const v1::Review& review) {
-  std::vector<Placed> all;
-  all.reserve(static_cast<size_t>(review.accounts_size()));
-  for (int i = 0; i < review.accounts_size(); ++i) {
-    const AccountKind kind = KindOf(review.accounts(i));
-    all.push_back({&review.accounts(i), AnchorOf(kind, i), kind == AccountKind::kAll});
-  }
-  for (const AccountKind kind : {AccountKind::kSupplier, AccountKind::kLane}) {
-    const Places places = Weightiest(all, kind, review.currency_code());
-    for (size_t i = 0; i < std::min(places.size(), kMostInFull); ++i) places[i]->in_full = true;
-  }
-  // So many rows that not each pair has its own.
-  const Places pairs = Weightiest(all, AccountKind::kPair, review.currency_code());
-  for (size_t i = kMostRows; i < pairs.size(); ++i) pairs[i]->anchor = kNoRow;
-  return all;
-}
-
-// That so many are not here; "" for none.
-std::string RestText(size_t rest, size_t most, const std::string& noun, const std::string& which,
-                     const std::string& where) {
-  if (rest == 0) return "";
-  return absl::StrCat(Counted(static_cast<int64_t>(rest), "more " + noun),
-                      rest == 1 ? " is" : " are", " left out here, where the ",
-                      Thousands(static_cast<int64_t>(most)), " ", which, " stand; ", where);
-}
-
-// Leaves so many of the views; says how many went.
-std::string Cut(Views& views, size_t most, const std::string& noun, const std::string& which,
-                const std::string& where) {
-  const size_t rest = views.size() - std::min(views.size(), most);
-  views.resize(views.size() - rest);
-  return RestText(rest, most, noun, which, where);
-}
-
-constexpr char kInJson[] = "the JSON form (-o FILE.json) has them all.";
-constexpr char kInCsv[] = "the CSV and JSON forms (-o FILE.csv, -o FILE.json) have them all.";
-
 // ---- what to raise ----------------------------------------------------------------------------
 
-View RaiseView(const Placed& placed) {
-  View view = Texts({{"name", placed.account->supplier_id()}, {"anchor", placed.anchor}});
+std::string LeftOutText(const v1::Account& account, const std::string& currency) {
+  if (currency.empty() || account.at_stake_left_out().empty()) return "";
+  return absl::StrCat("Its place leaves out amounts in ",
+                      absl::StrJoin(account.at_stake_left_out(), ", "), ": there is no rate to ",
+                      currency, ".");
+}
+
+View RaiseView(const Placed& placed, const std::string& currency) {
+  View view = Texts({{"name", placed.account->supplier_id()},
+                     {"anchor", placed.anchor},
+                     {"left_out", LeftOutText(*placed.account, currency)}});
   Views& raised = view.lists["raised"];
   Views& well = view.lists["well"];
   for (const v1::Point& point : placed.account->points()) {
@@ -118,12 +50,26 @@ View RaiseView(const Placed& placed) {
   return view;
 }
 
-Views RaiseViews(std::vector<Placed>& all, const std::string& currency) {
+Views RaiseViews(std::vector<Placed> all, const std::string& currency) {
+  std::erase_if(all, [](const Placed& one) {
+    return KindOf(*one.account) != AccountKind::kSupplier || one.account->points().empty();
+  });
+  std::stable_sort(all.begin(), all.end(),
+                   [](const Placed& x, const Placed& y) { return AtStake(x) > AtStake(y); });
   Views views;
-  for (const Placed* one : Weightiest(all, AccountKind::kSupplier, currency)) {
-    if (!one->account->points().empty()) views.push_back(RaiseView(*one));
-  }
+  for (const Placed& one : all) views.push_back(RaiseView(one, currency));
   return views;
+}
+
+std::string RaiseOrderText(const v1::Review& review) {
+  if (!review.currency_code().empty()) {
+    return "Supplier by supplier, the most money first; other currencies by the exchange rates "
+           "given for the day of these outcomes.";
+  }
+  return absl::StrCat("Supplier by supplier, by name and not by money: ",
+                      review.currency_problem().empty() ? "no orders were paid in the period"
+                                                        : review.currency_problem(),
+                      ".");
 }
 
 // ---- what changed -----------------------------------------------------------------------------
@@ -145,7 +91,33 @@ View ChangeView(const Told& told) {
                 {"p", ProbabilityText(change.adjusted_p_value())}});
 }
 
-// Those of one verdict; the surest and largest first.
+// Those of one verdict, the surest first.
+Views TimesChangeViews(const std::vector<Placed>& all, v1::Change::Verdict verdict) {
+  std::vector<std::pair<const Placed*, const v1::TimesChange*>> found;
+  for (const Placed& one : all) {
+    for (const v1::TimesChange& change : one.account->times_changes()) {
+      if (change.verdict() == verdict) found.push_back({&one, &change});
+    }
+  }
+  std::stable_sort(found.begin(), found.end(), [](const auto& x, const auto& y) {
+    return x.second->adjusted_p_value() < y.second->adjusted_p_value();
+  });
+  Views views;
+  for (const auto& [placed, change] : found) {
+    const v1::Account& account = *placed->account;
+    views.push_back(Texts({{"who", AccountName(account)},
+                           {"anchor", placed->anchor},
+                           {"hit", TimesChangeName(*change)},
+                           {"against", AgainstText(v1::Change::AGAINST_PERIOD_BEFORE)},
+                           {"now", TimesOfChange(*change, account.period())},
+                           {"then", TimesOfChange(*change, account.before())},
+                           {"difference", TimesDifferenceText(*change, account)},
+                           {"p", ProbabilityText(change->adjusted_p_value())}}));
+  }
+  return views;
+}
+
+// Those of one verdict: shares, the surest and largest first, then times.
 Views ChangeViews(const std::vector<Placed>& all, v1::Change::Verdict verdict) {
   std::vector<Told> found;
   for (const Placed& one : all) {
@@ -159,6 +131,7 @@ Views ChangeViews(const std::vector<Placed>& all, v1::Change::Verdict verdict) {
   });
   Views views;
   for (const Told& told : found) views.push_back(ChangeView(told));
+  for (View& view : TimesChangeViews(all, verdict)) views.push_back(std::move(view));
   return views;
 }
 
@@ -166,6 +139,9 @@ int64_t CountVerdicts(const v1::Review& review, v1::Change::Verdict verdict) {
   int64_t count = 0;
   for (const v1::Account& account : review.accounts()) {
     for (const v1::Change& change : account.changes()) count += change.verdict() == verdict;
+    for (const v1::TimesChange& change : account.times_changes()) {
+      count += change.verdict() == verdict;
+    }
   }
   return count;
 }
@@ -181,7 +157,10 @@ std::string OtherChangesText(const v1::Review& review) {
   if (thin > 0) {
     absl::StrAppend(&text, Counted(thin, "comparison"), " had too few orders to be made. ");
   }
-  return text.empty() ? text : text + "They stand with each account.";
+  return text.empty() ? text
+                      : text +
+                            "They stand with each account; those of a supplier on one lane "
+                            "only in the CSV and JSON forms of this review.";
 }
 
 // ---- accounts ---------------------------------------------------------------------------------
@@ -221,6 +200,11 @@ View AccountView(const Placed& placed, const v1::Review& review) {
     view.lists["figures"].push_back(std::move(line));
   }
   view.lists["changes"] = Lines(account.changes(), ChangeText);
+  for (View& line : Lines(account.times_changes(), [&](const v1::TimesChange& change) {
+         return TimesChangeText(change, account);
+       })) {
+    view.lists["changes"].push_back(std::move(line));
+  }
   view.lists["targets"] = Lines(account.targets(), TargetText);
   view.lists["items"] = Lines(account.items(), ItemText);
   view.lists["alerts"] = Lines(account.alerts(), AlertMarkText);
@@ -238,18 +222,6 @@ Views AccountViews(const std::vector<Placed>& all, AccountKind kind, const v1::R
     if (KindOf(*one.account) == kind && one.in_full) views.push_back(AccountView(one, review));
   }
   return views;
-}
-
-// How many of a kind are not told in full.
-std::string NotInFullText(const std::vector<Placed>& all, AccountKind kind, const std::string& noun,
-                          const std::string& weight) {
-  const auto rest = std::count_if(all.begin(), all.end(), [kind](const Placed& one) {
-    return KindOf(*one.account) == kind && !one.in_full;
-  });
-  if (rest == 0) return "";
-  return absl::StrCat("Told in full are the ", Thousands(static_cast<int64_t>(kMostInFull)), " ",
-                      noun, "s with the most ", weight, "; of ", Counted(rest, "other " + noun),
-                      " the CSV and JSON forms (-o FILE.csv, -o FILE.json) tell.");
 }
 
 // One line for each account of a kind.
@@ -325,8 +297,11 @@ Views ThinViews(const std::vector<Placed>& all) {
 std::string ScopeText(const v1::Review& review) {
   std::string text;
   if (!review.supplier().empty()) text = review.supplier();
-  if (!review.has_lane()) return text;
-  return absl::StrCat(text, text.empty() ? "" : " on ", LaneText(review.lane()));
+  if (review.has_lane()) {
+    text = absl::StrCat(text, text.empty() ? "" : " on ", LaneText(review.lane()));
+  }
+  if (review.shop().empty()) return text;
+  return absl::StrCat(text, text.empty() ? "" : ", ", "shop ", review.shop());
 }
 
 std::string ProvisionalText(const v1::Review& review) {
@@ -341,7 +316,7 @@ std::string ProvisionalText(const v1::Review& review) {
 }  // namespace
 
 View ReviewModel(const v1::Review& review) {
-  std::vector<Placed> all = Place(review);
+  const std::vector<Placed> all = Place(review);
   View view = Texts(
       {{"period", PeriodText(review.period())},
        {"before_period", PeriodText(review.period_before())},
@@ -355,6 +330,8 @@ View ReviewModel(const v1::Review& review) {
        {"currency", review.currency_code()},
        {"currency_problem", review.currency_problem()},
        {"other_changes", OtherChangesText(review)},
+       {"shop", review.shop()},
+       {"raise_order", RaiseOrderText(review)},
        {"to_share", review.to_share() ? review.supplier() : ""},
        {"empty", all.empty() ? "There were no orders in this period or the one before." : ""}});
   const auto cut = [&view](const std::string& list, size_t most, const std::string& noun,
@@ -362,7 +339,8 @@ View ReviewModel(const v1::Review& review) {
     view.texts[list + "_rest"] = Cut(view.lists[list], most, noun, first, where);
   };
   view.lists["raise"] = RaiseViews(all, review.currency_code());
-  cut("raise", kMostInFull, "supplier", "with the most at stake", kInJson);
+  cut("raise", kMostInFull, "supplier",
+      review.currency_code().empty() ? "first" : "with the most at stake", kInJson);
   view.lists["worse"] = ChangeViews(all, v1::Change::VERDICT_WORSE);
   view.lists["better"] = ChangeViews(all, v1::Change::VERDICT_BETTER);
   cut("worse", kMostRows, "change", "surest and largest", kInCsv);

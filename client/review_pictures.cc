@@ -210,10 +210,11 @@ std::optional<View> TransitPicture(const v1::Account& account, const std::string
     drawing.Line("grid", at, kBottom, at, kBottom + 3);
     drawing.Word(at, kHeight - 4, "middle", absl::StrCat(day));
   }
-  return drawing.Take(
-      absl::StrCat(CurveInWords("this period", now), "; ",
-                   CurveInWords("the period before", before)),
-      "share arrived, by days after shipping; solid: this period; dashed: the one before");
+  return drawing.Take(absl::StrCat(CurveInWords("this period", now), "; ",
+                                   CurveInWords("the period before", before)),
+                      absl::StrCat("share arrived, by days after shipping",
+                                   now.empty() ? "" : "; solid: this period",
+                                   before.empty() ? "" : "; dashed: the one before"));
 }
 
 std::optional<View> KindsPicture(const v1::Account& account, const std::string& id) {
@@ -239,8 +240,9 @@ std::optional<View> KindsPicture(const v1::Account& account, const std::string& 
   if (bars.empty()) return std::nullopt;
   std::stable_sort(bars.begin(), bars.end(),
                    [](const NamedBar& x, const NamedBar& y) { return x.size > y.size; });
+  const bool any_before = account.before().defect_kinds_size() > 0;
   return BarsPicture(id, "Kinds of defects, " + AccountName(account), bars,
-                     "orders; thin: the period before");
+                     any_before ? "orders; thin: the period before" : "orders");
 }
 
 std::optional<View> CostsPicture(const v1::Account& account, const std::string& currency,

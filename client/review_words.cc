@@ -18,6 +18,35 @@ std::string PointsNumber(double points) {
   return text == "-0.0" || text == "+0.0" ? "0" : text;
 }
 
+constexpr char kDaysLate[] = "days_late";
+
+struct TimesWords {
+  const char *measure, *label, *verb;
+  const v1::Times& (v1::Figures::*times)() const;
+};
+constexpr TimesWords kTimesWords[] = {
+    {"handling", "ships within", "ship", &v1::Figures::handling},
+    {"transit", "travels", "travel", &v1::Figures::transit},
+    {"response", "answers claims within", "answer claims", &v1::Figures::response},
+    {kDaysLate, "days late, on average", "", nullptr}};
+
+// Of a measure that this client does not know as of the first: it is told what it can be.
+const TimesWords& WordsOf(const v1::TimesChange& change) {
+  for (const TimesWords& words : kTimesWords) {
+    if (change.measure() == words.measure) return words;
+  }
+  return kTimesWords[0];
+}
+
+// REQUIRES: not of days late.
+const v1::Times& TimesOf(const v1::TimesChange& change, const v1::Figures& figures) {
+  return (figures.*WordsOf(change).times)();
+}
+
+double Days(const google::protobuf::Duration& time) {
+  return (static_cast<double>(time.seconds()) + time.nanos() / 1e9) / 86'400;
+}
+
 std::string LimitsText(double low, double high) {
   return absl::StrCat("(", PointsNumber(100 * low), " to ", PointsNumber(100 * high), ")");
 }
@@ -112,9 +141,68 @@ std::string ChangeText(const v1::Change& change) {
   return absl::StrCat(text, ", adjusted p ", ProbabilityText(change.adjusted_p_value()));
 }
 
+std::string TimesText(const v1::Times& times) {
+  return times.entered_count() == 0
+             ? ""
+             : absl::StrCat(ShortTimes(times), " of ", Thousands(times.entered_count()));
+}
+
+std::string DaysLateText(const v1::Figures& figures) {
+  if (!figures.has_mean_days_late()) return "";
+  return absl::StrFormat("%.1f of %s", figures.mean_days_late(),
+                         Thousands(figures.late_arrived_count()));
+}
+
+std::string TimesChangeName(const v1::TimesChange& change) {
+  const bool worse = change.verdict() == v1::Change::VERDICT_WORSE;
+  if (change.measure() == kDaysLate) return worse ? "more days late" : "fewer days late";
+  return absl::StrCat(worse ? "longer to " : "shorter to ", WordsOf(change).verb);
+}
+
+std::string TimesOfChange(const v1::TimesChange& change, const v1::Figures& figures) {
+  const std::string text =
+      change.measure() == kDaysLate ? DaysLateText(figures) : TimesText(TimesOf(change, figures));
+  return text.empty() ? "-" : text;
+}
+
+std::string TimesDifferenceText(const v1::TimesChange& change, const v1::Account& account) {
+  const v1::Figures &now = account.period(), &then = account.before();
+  if (change.measure() == kDaysLate) {
+    if (!now.has_mean_days_late() || !then.has_mean_days_late()) return "";
+    return absl::StrFormat("%+.1f days", now.mean_days_late() - then.mean_days_late());
+  }
+  const v1::Times &times = TimesOf(change, now), &before = TimesOf(change, then);
+  std::string text;
+  if (times.has_median() && before.has_median()) {
+    absl::StrAppendFormat(&text, "half %+.1f d", Days(times.median()) - Days(before.median()));
+  }
+  if (times.has_p90() && before.has_p90()) {
+    absl::StrAppendFormat(&text, "%s90 %% %+.1f d", text.empty() ? "" : ", ",
+                          Days(times.p90()) - Days(before.p90()));
+  }
+  return text;
+}
+
+std::string TimesChangeText(const v1::TimesChange& change, const v1::Account& account) {
+  const bool called = change.verdict() == v1::Change::VERDICT_WORSE ||
+                      change.verdict() == v1::Change::VERDICT_BETTER;
+  std::string text =
+      absl::StrCat(WordsOf(change).label, " ", TimesOfChange(change, account.period()),
+                   ", the period before ", TimesOfChange(change, account.before()), "; ",
+                   called ? TimesChangeName(change) : VerdictText(change.verdict()));
+  if (!change.has_adjusted_p_value()) return text;
+  return absl::StrCat(text, ", adjusted p ", ProbabilityText(change.adjusted_p_value()));
+}
+
 std::string AlertMarkText(const v1::AlertMark& alert) {
   const std::string hit = HitText(alert.measure());
   std::string text = hit.empty() ? alert.measure() : hit;
+  if (alert.has_pool()) {
+    const bool to = alert.pool().origin().empty();
+    text = absl::StrCat(
+        "one of ", Counted(alert.pooled_lane_count(), "slow lane"), to ? " to " : " from ",
+        to ? alert.pool().destination() : alert.pool().origin(), ", together ", text);
+  }
   if (!alert.change_date().empty()) absl::StrAppend(&text, " since about ", alert.change_date());
   absl::StrAppend(&text, ", raised ", alert.open_date(),
                   alert.close_date().empty() ? ", not closed yet" : ", closed ",

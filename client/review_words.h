@@ -42,8 +42,23 @@ std::string HitsText(int64_t hits, int64_t orders);
 // than chance, adjusted p 0.41".
 std::string ChangeText(const v1::Change& change);
 
+// "2.8 / 5.2 d of 412"; "" without orders.
+std::string TimesText(const v1::Times& times);
+// "3.1 of 78"; "" when none has arrived.
+std::string DaysLateText(const v1::Figures& figures);
+
+// A change of times is called so: "longer to ship", "shorter to travel", "more days late".
+std::string TimesChangeName(const v1::TimesChange& change);
+// What is compared, of either period: "2.8 / 5.2 d of 412", "3.1 of 78"; "-" when there is none.
+std::string TimesOfChange(const v1::TimesChange& change, const v1::Figures& figures);
+// "half +0.7 d, 90 % +1.2 d", "+1.1 days"; "" where not both are known.
+std::string TimesDifferenceText(const v1::TimesChange& change, const v1::Account& account);
+// "ships within 2.8 / 5.2 d of 412, the period before 2.1 / 4.0 d of 380; longer to ship, adjusted
+// p 0.003".
+std::string TimesChangeText(const v1::TimesChange& change, const v1::Account& account);
+
 // "late since about 2026-08-03, raised 2026-08-17, closed 2026-09-20; 4.1 % before, 19 % from then
-// until it was raised".
+// until it was raised"; of a pool "one of 12 slow lanes to DE, together late since about ...".
 std::string AlertMarkText(const v1::AlertMark& alert);
 
 // "kite-swallow, late: 30 % (12 of 40), other items 2.7 % (8 of 300); +27 points (+15 to +43),

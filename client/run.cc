@@ -2,23 +2,31 @@
 
 #include <absl/strings/str_cat.h>
 
+#include <cstdlib>
+
 #include "client/agreements.h"
 #include "client/alerts.h"
 #include "client/assign.h"
 #include "client/chase.h"
 #include "client/cli.h"
+#include "client/completions.h"
 #include "client/excuses.h"
+#include "client/export.h"
+#include "client/manual.h"
 #include "client/rank.h"
 #include "client/record.h"
 #include "client/review.h"
 #include "client/scores.h"
 #include "client/send.h"
+#include "client/settings.h"
 #include "client/show.h"
 #include "client/show_backtest.h"
 #include "client/show_order.h"
 #include "client/show_status.h"
+#include "client/table.h"
 #include "client/text.h"
 #include "client/today.h"
+#include "client/watch.h"
 
 namespace plumblane::client {
 namespace {
@@ -110,6 +118,16 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
       return RunAlerts(invocation, connection, io);
     case Verb::kReview:
       return RunReview(invocation, connection, io);
+    case Verb::kExportScores:
+    case Verb::kExportCohorts:
+    case Verb::kExportEvents:
+    case Verb::kExportAssignments:
+      return RunExport(invocation, connection, io);
+    case Verb::kWatch:
+      return RunWatch(invocation, connection, io);
+    case Verb::kCompletions:
+    case Verb::kManual:
+      break;  // need no daemon: RunCommandLine
     case Verb::kQuotesLoad:
     case Verb::kQuotesList:
     case Verb::kTermsLoad:
@@ -128,16 +146,39 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
   return kUsage;
 }
 
+namespace {
+
+absl::StatusOr<Settings> SettingsOfUser() {
+  const std::string path = SettingsPath();
+  if (path.empty()) return Settings();
+  return ReadSettings(path, /*must_exist=*/std::getenv("PLUMBLANE_SETTINGS") != nullptr);
+}
+
+}  // namespace
+
 ExitCode RunCommandLine(const std::vector<std::string>& arguments, const Io& io) {
-  const std::variant<Invocation, Leave> parsed = ParseCommandLine(arguments);
+  const absl::StatusOr<Settings> settings = SettingsOfUser();
+  const std::variant<Invocation, Leave> parsed =
+      ParseCommandLine(arguments, settings.value_or(Settings()));
   if (const Leave* leave = std::get_if<Leave>(&parsed)) {
     io.out << leave->out;
     io.err << leave->err;
     return leave->exit_code;
   }
   const Invocation& invocation = std::get<Invocation>(parsed);
-  Connection connection(ServerAddress(invocation.server));
-  return Run(invocation, connection, io);
+  if (invocation.verb == Verb::kCompletions || invocation.verb == Verb::kManual) {
+    const Command commands = DescribeCommands();
+    io.out << (invocation.verb == Verb::kManual ? ManualPage(commands, Version())
+                                                : Completions(commands, invocation.shell));
+    return kDone;
+  }
+  if (!settings.ok()) {
+    io.err << settings.status().message() << "\n";
+    return kUsage;
+  }
+  Connection connection(ServerAddress(invocation.server, settings->server));
+  if (!invocation.plain) return Run(invocation, connection, io);
+  return Run(invocation, connection, {io.out, io.err, io.in_fd, false, kPlainWidth});
 }
 
 }  // namespace plumblane::client

@@ -116,6 +116,8 @@ nlohmann::ordered_json ToJson(const FileReport& report) {
   json["firstContradiction"] = ToJson(report.contradictions);
   json["firstConflict"] = ToJson(report.conflict_remarks);
   json["waitingRetractionCount"] = report.waiting_retractions.count;
+  json["remarkCount"] = report.doubts.count;
+  json["firstRemark"] = ToJson(report.doubts);
   json["news"] = nlohmann::ordered_json::array();
   for (const auto& [source, news] : report.sources) {
     if (!news.is_reported) continue;
@@ -148,6 +150,9 @@ std::vector<Rejection> TakeReceipt(const std::vector<Outgoing>& batch,
         break;
       case v1::EventResult::OUTCOME_WAITING:
         report.waiting_retractions.Add(event.line, result.message());
+        break;
+      case v1::EventResult::OUTCOME_REMARK:
+        report.doubts.Add(event.line, result.message());
         break;
       case v1::EventResult::OUTCOME_CONFLICT:
         report.conflict_remarks.Add(event.line, result.message());
@@ -188,6 +193,7 @@ std::string ToText(const std::vector<FileReport>& reports, int width) {
           RemarksText(report.contradictions, "contradiction", "contradictions"),
           RemarksText(report.waiting_retractions, "retraction that finds nothing yet",
                       "retractions that find nothing yet"),
+          RemarksText(report.doubts, "event with a doubt", "events with a doubt"),
           NewsText(report)}) {
       if (!thought.empty()) text += Wrapped(thought, width, 2);
     }

@@ -41,7 +41,7 @@ struct FileReport {
   int64_t events = 0;        // lines, those rejected here included
   int64_t taken = 0, repeats = 0, conflicts = 0, rejected = 0;
   int64_t new_orders = 0, waiting = 0, unpromised = 0;  // differences, may be below zero
-  Remarks contradictions, conflict_remarks, waiting_retractions;
+  Remarks contradictions, conflict_remarks, waiting_retractions, doubts;
   std::map<std::string, SourceNews> sources;
 };
 

@@ -44,7 +44,10 @@ std::string MoneyList(const google::protobuf::RepeatedPtrField<v1::Money>& amoun
 
 std::string GoodsText(const v1::OrderPart& part) {
   std::vector<std::string> texts;
-  if (!part.item().empty()) texts.push_back(part.item());
+  if (!part.item().empty()) {
+    const std::string& theirs = part.supplier_item();
+    texts.push_back(part.item() + (theirs.empty() ? "" : " (sent as " + theirs + ")"));
+  }
   if (part.unit_count() > 0) texts.push_back(Counted(part.unit_count(), "unit"));
   if (part.has_cost()) texts.push_back("cost " + MoneyText(part.cost()));
   if (part.has_sale()) texts.push_back("sale " + MoneyText(part.sale()));

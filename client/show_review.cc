@@ -40,19 +40,20 @@ std::string WeeksText(const v1::Account& account, const v1::ReviewPeriod& period
   return text;
 }
 
-std::string ChangeLine(const v1::Account& account, const std::string& measure) {
+std::string ChangeLine(const v1::Account& account, const std::string& measure,
+                       v1::Change::Against against) {
+  const bool year_ago = against == v1::Change::AGAINST_YEAR_AGO;
+  const std::string then = year_ago ? "a year ago" : "before";
   for (const v1::Change& change : account.changes()) {
-    if (change.measure() != measure || change.against() != v1::Change::AGAINST_PERIOD_BEFORE) {
-      continue;
-    }
-    if (!change.has_difference()) return VerdictText(change.verdict());
+    if (change.measure() != measure || change.against() != against) continue;
+    if (!change.has_difference()) return year_ago ? "" : VerdictText(change.verdict());
     const bool chance = change.verdict() == v1::Change::VERDICT_NO_MORE_THAN_CHANCE;
     // Young orders can still turn out bad: only the old ones are compared.
     const bool aged = measure == "defect";
     return absl::StrCat(
         aged ? absl::StrCat("claim window over: ",
-                            HitsText(change.hit_count(), change.order_count()), ", before ")
-             : absl::StrCat(HitText(measure), " before: "),
+                            HitsText(change.hit_count(), change.order_count()), ", ", then, " ")
+             : absl::StrCat(HitText(measure), " ", then, ": "),
         HitsText(change.hit_count_then(), change.order_count_then()), "; ", DifferenceText(change),
         ", ", VerdictText(change.verdict()), chance ? "" : " by more than chance");
   }
@@ -67,10 +68,21 @@ std::string AccountText(const v1::Account& account, const v1::Review& review, in
   };
   fact("orders", Thousands(figures.order_count()));
   fact("on time", ShareText(figures.on_time()));
-  fact("", ChangeLine(account, "on_time"));
+  fact("", ChangeLine(account, "on_time", v1::Change::AGAINST_PERIOD_BEFORE));
+  fact("", ChangeLine(account, "on_time", v1::Change::AGAINST_YEAR_AGO));
   fact("by week", WeeksText(account, review.period(), width - kLabel - 2));
   fact("bad, lost", ShareText(figures.defect()));
-  fact("", ChangeLine(account, "defect"));
+  fact("", ChangeLine(account, "defect", v1::Change::AGAINST_PERIOD_BEFORE));
+  fact("", ChangeLine(account, "defect", v1::Change::AGAINST_YEAR_AGO));
+  std::string times = "times";
+  for (const v1::TimesChange& change : account.times_changes()) {
+    if (change.verdict() != v1::Change::VERDICT_WORSE &&
+        change.verdict() != v1::Change::VERDICT_BETTER) {
+      continue;
+    }
+    fact(times, TimesChangeText(change, account));
+    times.clear();
+  }
   std::string heading = "raise";
   for (const v1::Point& point : account.points()) {
     if (point.good()) continue;
@@ -92,6 +104,11 @@ std::string AccountText(const v1::Account& account, const v1::Review& review, in
 std::string ShowReview(const v1::Review& review, int width) {
   std::string holds = absl::StrCat(PeriodText(review.period()), ", compared with ",
                                    PeriodText(review.period_before()));
+  if (std::any_of(review.accounts().begin(), review.accounts().end(),
+                  [](const v1::Account& account) { return account.has_year_ago(); })) {
+    absl::StrAppend(&holds, " and ", PeriodText(review.year_ago()));
+  }
+  if (!review.shop().empty()) absl::StrAppend(&holds, "; orders of the shop ", review.shop());
   if (review.provisional()) {
     absl::StrAppend(&holds, "; provisional until ", review.final_date());
   }

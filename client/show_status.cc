@@ -56,6 +56,15 @@ std::string SourcesText(const v1::ServerStatus& status, int width) {
   return absl::StrCat("\n", table.Render(width));
 }
 
+std::string SnapshotText(const v1::SnapshotStatus& snapshot) {
+  const std::string written = snapshot.has_last_write_time()
+                                  ? "written " + TimeText(snapshot.last_write_time())
+                                  : "not written yet";
+  return absl::StrCat(
+      "in ", snapshot.directory(), ", ", written,
+      snapshot.failure().empty() ? "" : "; the last try failed: ", snapshot.failure());
+}
+
 }  // namespace
 
 std::vector<std::string> SilentFeeds(const v1::ServerStatus& status, int days) {
@@ -104,6 +113,9 @@ std::string ShowStatus(const v1::ServerStatus& status, const std::string& addres
       &text, Fact("news", status.has_news_time()
                               ? "known up to " + TimeText(status.news_time()) + NewsLimit(status)
                               : "no feed holds anything up"));
+  if (status.has_snapshot()) {
+    absl::StrAppend(&text, Fact("score files", SnapshotText(status.snapshot())));
+  }
   text += SourcesText(status, width);
   const std::vector<std::string> silent = SilentFeeds(status, kSilentFeedDays);
   if (!silent.empty()) text += "\nFeeds without news of deliveries:\n";

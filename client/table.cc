@@ -1,5 +1,9 @@
 #include "client/table.h"
 
+#include <absl/strings/ascii.h>
+#include <absl/strings/str_cat.h>
+#include <absl/strings/str_join.h>
+#include <absl/strings/str_replace.h>
 #include <locale.h>
 #include <wchar.h>
 
@@ -131,7 +135,21 @@ void Table::AppendLine(const std::vector<std::string>& cells, const std::vector<
   out += line + "\n";
 }
 
+std::string Table::RenderPlain() const {
+  std::string out;
+  for (const Column& column : columns_) {
+    absl::StrAppend(&out, out.empty() ? "" : "\t",
+                    absl::StrReplaceAll(absl::StripAsciiWhitespace(column.header), {{"\n", " "}}));
+  }
+  out += "\n";
+  for (const auto& row : rows_) {
+    absl::StrAppend(&out, absl::StrJoin(row, "\t"), "\n");
+  }
+  return out;
+}
+
 std::string Table::Render(int width, int indent) const {
+  if (width >= kPlainWidth) return RenderPlain();
   const std::vector<int> widths = Widths(width - indent);
   std::vector<std::vector<std::string>> headers;
   size_t height = 0;

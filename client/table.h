@@ -5,6 +5,9 @@
 // something: at its end or, in a cell such as "lotus-works/express", before the slash. Nothing else
 // is ever cut. A header may have several lines.
 //
+// At kPlainWidth it is one for programs: tabs between columns, one line of headers, no blanks for
+// the eye, nothing cut.
+//
 // Not thread-safe; one object is one table.
 #pragma once
 
@@ -19,6 +22,8 @@ int DisplayWidth(std::string_view text);
 
 // `text` if it fits into `width` columns, else its beginning and "…". REQUIRES: width >= 1.
 std::string Fit(std::string_view text, int width);
+
+inline constexpr int kPlainWidth = 1'000'000;
 
 class Table {
  public:
@@ -37,6 +42,7 @@ class Table {
   std::string Render(int width, int indent = 0) const;
 
  private:
+  std::string RenderPlain() const;
   std::vector<int> Widths(int room) const;
   void AppendLine(const std::vector<std::string>& cells, const std::vector<int>& widths, int indent,
                   std::string& out) const;

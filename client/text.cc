@@ -273,22 +273,6 @@ bool IsUtf8(std::string_view text, size_t* position) {
   return true;
 }
 
-std::string CsvCell(const std::string& text) {
-  if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
-  std::string quoted = "\"";
-  for (const char c : text) {
-    if (c == '"') quoted += '"';
-    quoted += c;
-  }
-  return quoted + "\"";
-}
-
-std::string SafeCsvCell(const std::string& text) {
-  const bool formula =
-      !text.empty() && std::string_view("=+-@\t\r\n").find(text[0]) != std::string_view::npos;
-  return CsvCell(formula ? "'" + text : text);
-}
-
 google::protobuf::Timestamp ToTimestamp(Instant t) {
   google::protobuf::Timestamp time;
   time.set_seconds(t.millis / kMillisPerSecond);

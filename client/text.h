@@ -102,13 +102,6 @@ std::string Listed(const std::vector<std::string>& words);
 // as "?".
 std::string Quoted(std::string_view text);
 
-// A cell of a CSV line, in quotes where it needs them.
-std::string CsvCell(const std::string& text);
-
-// The same for a text that somebody else wrote: one that a spreadsheet would take for a formula has
-// an apostrophe before it.
-std::string SafeCsvCell(const std::string& text);
-
 // Whole UTF-8 text? If not, `*position` (from 1) is the first byte that is not.
 bool IsUtf8(std::string_view text, size_t* position = nullptr);
 

@@ -37,7 +37,7 @@ struct CostClass {
 
 struct TrialSettings {
   bool on = false;
-  double most_share = 0.1;           // of orders, to others than the lowest expected cost; 0..1
+  double most_share = 0.2;           // of orders, to others than the lowest expected cost; 0..1
   std::optional<int64_t> most_cost;  // minor units per order on average
   bool operator==(const TrialSettings&) const = default;
 };

@@ -21,6 +21,7 @@ void ItemBook::Load(const std::vector<Item>& items) {
     if (old != codes_.end()) items_.erase({row.supplier, old->second});
   }
   for (const Item& row : items) {
+    ours_.insert(row.item);
     if (!row.item_class.empty()) classes_[row.item] = row.item_class;
     if (row.supplier.empty()) continue;
     codes_[{row.supplier, row.item}] = row.supplier_item;
@@ -43,6 +44,15 @@ std::optional<std::string> ItemBook::ItemOf(const std::string& supplier,
   const auto found = items_.find({supplier, supplier_item});
   if (found == items_.end()) return std::nullopt;
   return found->second;
+}
+
+std::optional<std::string> ItemBook::OursFor(const std::string& supplier,
+                                             const std::string& said) const {
+  return IsOurs(said) ? std::nullopt : ItemOf(supplier, said);
+}
+
+bool ItemBook::IsAmbiguous(const std::string& supplier, const std::string& said) const {
+  return IsOurs(said) && ItemOf(supplier, said).value_or(said) != said;
 }
 
 std::optional<size_t> ItemBook::FindConflict(const std::vector<Item>& items) const {

@@ -16,17 +16,24 @@
 #include <chrono>
 #include <filesystem>
 
+#include "base/give_way.h"
 #include "base/zones.h"
 #include "delivery/deliverer.h"
 #include "engine/alert_teller.h"
 #include "engine/engine.h"
 #include "eventlog/event_log.h"
+#include "publish/metrics.h"
+#include "publish/metrics_server.h"
+#include "publish/snapshot_writer.h"
+#include "publish/timed_log.h"
 #include "service/agreement_service.h"
 #include "service/alert_service.h"
+#include "service/export_service.h"
 #include "service/intake_service.h"
 #include "service/query_services.h"
 #include "service/review_service.h"
 #include "service/sourcing_service.h"
+#include "service/write_answer.h"
 #include "service/write_message.h"
 #include "storage/rocksdb/rocksdb_store.h"
 
@@ -82,10 +89,22 @@ void SetLimits(grpc::ServerBuilder& builder) {
   builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 30'000);
 }
 
+void Tell(const SnapshotWriter& snapshots, v1::ServerStatus& status) {
+  const SnapshotOptions& options = snapshots.options();
+  if (options.directory.empty()) return;
+  const SnapshotWriter::State state = snapshots.state();
+  v1::SnapshotStatus* to = status.mutable_snapshot();
+  to->set_directory(options.directory);
+  to->mutable_interval()->set_seconds(options.every_seconds);
+  if (state.last_write) WriteTime(*state.last_write, to->mutable_last_write_time());
+  to->set_failure(state.failure);
+}
+
 // The services and the server, in the order of their dependence.
 class Server {
  public:
-  Server(Engine& engine, const Deliverer& deliverer, const Zones& zones, const std::string& version)
+  Server(Engine& engine, const Deliverer& deliverer, const SnapshotWriter& snapshots,
+         const Zones& zones, const std::string& version)
       : intake_(engine, zones),
         scores_(engine),
         sourcing_(engine),
@@ -93,7 +112,8 @@ class Server {
         agreements_(engine),
         alerts_(engine, deliverer),
         reviews_(engine),
-        operations_(engine, version) {}
+        exports_(engine),
+        operations_(engine, version, [&snapshots](auto& status) { Tell(snapshots, status); }) {}
 
   // Listens on all addresses or none; `bound` receives them with ports filled in.
   absl::Status Listen(const std::vector<std::string>& addresses, std::vector<std::string>& bound) {
@@ -107,9 +127,9 @@ class Server {
       }
       builder.AddListeningPort(addresses[i], grpc::InsecureServerCredentials(), &ports[i]);
     }
-    for (grpc::Service* service :
-         std::initializer_list<grpc::Service*>{&intake_, &scores_, &sourcing_, &orders_,
-                                               &agreements_, &alerts_, &reviews_, &operations_}) {
+    for (grpc::Service* service : std::initializer_list<grpc::Service*>{
+             &intake_, &scores_, &sourcing_, &orders_, &agreements_, &alerts_, &reviews_, &exports_,
+             &operations_}) {
       builder.RegisterService(service);
     }
     server_ = builder.BuildAndStart();
@@ -130,12 +150,15 @@ class Server {
     return absl::OkStatus();
   }
 
+  const IntakeService::Totals& intake_totals() const { return intake_.totals(); }
+
   // Answers what is in flight, then ends; calls still open at the deadline are cut.
   void Stop(std::chrono::seconds within) {
     if (!server_) return;
     server_->GetHealthCheckService()->SetServingStatus(false);
     intake_.Drain();
     alerts_.Drain();
+    exports_.Drain();
     server_->Shutdown(std::chrono::system_clock::now() + within);
     server_->Wait();
   }
@@ -148,6 +171,7 @@ class Server {
   AgreementsService agreements_;
   AlertsService alerts_;
   ReviewsService reviews_;
+  ExportsService exports_;
   OperationsService operations_;
   std::unique_ptr<grpc::Server> server_;
 };
@@ -180,7 +204,8 @@ int RunDaemon(const Settings& settings, const std::string& version,
   if (!store.ok()) return Refuse(store.status(), ExitCodeFor(store.status()));
 
   const WallClock clock;
-  StoreLog log(**store);
+  StoreLog store_log(**store);
+  TimedLog log(store_log);
   Engine engine(**store, log, clock, settings.engine);
   if (absl::Status status = engine.Start(); !status.ok()) {
     const int code = absl::IsFailedPrecondition(status) ? kExitDataDamaged : ExitCodeFor(status);
@@ -199,19 +224,35 @@ int RunDaemon(const Settings& settings, const std::string& version,
 
   // Kept until the process ends: when its last user goes, this version of the library can wait ten
   // seconds for a thread of its own, and the stop with it.
+  SetTurn(kAnswerTurnMicros);  // the library's threads, started from here on
   grpc_init();
   grpc::EnableDefaultHealthCheckService(true);
   grpc::reflection::InitProtoReflectionServerBuilderPlugin();
-  Server server(engine, deliverer, *zones, version);
+  SnapshotWriter snapshots(engine, settings.snapshot);
+  Server server(engine, deliverer, snapshots, *zones, version);
   std::vector<std::string> addresses;
   if (absl::Status status = server.Listen(settings.listen, addresses); !status.ok()) {
     return Refuse(status, kExitTryAgain);
   }
+  std::unique_ptr<MetricsServer> metrics;
+  if (!settings.metrics.listen.empty()) {
+    auto listening = MetricsServer::Listen(
+        settings.metrics.listen, std::make_shared<Metrics>(Metrics::Sources{
+                                     engine, deliverer, server.intake_totals(), log, snapshots,
+                                     settings.data_directory, version, settings.engine.queue_events,
+                                     static_cast<size_t>(settings.metrics.suppliers)}));
+    if (!listening.ok()) return Refuse(listening.status(), kExitTryAgain);
+    metrics = *std::move(listening);
+    spdlog::info("metrics are served on {}, port {}", settings.metrics.listen, metrics->port());
+  }
+  snapshots.Start();
   spdlog::info("plumblaned {} serves {} on {}", version, settings.data_directory,
                absl::StrJoin(addresses, ", "));
   ready(addresses);
   wait_for_stop();
   spdlog::info("stopping");
+  metrics.reset();
+  snapshots.Stop();
   server.Stop(std::chrono::seconds(settings.shutdown_seconds));
   deliverer.Stop();
   teller.Stop();

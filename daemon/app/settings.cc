@@ -15,6 +15,8 @@ namespace plumblane {
 namespace {
 
 constexpr char kDefaultAddress[] = "127.0.0.1:7437";
+// What a monitoring system can take of one metric.
+constexpr int64_t kMostSuppliersTold = 100;
 
 std::map<std::string, Key> KeysOf(Settings& settings) {
   ReadRules& rules = settings.engine.rules;
@@ -45,7 +47,13 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
       {"storage.write_buffer_mib", Whole(settings.write_buffer_mib, 1, 1024)},
       {"storage.decoded_cells_mib",
        Whole(settings.engine.series_bytes, 1, 1 << 20, int64_t{1} << 20)},
+      {"storage.decoded_orders_mib",
+       Whole(settings.engine.writer_bytes, 1, 1 << 20, int64_t{1} << 20)},
       {"intake.queue_events", Whole(settings.engine.queue_events, 1000, 10'000'000)},
+      {"snapshot.directory", Text(settings.snapshot.directory)},
+      {"snapshot.every_seconds", Whole(settings.snapshot.every_seconds, 1, 86'400)},
+      {"metrics.listen", Text(settings.metrics.listen)},
+      {"metrics.suppliers", Whole(settings.metrics.suppliers, 0, kMostSuppliersTold)},
   };
   AddDeliveryKeys(settings.delivery, keys);
   return keys;
@@ -147,6 +155,15 @@ absl::Status CompleteSettings(Settings& settings) {
   }
   for (const std::string& address : settings.listen) {
     if (absl::Status status = CheckAddress(address); !status.ok()) return status;
+  }
+  if (const std::string& listen = settings.metrics.listen; !listen.empty()) {
+    if (absl::StartsWith(listen, "unix:")) {
+      return absl::InvalidArgumentError(
+          absl::StrCat("metrics.listen: expected HOST:PORT on this machine, not ", listen));
+    }
+    if (absl::Status status = CheckAddress(listen); !status.ok()) {
+      return absl::InvalidArgumentError(absl::StrCat("metrics.", std::string(status.message())));
+    }
   }
   if (absl::Status status = CompleteDelivery(settings.delivery); !status.ok()) return status;
   static constexpr absl::string_view kLevels[] = {"trace",   "debug", "info",

@@ -11,6 +11,8 @@
 
 #include "app/delivery_settings.h"
 #include "engine/engine.h"
+#include "publish/metrics.h"
+#include "publish/snapshot_writer.h"
 
 namespace plumblane {
 
@@ -24,6 +26,8 @@ struct Settings {
   int64_t write_buffer_mib = 64;
   EngineOptions engine;
   DeliverySettings delivery;
+  SnapshotOptions snapshot;
+  MetricOptions metrics;
 };
 
 // Reads a TOML file over `settings`. Errors name file, line and key: not readable, not TOML, an

@@ -1,69 +1,35 @@
 #include "engine/applier.h"
 
+#include <absl/container/flat_hash_map.h>
 #include <absl/strings/str_cat.h>
-#include <absl/strings/str_join.h>
 
 #include <algorithm>
+#include <iterator>
 #include <map>
 #include <set>
+#include <utility>
 
 #include "engine/assignments.h"
 #include "engine/changes.h"
+#include "engine/order_events.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
 
 namespace plumblane {
 namespace {
 
-// Adds an event to an order's record. `events` stays sorted.
-EventFate::Kind Take(std::vector<Event>& events, const Event& event) {
-  for (const Event& known : events) {
-    if (known.event_id == event.event_id && known.source == event.source &&
-        known.part == event.part) {
-      return known.content_hash == event.content_hash ? EventFate::Kind::kDuplicate
-                                                      : EventFate::Kind::kConflict;
-    }
-  }
-  if (events.size() >= kMaxEventsPerOrder) return EventFate::Kind::kOrderFull;
-  events.insert(std::upper_bound(events.begin(), events.end(), event, Earlier), event);
-  return EventFate::Kind::kAccepted;
-}
-
-bool WaitsForItsEvent(const std::vector<Event>& events, const Event& retraction) {
-  return std::none_of(events.begin(), events.end(), [&](const Event& event) {
-    return event.event_id == retraction.retracts && event.source == retraction.source &&
-           event.part == retraction.part;
-  });
-}
-
-const std::vector<Fault>& FaultsOf(const OrderState& state, int part) {
-  static const std::vector<Fault> none;
-  for (const PartState& one : state.parts) {
-    if (one.part == part) return one.faults;
-  }
-  return none;
-}
-
-// The faults that the part has now and had not before, in words.
-std::string NewFaults(const OrderState& before, const OrderState& after, int part) {
-  std::vector<absl::string_view> words;
-  const std::vector<Fault>& old_faults = FaultsOf(before, part);
-  for (const Fault fault : FaultsOf(after, part)) {
-    if (!std::binary_search(old_faults.begin(), old_faults.end(), fault)) {
-      const std::string_view word = Describe(fault);
-      words.emplace_back(word.data(), word.size());
-    }
-  }
-  return absl::StrJoin(words, "; ");
-}
-
-bool HasNewFaults(const OrderState& before, const OrderState& after) {
-  return std::any_of(after.parts.begin(), after.parts.end(), [&](const PartState& part) {
-    return !NewFaults(before, after, part.part).empty();
-  });
-}
-
 using OrderPart = std::pair<OrderKey, int>;
+
+// An order to fold again.
+struct TouchedOrder {
+  OrderKey order;
+  std::string key;             // of its record
+  std::vector<size_t> events;  // of the entry
+};
+
+bool IsTaken(const EventFate& fate) {
+  return fate.kind == EventFate::Kind::kAccepted || fate.kind == EventFate::Kind::kWaiting;
+}
 
 // Whom a part was and is paid to; none while it is not paid.
 struct Payment {
@@ -73,8 +39,9 @@ struct Payment {
 // One application of one entry; the members are what it works on.
 class Application {
  public:
-  Application(const Snapshot& snapshot, const Catalog& catalog, const FoldRules& rules)
-      : snapshot_(snapshot), rules_(rules), excuses_before_(catalog.excuses) {
+  Application(const Snapshot& snapshot, const Catalog& catalog, const FoldRules& rules,
+              WritersMemory& memory)
+      : snapshot_(snapshot), rules_(rules), memory_(memory), excuses_before_(catalog.excuses) {
     applied_.catalog = catalog;
   }
 
@@ -83,12 +50,13 @@ class Application {
     applied_.fates.resize(entry.content.events.size());
     applied_.standings.resize(entry.content.events.size());
     for (size_t i = 0; i < entry.content.events.size(); ++i) {
-      touched_[entry.content.events[i].order].push_back(i);
+      Touch(entry.content.events[i].order).events.push_back(i);
     }
     if (absl::Status status = TakeExcuses(entry.content.excuses); !status.ok()) return status;
     for (const SourceNews& news : entry.content.news) TakeNews(news);
     TakeAgreements(sequence, entry);
-    for (const Assignment& given : entry.content.assignments) touched_[given.order];
+    for (const Assignment& given : entry.content.assignments) Touch(given.order);
+    keeps_payments_ = !entry.content.assignments.empty();
     if (absl::Status status = TakeEvents(entry.content.events); !status.ok()) return status;
     if (absl::Status status = TakeAssignments(entry.content.assignments); !status.ok()) {
       return status;
@@ -100,10 +68,21 @@ class Application {
     TakeAlertNotices(entry.content.alert_notices);
     for (const Delivered& one : entry.content.deliveries) TakeDelivered(one);
     if (absl::Status status = Finish(); !status.ok()) return status;
+    // What orders fold to may rest on excuses.
+    if (!entry.content.excuses.empty()) memory_.orders.Clear();
+    memory_.orders.MakeRoom();
+    memory_.pages.MakeRoom();
     return std::move(applied_);
   }
 
  private:
+  TouchedOrder& Touch(const OrderKey& order) {
+    std::string key = OrderRecordKey(order);
+    const auto [at, is_new] = touched_at_.try_emplace(key, touched_.size());
+    if (is_new) touched_.push_back({order, std::move(key), {}});
+    return touched_[at->second];
+  }
+
   absl::Status TakeExcuses(const std::vector<Excuse>& excuses) {
     if (excuses.empty()) return absl::OkStatus();
     auto book = std::make_shared<ExcuseBook>(*excuses_before_);
@@ -111,7 +90,7 @@ class Application {
       book->Put(excuse);
       applied_.batch.Put(Space::kMeta, ExcuseKey(excuse.excuse_id), EncodeExcuse(excuse));
       if (const auto* one = std::get_if<ExcusedOrder>(&excuse.subject)) {
-        touched_[one->order];
+        Touch(one->order);
       } else if (absl::Status status = TouchDue(std::get<ExcusedDays>(excuse.subject));
                  !status.ok()) {
         return status;
@@ -137,7 +116,7 @@ class Application {
             const auto due = ParseDueKey(key);
             bad.Update(due.status());
             if (!due.ok() || due->day > days.last_due) return false;
-            touched_[due->part.order];
+            Touch(due->part.order);
             return true;
           });
       bad.Update(scanned);
@@ -192,63 +171,86 @@ class Application {
   }
 
   absl::Status TakeEvents(const std::vector<OrderEvent>& events) {
-    std::vector<std::string> keys;
-    keys.reserve(touched_.size());
-    for (const auto& [order, indexes] : touched_) keys.push_back(OrderRecordKey(order));
-    auto records = snapshot_.GetAll(Space::kOrders, keys);
+    std::sort(touched_.begin(), touched_.end(),
+              [](const TouchedOrder& a, const TouchedOrder& b) { return a.key < b.key; });
+    std::vector<Kept<KnownOrder>::Item*> known;
+    std::vector<std::string> unknown;
+    for (const TouchedOrder& touched : touched_) {
+      known.push_back(memory_.orders.Find(touched.key));
+      if (!known.back()) unknown.push_back(touched.key);
+    }
+    auto records = snapshot_.GetAll(Space::kOrders, unknown);
     if (!records.ok()) return records.status();
     auto record = records->begin();
-    auto key = keys.begin();
-    for (const auto& [order, indexes] : touched_) {
-      std::vector<Event> stored;
-      if (*record) {
-        auto decoded = DecodeOrder(**record);
-        if (!decoded.ok()) return decoded.status();
-        stored = *std::move(decoded);
+    for (size_t i = 0; i < touched_.size(); ++i) {
+      if (!known[i]) {
+        KnownOrder read;
+        if (*record) {
+          auto decoded = DecodeOrder(**record);
+          if (!decoded.ok()) return decoded.status();
+          read.events = *std::move(decoded);
+          read.state = Fold(touched_[i].order, read.events, rules_, *excuses_before_);
+        }
+        known[i] = memory_.orders.Put(touched_[i].key, std::move(read));
+        ++record;
       }
-      TakeOrder(order, std::move(stored), indexes, events, *key);
-      ++record;
-      ++key;
+      TakeOrder(touched_[i], *known[i], events);
     }
     return absl::OkStatus();
   }
 
-  void TakeOrder(const OrderKey& order, std::vector<Event> stored,
-                 const std::vector<size_t>& indexes, const std::vector<OrderEvent>& incoming,
-                 const std::string& key) {
-    const std::vector<Event> known = stored;
-    const OrderState before = Fold(order, known, rules_, *excuses_before_);
-    for (const size_t i : indexes) {
-      applied_.fates[i].kind = Take(stored, incoming[i].event);
+  void TakeOrder(const TouchedOrder& touched, Kept<KnownOrder>::Item& item,
+                 const std::vector<OrderEvent>& incoming) {
+    std::vector<Event>& stored = item.value.events;
+    const size_t known = stored.size();
+    stored.reserve(std::max<size_t>(5, known + touched.events.size()));  // moving events is dear
+    for (const size_t i : touched.events) {
+      applied_.fates[i].kind = TakeInto(stored, incoming[i].event);
       if (applied_.fates[i].kind == EventFate::Kind::kAccepted) NoteSource(incoming[i].event);
     }
-    const OrderState after = Fold(order, stored, rules_, *applied_.catalog.excuses);
-    changes_.Replace(order, before, after);
-    NotePayments(order, before, after);
+    const bool is_new = stored.size() != known;
+    OrderState& state = item.value.state;
+    if (!is_new && applied_.catalog.excuses == excuses_before_) {
+      return NotePayments(touched.order, state, state);
+    }
+    const OrderState before =
+        std::exchange(state, Fold(touched.order, stored, rules_, *applied_.catalog.excuses));
+    changes_.Replace(touched.order, before, state);
+    NotePayments(touched.order, before, state);
+    if (is_new) TakeNew(touched, item, incoming, before, stored.size() - known);
+  }
 
+  void TakeNew(const TouchedOrder& touched, Kept<KnownOrder>::Item& item,
+               const std::vector<OrderEvent>& incoming, const OrderState& before, size_t count) {
+    const auto& [stored, after] = item.value;
     const StandingDelta was = StandingOf(before), is = StandingOf(after);
     const StandingDelta delta{is.orders - was.orders, is.waiting - was.waiting,
                               is.unpromised - was.unpromised};
-    if (!indexes.empty()) applied_.standings[indexes.back()] = delta;
-    if (stored.size() == known.size()) return;
+    applied_.standings[touched.events.back()] = delta;
     applied_.catalog.order_count += delta.orders;
-    applied_.catalog.event_count += static_cast<int64_t>(stored.size() - known.size());
-    applied_.batch.Put(Space::kOrders, key, EncodeOrder(stored));
+    applied_.catalog.event_count += static_cast<int64_t>(count);
+    std::string record = EncodeOrder(stored);
+    memory_.orders.Weigh(item, BytesOf(item.value, record.size()));
+    applied_.batch.Put(Space::kOrders, touched.key, std::move(record));
     HearFrom(stored, after);
-    for (const size_t i : indexes) {
+    for (const size_t i : touched.events) {
       const Event& event = incoming[i].event;
       if (applied_.fates[i].kind == EventFate::Kind::kAccepted &&
           event.type == EventType::kRetracted && WaitsForItsEvent(stored, event)) {
         applied_.fates[i].kind = EventFate::Kind::kWaiting;
       }
     }
-    if (HasNewFaults(before, after)) BlameFaults(order, known, indexes, incoming, before);
+    if (HasNewFaults(before, after)) BlameFaults(touched, incoming, stored, before);
   }
 
+  // Of the parts whose assignment may change.
   void NotePayments(const OrderKey& order, const OrderState& before, const OrderState& after) {
     // Parts never go: events are kept.
     for (const PartState& part : after.parts) {
-      payments_[{order, part.part}] = {PaidTo(before, part.part), PaidTo(after, part.part)};
+      Payment payment{PaidTo(before, part.part), PaidTo(after, part.part)};
+      if (keeps_payments_ || payment.before != payment.after) {
+        payments_[{order, part.part}] = std::move(payment);
+      }
     }
   }
 
@@ -313,15 +315,22 @@ class Application {
     }
   }
 
-  // Finds which of the new events brought each fault, by adding them one at a time.
-  void BlameFaults(const OrderKey& order, std::vector<Event> events,
-                   const std::vector<size_t>& indexes, const std::vector<OrderEvent>& incoming,
-                   OrderState state) {
-    for (const size_t i : indexes) {
+  // Finds which of the new events brought each fault, by adding them one at a time to those that
+  // were there before.
+  void BlameFaults(const TouchedOrder& touched, const std::vector<OrderEvent>& incoming,
+                   const std::vector<Event>& stored, OrderState state) {
+    std::vector<Event> events;
+    std::copy_if(stored.begin(), stored.end(), std::back_inserter(events), [&](const Event& one) {
+      return std::none_of(touched.events.begin(), touched.events.end(), [&](size_t i) {
+        return IsTaken(applied_.fates[i]) && IsSame(one, incoming[i].event);
+      });
+    });
+    for (const size_t i : touched.events) {
       EventFate& fate = applied_.fates[i];
       const Event& event = incoming[i].event;
-      if (Take(events, event) != EventFate::Kind::kAccepted) continue;
-      OrderState next = Fold(order, events, rules_, *applied_.catalog.excuses);
+      if (!IsTaken(fate)) continue;
+      TakeInto(events, event);
+      OrderState next = Fold(touched.order, events, rules_, *applied_.catalog.excuses);
       fate.message = NewFaults(state, next, event.part);
       if (!fate.message.empty()) fate.kind = EventFate::Kind::kContradiction;
       state = std::move(next);
@@ -329,8 +338,11 @@ class Application {
   }
 
   void NoteSource(const Event& event) {
-    Source& source = applied_.catalog.sources[event.source];
-    changed_sources_.insert(event.source);
+    if (event_source_ == nullptr || event_source_->first != event.source) {
+      event_source_ = &*applied_.catalog.sources.try_emplace(event.source).first;
+      changed_sources_.insert(event.source);
+    }
+    Source& source = event_source_->second;
     if (event.type == EventType::kDelivered) source.sends_deliveries = true;
     if (event.type == EventType::kRetracted) return;
     if (!source.last_event || *source.last_event < event.time) source.last_event = event.time;
@@ -340,7 +352,8 @@ class Application {
 
   absl::Status Finish() {
     std::set<Pair> born, gone;
-    if (absl::Status status = changes_.AppendTo(snapshot_, applied_.batch, born, gone);
+    if (absl::Status status =
+            changes_.AppendTo(snapshot_, memory_.pages, applied_.batch, born, gone);
         !status.ok()) {
       return status;
     }
@@ -361,10 +374,14 @@ class Application {
 
   const Snapshot& snapshot_;
   const FoldRules& rules_;
+  WritersMemory& memory_;
   const std::shared_ptr<const ExcuseBook> excuses_before_;
-  std::map<OrderKey, std::vector<size_t>> touched_;  // orders to fold again, their new events
-  std::map<OrderPart, Payment> payments_;            // of the orders touched
+  std::vector<TouchedOrder> touched_;
+  absl::flat_hash_map<std::string, size_t> touched_at_;  // by key
+  bool keeps_payments_ = false;
+  std::map<OrderPart, Payment> payments_;  // of the parts touched
   std::set<std::string> changed_sources_;
+  std::pair<const std::string, Source>* event_source_ = nullptr;  // of the last event
   Changes changes_;
   Applied applied_;
 };
@@ -372,8 +389,9 @@ class Application {
 }  // namespace
 
 absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
-                              const FoldRules& rules, uint64_t sequence, const LogEntry& entry) {
-  return Application(snapshot, catalog, rules).Run(sequence, entry);
+                              const FoldRules& rules, uint64_t sequence, const LogEntry& entry,
+                              WritersMemory& memory) {
+  return Application(snapshot, catalog, rules, memory).Run(sequence, entry);
 }
 
 }  // namespace plumblane

@@ -19,6 +19,7 @@
 
 #include "cohorts/cell.h"
 #include "engine/catalog.h"
+#include "engine/kept.h"
 #include "engine/records.h"
 #include "engine/submission.h"
 #include "orders/fold.h"
@@ -34,9 +35,18 @@ struct Applied {
   std::vector<StandingDelta> standings;  // likewise; an order's change is at its last event
 };
 
-// `snapshot` and `catalog` are the state that entries up to `sequence` - 1 have made.
+// `snapshot` and `catalog` are the state that entries up to `sequence` - 1 have made. `memory` is
+// what applying entries left in it, the last of them `sequence` - 1, or empty; afterwards it is as
+// of this entry. It changes nothing of the result. After an error it is of no use any more.
 absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
-                              const FoldRules& rules, uint64_t sequence, const LogEntry& entry);
+                              const FoldRules& rules, uint64_t sequence, const LogEntry& entry,
+                              WritersMemory& memory);
+inline absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
+                                     const FoldRules& rules, uint64_t sequence,
+                                     const LogEntry& entry) {
+  WritersMemory nothing(0);
+  return Apply(snapshot, catalog, rules, sequence, entry, nothing);
+}
 
 // Takes up to `limit` orders after `format.refolded_through` from `format.rules` to
 // `*format.next_rules`: the changes, with the new format record in the batch, and in `format` how

@@ -126,7 +126,8 @@ absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& cat
   bad.Update(scanned);
   if (!bad.ok()) return bad;
   std::set<Pair> born, gone;
-  if (absl::Status status = changes.AppendTo(snapshot, batch, born, gone); !status.ok()) {
+  Kept<Series> pages(0);
+  if (absl::Status status = changes.AppendTo(snapshot, pages, batch, born, gone); !status.ok()) {
     return status;
   }
   format.version = kFormatVersion;
@@ -169,7 +170,8 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
   }
   Batch batch;
   std::set<Pair> born, gone;  // rules do not change which parts count
-  if (absl::Status status = changes.AppendTo(snapshot, batch, born, gone); !status.ok()) {
+  Kept<Series> pages(0);
+  if (absl::Status status = changes.AppendTo(snapshot, pages, batch, born, gone); !status.ok()) {
     return status;
   }
   batch.Put(Space::kMeta, std::string(kFormatKey), EncodeFormat(format));
@@ -191,10 +193,10 @@ absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catal
   bad.Update(scanned);
   if (!bad.ok()) return bad;
 
-  auto difference = Compare(snapshot, Space::kCells, "", EncodePages(all.cells()), "cell page");
+  auto difference = Compare(snapshot, Space::kCells, "", EncodePages(all.TakeCells()), "cell page");
   if (!difference.ok() || !difference->empty()) return difference;
   std::map<std::string, std::string> pairs;
-  for (const auto& [pair, count] : all.pairs()) pairs[PairKey(pair)] = EncodeCount(count);
+  for (const auto& [pair, count] : all.PairCounts()) pairs[PairKey(pair)] = EncodeCount(count);
   difference = Compare(snapshot, Space::kIndex, kPairPrefix, pairs, "pair");
   if (!difference.ok() || !difference->empty()) return difference;
   for (const char kind : {'o', 'd', 't', 'c', 'l'}) {

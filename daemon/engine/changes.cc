@@ -3,6 +3,8 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
+#include <numeric>
+#include <optional>
 
 #include "engine/records.h"
 #include "storage/cell_codec.h"
@@ -12,12 +14,39 @@ namespace plumblane {
 
 namespace {
 
-const std::vector<Entry>& EntriesOfPart(const OrderState& state, int part) {
-  static const std::vector<Entry> none;
+const PartState* FindPart(const OrderState& state, int part) {
   for (const PartState& one : state.parts) {
-    if (one.part == part) return one.entries;
+    if (one.part == part) return &one;
   }
-  return none;
+  return nullptr;
+}
+
+bool IsRate(Measure measure) { return measure == Measure::kOnTime || measure == Measure::kDefect; }
+
+// Of one pair, whose place is above the 40 bits that measure and day take.
+uint64_t CellNumber(size_t pair, Measure measure, Day day) {
+  return static_cast<uint64_t>(pair) << 40 | static_cast<uint64_t>(measure) << 32 |
+         static_cast<uint32_t>(day.number);
+}
+
+void AddCell(Series& page, Day day, const Cell& change) {
+  const auto at = std::lower_bound(page.begin(), page.end(), day,
+                                   [](const Cohort& one, Day other) { return one.day < other; });
+  if (at == page.end() || at->day != day) {
+    page.insert(at, {day, change});
+    return;
+  }
+  at->cell.Add(change);
+  if (at->cell.empty()) page.erase(at);
+}
+
+size_t BytesOf(const Series& page) {
+  size_t bytes = page.capacity() * sizeof(Cohort);
+  for (const Cohort& one : page) {
+    bytes += (one.cell.counted.outcomes.capacity() + one.cell.excused.outcomes.capacity()) *
+             sizeof(Outcome);
+  }
+  return bytes;
 }
 
 }  // namespace
@@ -35,20 +64,72 @@ StandingDelta StandingOf(const OrderState& state) {
   return standing;
 }
 
+Changes::Changes() { Find(Pair{}); }
+
+size_t Changes::Find(const Pair& pair) {
+  const auto [at, is_new] = pair_at_.try_emplace(pair, pairs_.size());
+  if (is_new) pairs_.push_back({pair});
+  return at->second;
+}
+
+Cell& Changes::CellAt(size_t pair, Measure measure, Day day) {
+  const auto [at, is_new] = cell_at_.try_emplace(CellNumber(pair, measure, day), cells_.size());
+  if (is_new) cells_.push_back({pair, measure, day, {}});
+  return cells_[at->second].cell;
+}
+
+void Changes::Add(size_t pair, const Entry& entry, int64_t sign) {
+  Cell& cell = CellAt(pair, entry.key.measure, entry.key.day);
+  Tally& tally = entry.excused ? cell.excused : cell.counted;
+  tally.entered += sign * entry.entered;
+  for (const Outcome& outcome : entry.outcomes) {
+    tally.Add(outcome.code, outcome.bucket, sign * outcome.count);
+  }
+}
+
 void Changes::Replace(const OrderKey& order, const OrderState& before, const OrderState& after) {
-  const auto note = [&](const OrderState& state, const OrderState& other, int sign) {
-    for (const PartState& part : state.parts) {
-      const std::vector<Entry>& same = EntriesOfPart(other, part.part);
-      for (const Entry& entry : part.entries) {
-        // Most entries stay as they are; there is no need to take them out and put them in.
-        if (std::find(same.begin(), same.end(), entry) == same.end()) cells_.Add(entry, sign);
-      }
-      if (part.counts()) pairs_[{part.supplier, part.lane}] += sign;
-      for (std::string& key : IndexKeys(order, part)) index_[std::move(key)] += sign;
+  for (const PartState& was : before.parts) {
+    const PartState* is = FindPart(after, was.part);
+    Note(was, is, -1);
+    NoteIndex(order, &was, is);
+  }
+  for (const PartState& is : after.parts) {
+    const PartState* was = FindPart(before, is.part);
+    Note(is, was, 1);
+    if (!was) NoteIndex(order, nullptr, &is);
+  }
+}
+
+// Takes in what the part has and `other`, the same part at the other moment, has not.
+void Changes::Note(const PartState& part, const PartState* other, int sign) {
+  std::optional<size_t> pair;
+  for (const Entry& entry : part.entries) {
+    const auto is_same = [&entry](const Entry& one) {
+      return one.key.measure == entry.key.measure && one == entry;
+    };
+    // Most entries stay as they are; there is no need to take them out and put them in.
+    if (other && std::any_of(other->entries.begin(), other->entries.end(), is_same)) continue;
+    if (!pair) pair = Find(entry.key.pair);  // all entries of a part have one
+    Add(*pair, entry, sign);
+  }
+  const bool counted =
+      other && other->counts() && other->supplier == part.supplier && other->lane == part.lane;
+  if (part.counts() && !counted) pairs_[Find({part.supplier, part.lane})].parts += sign;
+}
+
+void Changes::NoteIndex(const OrderKey& order, const PartState* before, const PartState* after) {
+  using Keys = std::vector<std::string>;
+  Keys was = before ? IndexKeys(order, *before) : Keys();
+  Keys is = after ? IndexKeys(order, *after) : Keys();
+  for (std::string& key : was) {
+    const auto same = std::find(is.begin(), is.end(), key);
+    if (same != is.end()) {
+      is.erase(same);
+    } else {
+      index_.emplace_back(std::move(key), -1);
     }
-  };
-  note(before, after, -1);
-  note(after, before, 1);
+  }
+  for (std::string& key : is) index_.emplace_back(std::move(key), 1);
 }
 
 void Changes::Heard(const OrderState& after, Instant time) {
@@ -59,66 +140,124 @@ void Changes::Heard(const OrderState& after, Instant time) {
   }
 }
 
-absl::Status Changes::AppendTo(const Snapshot& snapshot, Batch& batch, std::set<Pair>& born,
-                               std::set<Pair>& gone) const {
-  if (absl::Status status = AppendCells(snapshot, batch); !status.ok()) return status;
+absl::Status Changes::AppendTo(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch,
+                               std::set<Pair>& born, std::set<Pair>& gone) {
+  if (absl::Status status = AppendCells(snapshot, pages, batch); !status.ok()) return status;
   if (absl::Status status = AppendPairs(snapshot, batch, born, gone); !status.ok()) return status;
   if (absl::Status status = AppendHeard(snapshot, batch); !status.ok()) return status;
+  std::sort(index_.begin(), index_.end());
   for (const auto& [key, change] : index_) {
-    if (change > 0) batch.Put(Space::kIndex, key, "");
-    if (change < 0) batch.Delete(Space::kIndex, key);
+    if (change > 0) {
+      batch.Put(Space::kIndex, key, "");
+    } else {
+      batch.Delete(Space::kIndex, key);
+    }
   }
   return absl::OkStatus();
 }
 
-absl::Status Changes::AppendCells(const Snapshot& snapshot, Batch& batch) const {
-  struct Page {
-    Measure measure;
-    Day first_day;
-    Series change;
-  };
-  std::map<std::string, Page> pages;
-  for (const auto& [key, cell] : cells_.map()) {
-    Page& page = pages[CellPageKey(key)];
-    page.measure = key.measure;
-    page.first_day = FirstDayOf(PageOf(key.day));
-    page.change.push_back({key.day, cell});
+void Changes::Settle() {
+  if (settled_) return;
+  settled_ = true;
+  const size_t own = cells_.size();
+  for (size_t i = 0; i < own; ++i) {
+    if (!IsRate(cells_[i].measure) || cells_[i].cell.empty()) continue;
+    Cell& sum = CellAt(0, cells_[i].measure, cells_[i].day);
+    sum.Add(cells_[i].cell);
   }
-  std::vector<std::string> keys;
-  keys.reserve(pages.size());
-  for (const auto& [key, page] : pages) keys.push_back(key);
-  auto stored = snapshot.GetAll(Space::kCells, keys);
+  std::vector<size_t> by_pair(pairs_.size()), rank(pairs_.size());
+  std::iota(by_pair.begin(), by_pair.end(), 0);
+  std::sort(by_pair.begin(), by_pair.end(),
+            [&](size_t a, size_t b) { return pairs_[a].pair < pairs_[b].pair; });
+  for (size_t i = 0; i < by_pair.size(); ++i) rank[by_pair[i]] = i;
+  std::vector<std::pair<uint64_t, size_t>> order;
+  order.reserve(cells_.size());
+  for (size_t i = 0; i < cells_.size(); ++i) {
+    const Change& one = cells_[i];
+    if (!one.cell.empty()) order.emplace_back(CellNumber(rank[one.pair], one.measure, one.day), i);
+  }
+  std::sort(order.begin(), order.end());
+  std::vector<Change> sorted;
+  sorted.reserve(order.size());
+  for (const auto& [number, i] : order) sorted.push_back(std::move(cells_[i]));
+  cells_ = std::move(sorted);
+  cell_at_.clear();
+}
+
+Cells Changes::TakeCells() {
+  Settle();
+  Cells cells;
+  for (Change& one : cells_) {
+    cells.Append({pairs_[one.pair].pair, one.measure, one.day}, std::move(one.cell));
+  }
+  return cells;
+}
+
+std::map<Pair, int64_t> Changes::PairCounts() const {
+  std::map<Pair, int64_t> counts;
+  for (const Touched& one : pairs_) {
+    if (one.parts != 0) counts[one.pair] = one.parts;
+  }
+  return counts;
+}
+
+absl::Status Changes::AppendCells(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch) {
+  Settle();
+  struct Page {
+    std::string key;
+    size_t first, end;  // in cells_
+    Kept<Series>::Item* kept = nullptr;
+  };
+  std::vector<Page> touched;
+  std::vector<std::string> unknown;
+  for (size_t i = 0; i < cells_.size();) {
+    const Change& one = cells_[i];
+    Page page{CellPageKey({pairs_[one.pair].pair, one.measure, one.day}), i, i};
+    const int32_t number = PageOf(one.day);
+    while (page.end < cells_.size() && cells_[page.end].pair == one.pair &&
+           cells_[page.end].measure == one.measure && PageOf(cells_[page.end].day) == number) {
+      ++page.end;
+    }
+    page.kept = pages.Find(page.key);
+    if (!page.kept) unknown.push_back(page.key);
+    i = page.end;
+    touched.push_back(std::move(page));
+  }
+  auto stored = snapshot.GetAll(Space::kCells, unknown);
   if (!stored.ok()) return stored.status();
   auto value = stored->begin();
-  for (auto& [key, page] : pages) {
-    Series sum;
-    if (*value) {
-      auto decoded = DecodePage(page.first_day, **value);
+  for (Page& page : touched) {
+    const Measure measure = cells_[page.first].measure;
+    const Day first_day = FirstDayOf(PageOf(cells_[page.first].day));
+    if (!page.kept) {
+      absl::StatusOr<Series> decoded = Series();
+      if (*value) decoded = DecodePage(first_day, **value);
       if (!decoded.ok()) return decoded.status();
-      sum = *std::move(decoded);
+      page.kept = pages.Put(page.key, *std::move(decoded));
+      ++value;
     }
-    ++value;
-    AddSeries(sum, page.change);
+    Series& sum = page.kept->value;
+    for (size_t i = page.first; i < page.end; ++i) AddCell(sum, cells_[i].day, cells_[i].cell);
     for (const Cohort& cohort : sum) {
-      if (!IsPlausible(page.measure, cohort.cell)) {
-        return absl::InternalError(absl::StrCat("a cell of measure ", IndexOf(page.measure) + 1,
-                                                " on ", FormatDay(cohort.day),
+      if (!IsPlausible(measure, cohort.cell)) {
+        return absl::InternalError(absl::StrCat("a cell of measure ", IndexOf(measure) + 1, " on ",
+                                                FormatDay(cohort.day),
                                                 " would hold more outcomes than orders"));
       }
     }
     if (sum.empty()) {
-      batch.Delete(Space::kCells, key);
+      batch.Delete(Space::kCells, std::move(page.key));
     } else {
-      batch.Put(Space::kCells, key, EncodePage(page.first_day, sum));
+      batch.Put(Space::kCells, std::move(page.key), EncodePage(first_day, sum));
     }
+    pages.Weigh(*page.kept, BytesOf(sum));
   }
   return absl::OkStatus();
 }
 
 absl::Status Changes::AppendPairs(const Snapshot& snapshot, Batch& batch, std::set<Pair>& born,
                                   std::set<Pair>& gone) const {
-  for (const auto& [pair, change] : pairs_) {
-    if (change == 0) continue;
+  for (const auto& [pair, change] : PairCounts()) {
     const std::string key = PairKey(pair);
     const auto stored = snapshot.Get(Space::kIndex, key);
     if (!stored.ok()) return stored.status();

@@ -1,14 +1,18 @@
 // Collects what happens to orders and turns it into a batch. Private to engine/.
 #pragma once
 
+#include <absl/container/flat_hash_map.h>
+#include <absl/hash/hash.h>
 #include <absl/status/status.h>
 
 #include <map>
 #include <set>
 #include <string>
 #include <utility>
+#include <vector>
 
 #include "cohorts/cell.h"
+#include "engine/kept.h"
 #include "engine/submission.h"
 #include "orders/fold.h"
 #include "storage/store.h"
@@ -17,33 +21,62 @@ namespace plumblane {
 
 class Changes {
  public:
-  // Replaces what an order was by what it is. Either state may be empty.
+  Changes();
+
+  // Replaces what an order was by what it is, once for each order. Either state may be empty.
   void Replace(const OrderKey& order, const OrderState& before, const OrderState& after);
 
   // The suppliers of the order were last heard of at `time`.
   void Heard(const OrderState& after, Instant time);
 
-  // Reads what the changes touch, adds them and appends the result to `batch`; `born` and `gone`
-  // receive the pairs that got their first or lost their last order part. Error INTERNAL: a cell
-  // would hold less than nothing.
-  absl::Status AppendTo(const Snapshot& snapshot, Batch& batch, std::set<Pair>& born,
-                        std::set<Pair>& gone) const;
+  // Reads what the changes touch, as far as `pages` does not keep it, adds them and appends the
+  // result to `batch`, sorted within each space; `born` and `gone` receive the pairs that got their
+  // first or lost their last order part. `pages` is as after the batch. Error INTERNAL: a cell
+  // would hold less than nothing; `pages` is of no use then.
+  absl::Status AppendTo(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch,
+                        std::set<Pair>& born, std::set<Pair>& gone);
 
-  const Cells& cells() const { return cells_; }
-  Cells TakeCells() { return std::move(cells_); }
-  const std::map<Pair, int64_t>& pairs() const { return pairs_; }
-  // Index keys to add (+1) or remove (-1); those with 0 stay as they are.
-  const std::map<std::string, int>& index() const { return index_; }
+  Cells TakeCells();
+  // Change of the number of counting parts.
+  std::map<Pair, int64_t> PairCounts() const;
+  // Index keys to add (+1) or remove (-1), each once.
+  const std::vector<std::pair<std::string, int>>& index() const { return index_; }
 
  private:
-  absl::Status AppendCells(const Snapshot& snapshot, Batch& batch) const;
+  struct Touched {
+    Pair pair;
+    int64_t parts = 0;  // change of the number of counting parts
+  };
+  struct Change {
+    size_t pair;  // in pairs_
+    Measure measure;
+    Day day;
+    Cell cell;
+  };
+  struct PairHash {
+    size_t operator()(const Pair& pair) const {
+      return absl::HashOf(pair.supplier, pair.lane.origin, pair.lane.destination,
+                          pair.lane.service);
+    }
+  };
+
+  size_t Find(const Pair& pair);
+  Cell& CellAt(size_t pair, Measure measure, Day day);
+  void Add(size_t pair, const Entry& entry, int64_t sign);
+  void Note(const PartState& part, const PartState* other, int sign);
+  void NoteIndex(const OrderKey& order, const PartState* before, const PartState* after);
+  void Settle();
+  absl::Status AppendCells(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch);
   absl::Status AppendPairs(const Snapshot& snapshot, Batch& batch, std::set<Pair>& born,
                            std::set<Pair>& gone) const;
   absl::Status AppendHeard(const Snapshot& snapshot, Batch& batch) const;
 
-  Cells cells_;
-  std::map<Pair, int64_t> pairs_;  // change of the number of counting parts
-  std::map<std::string, int> index_;
+  std::vector<Touched> pairs_;  // the first is the sum over all pairs
+  absl::flat_hash_map<Pair, size_t, PairHash> pair_at_;
+  std::vector<Change> cells_;
+  absl::flat_hash_map<uint64_t, size_t> cell_at_;  // by pair, measure and day
+  bool settled_ = false;  // sums over all pairs are in and cells are in the order of their keys
+  std::vector<std::pair<std::string, int>> index_;
   std::map<std::string, Instant> heard_;
 };
 

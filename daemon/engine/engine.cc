@@ -26,7 +26,8 @@ Engine::Engine(Store& store, EventLog& log, const Clock& wall_clock, const Engin
       log_(log),
       wall_clock_(wall_clock),
       options_(options),
-      memory_(std::make_shared<Memory>(options.series_bytes)) {}
+      memory_(std::make_shared<Memory>(options.series_bytes)),
+      writers_memory_(options.writer_bytes) {}
 
 Engine::~Engine() { Stop(); }
 
@@ -106,7 +107,8 @@ absl::Status Engine::Replay() {
     for (const LogRecord& record : *records) {
       const auto entry = DecodeLogEntry(record.bytes);
       if (!entry.ok()) return entry.status();
-      auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, record.sequence, *entry);
+      auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, record.sequence, *entry,
+                           writers_memory_);
       if (!applied.ok()) return applied.status();
       if (absl::Status status = store_.Write(applied->batch, /*sync=*/false); !status.ok()) {
         return status;
@@ -130,15 +132,21 @@ void Engine::Stop() {
 
 bool Engine::Submit(Submission&& submission, Answer answer) {
   const size_t events = submission.events.size();
-  {
-    std::lock_guard lock(queue_mutex_);
-    if (phase_ == Phase::kRunning) {
+  std::optional<std::string> encoded;
+  for (;;) {
+    {
+      std::lock_guard lock(queue_mutex_);
+      if (phase_ != Phase::kRunning) break;
       if (queued_events_ > 0 && queued_events_ + events > options_.queue_events) return false;
-      queued_events_ += events;
-      queue_.push_back({std::move(submission), std::move(answer)});
-      queue_changed_.notify_one();
-      return true;
+      if (encoded) {
+        queued_events_ += events;
+        queue_.push_back({std::move(submission), *std::move(encoded), std::move(answer)});
+        queue_changed_.notify_one();
+        return true;
+      }
     }
+    // By the many threads that submit, not by the committer.
+    encoded = EncodeContent(submission);
   }
   answer({absl::UnavailableError("the daemon takes no events now; send again later"), 0, {}, {}});
   return true;
@@ -180,11 +188,14 @@ bool Engine::AcceptsEvents() const {
 }
 
 void Engine::Commit() {
-  GiveWay(5);  // batches grow while a question is answered; a question waits for nothing
+  GiveWay(8);  // batches grow while a question is answered; a question waits for nothing
   for (;;) {
     std::vector<Waiting> taken = TakeWaiting();
     if (taken.empty()) return;
     Submission content;
+    size_t events = 0;
+    for (const Waiting& waiting : taken) events += waiting.submission.events.size();
+    content.events.reserve(events);
     for (Waiting& waiting : taken) {
       const auto move_all = [](auto& from, auto& to) {
         to.insert(to.end(), std::make_move_iterator(from.begin()),
@@ -207,7 +218,7 @@ void Engine::Commit() {
       Reply(taken, nothing);
       continue;
     }
-    auto applied = LogAndApply(content);
+    auto applied = LogAndApply(taken, std::move(content));
     if (!applied.ok()) return Fail(applied.status(), std::move(taken));
     Publish(applied->catalog, applied->cells);
     Reply(taken, *applied);
@@ -234,18 +245,23 @@ std::vector<Engine::Waiting> Engine::TakeWaiting() {
   return taken;
 }
 
-absl::StatusOr<Applied> Engine::LogAndApply(const Submission& content) {
+absl::StatusOr<Applied> Engine::LogAndApply(const std::vector<Waiting>& taken,
+                                            Submission&& content) {
   const uint64_t sequence = catalog_->log_sequence + 1;
   const Instant received = wall_clock_.Now();
   // All entries before this one are as durable as this append, so they may go with it.
   if (sequence > kKeptEntries) {
     if (absl::Status s = log_.Trim(kPartition, sequence - kKeptEntries); !s.ok()) return s;
   }
-  const Appended appended = log_.Append(kPartition, sequence, EncodeLogEntry(received, content));
+  std::vector<std::string_view> contents;
+  for (const Waiting& waiting : taken) contents.push_back(waiting.encoded);
+  const Appended appended = log_.Append(
+      kPartition, sequence, EncodeLogEntry(received, content.history_through, contents));
   if (appended != Appended::kDurable) {
     return absl::UnavailableError("writing the log failed; the outcome is unknown");
   }
-  auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, sequence, {received, content});
+  auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, sequence,
+                       {received, std::move(content)}, writers_memory_);
   if (!applied.ok()) return applied.status();
   if (absl::Status status = store_.Write(applied->batch, /*sync=*/false); !status.ok()) {
     return status;

@@ -44,11 +44,13 @@ struct EngineOptions {
   // Submissions are refused with "no room" while this many events wait.
   size_t queue_events = 50'000;
   // One log entry holds about this many events at the most.
-  size_t entry_events = 10'000;
+  size_t entry_events = 32'000;
   // Orders folded at a time when the fold rules changed.
   size_t refold_orders = 10'000;
   // Decoded cells kept in memory.
   size_t series_bytes = 256 << 20;
+  // Decoded orders and pages of cells that the writer keeps.
+  size_t writer_bytes = 128 << 20;
 };
 
 // Thread-safe, except Start and the destructor.
@@ -90,6 +92,7 @@ class Engine {
  private:
   struct Waiting {
     Submission submission;
+    std::string encoded;  // its content
     Answer answer;
   };
 
@@ -98,7 +101,7 @@ class Engine {
   absl::Status Refold(Format format);
   void Commit();
   std::vector<Waiting> TakeWaiting();
-  absl::StatusOr<Applied> LogAndApply(const Submission& content);
+  absl::StatusOr<Applied> LogAndApply(const std::vector<Waiting>& taken, Submission&& content);
   void Reply(std::vector<Waiting>& taken, const Applied& applied);
   void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);
   void Fail(const absl::Status& why, std::vector<Waiting> taken);
@@ -121,6 +124,7 @@ class Engine {
   std::shared_ptr<const Catalog> catalog_;    // guarded by published_mutex_
 
   const std::shared_ptr<Memory> memory_;
+  WritersMemory writers_memory_;  // the committer's, and before it starts of the one who replays
   std::thread committer_;
 };
 

@@ -109,7 +109,7 @@ absl::Status ForEachOrder(const OrderPass& pass, size_t threads, const EachOrder
   for (size_t i = 0; i < threads; ++i) workers.emplace_back(fold, i);
   Records batch;
   const absl::Status scanned =
-      pass.snapshot.Scan(Space::kOrders, "", "", [&](auto key, auto record) {
+      pass.snapshot.Scan(Space::kOrders, ShopPrefix(pass.shop), "", [&](auto key, auto record) {
         batch.Add(key, record);
         if (batch.bytes() < kBytesInBatch) return true;
         queue.Put(std::exchange(batch, {}));

@@ -4,6 +4,7 @@
 #include <absl/status/status.h>
 
 #include <functional>
+#include <string>
 #include <string_view>
 #include <vector>
 
@@ -24,6 +25,7 @@ struct OrderPass {
   std::function<bool(const std::vector<Event>& events)> skip;
   // Asked now and then on the calling thread; may be empty.
   std::function<bool()> give_up;
+  std::string shop = {};  // "" = all
 };
 
 // `each` is called for every other order, on one of `threads` threads, whose number from 0 on it is

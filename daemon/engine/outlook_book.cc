@@ -30,6 +30,16 @@ bool Shows(const CellKey& key, const Cell& change, const Moment& ended) {
   return shows;
 }
 
+// The pairs with a change that shows.
+std::vector<const Pair*> PairsShown(const Cells& changes, const Moment& ended) {
+  std::vector<const Pair*> pairs;
+  for (const auto& [key, cell] : changes.map()) {
+    if (!pairs.empty() && *pairs.back() == key.pair) continue;
+    if (Shows(key, cell, ended)) pairs.push_back(&key.pair);
+  }
+  return pairs;
+}
+
 // What all of them add up to.
 std::shared_ptr<const Outlooks> SumOf(std::vector<Outlooks::OfPair> pairs, const Fleet& fleet) {
   auto sum = std::make_shared<Outlooks>();
@@ -138,12 +148,21 @@ absl::StatusOr<std::shared_ptr<const Outlooks>> OutlookBook::Ask(const Question&
 }
 
 void OutlookBook::Note(uint64_t sequence, const Cells& changes) {
+  // As in SeriesCache: what takes time is done while nobody waits for the mutex.
+  Moment ended;
+  {
+    std::lock_guard lock(mutex_);
+    ended = asked_.ended;
+  }
+  std::vector<const Pair*> shown = PairsShown(changes, ended);
   std::lock_guard lock(mutex_);
+  if (asked_.ended.now != ended.now || asked_.ended.horizon != ended.horizon) {
+    shown = PairsShown(changes, asked_.ended);
+  }
   noted_ = sequence;
-  for (const auto& [key, cell] : changes.map()) {
-    if (!Shows(key, cell, asked_.ended)) continue;
-    changed_[key.pair] = sequence;
-    changed_to_[key.pair.lane.destination] = sequence;
+  for (const Pair* pair : shown) {
+    changed_[*pair] = sequence;
+    changed_to_[pair->lane.destination] = sequence;
   }
 }
 

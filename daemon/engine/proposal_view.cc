@@ -8,11 +8,10 @@ absl::StatusOr<CostProposal> View::ProposeCosts(const std::string& shop,
                                                 const std::function<bool()>& give_up) const {
   constexpr int kOrdersBetweenAsking = 1000;
   CostProposer proposer(catalog_->agreements->items, MomentOf({}).horizon);
-  const std::string prefix = shop.empty() ? "" : shop + '\0';
   absl::Status bad;
   int count = 0;
   const absl::Status scanned =
-      snapshot_->Scan(Space::kOrders, prefix, "", [&](auto key, auto value) {
+      snapshot_->Scan(Space::kOrders, ShopPrefix(shop), "", [&](auto key, auto value) {
         const OrderKey order = ParseOrderRecordKey(key);
         const auto events = DecodeOrder(value);
         bad.Update(events.status());

@@ -83,9 +83,8 @@ FoldRules FromProto(const pb::FoldRules& in) {
 
 }  // namespace
 
-std::string EncodeLogEntry(Instant receive_time, const Submission& content) {
+std::string EncodeContent(const Submission& content) {
   pb::LogEntry entry;
-  entry.set_receive_time_millis(receive_time.millis);
   for (const OrderEvent& event : content.events) {
     pb::LoggedEvent& logged = *entry.add_events();
     logged.set_shop(event.order.shop);
@@ -102,10 +101,26 @@ std::string EncodeLogEntry(Instant receive_time, const Submission& content) {
     out.set_sink(one.sink);
     out.set_cursor(one.cursor);
   }
-  if (content.history_through) {
-    entry.set_history_through_millis(content.history_through->millis);
-  }
   return entry.SerializeAsString();
+}
+
+std::string EncodeLogEntry(Instant receive_time, std::optional<Instant> history_through,
+                           std::span<const std::string_view> contents) {
+  pb::LogEntry entry;
+  entry.set_receive_time_millis(receive_time.millis);
+  if (history_through) entry.set_history_through_millis(history_through->millis);
+  std::string bytes = entry.SerializeAsString();
+  size_t size = bytes.size();
+  for (const std::string_view content : contents) size += content.size();
+  bytes.reserve(size);
+  for (const std::string_view content : contents) bytes += content;
+  return bytes;
+}
+
+std::string EncodeLogEntry(Instant receive_time, const Submission& content) {
+  const std::string encoded = EncodeContent(content);
+  const std::string_view only = encoded;
+  return EncodeLogEntry(receive_time, content.history_through, {&only, 1});
 }
 
 absl::StatusOr<LogEntry> DecodeLogEntry(std::string_view bytes) {

@@ -5,6 +5,8 @@
 #include <absl/status/statusor.h>
 
 #include <functional>
+#include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 
@@ -21,7 +23,12 @@ struct LogEntry {
   Submission content;
 };
 
-// The content of several submissions, one after the other, is one entry.
+// All of a submission but history_through, so that it can be encoded before its turn.
+std::string EncodeContent(const Submission& content);
+// The contents of several submissions, one after the other, are one entry; `history_through` is the
+// latest of theirs.
+std::string EncodeLogEntry(Instant receive_time, std::optional<Instant> history_through,
+                           std::span<const std::string_view> contents);
 std::string EncodeLogEntry(Instant receive_time, const Submission& content);
 absl::StatusOr<LogEntry> DecodeLogEntry(std::string_view bytes);
 

@@ -1,6 +1,7 @@
 #include "engine/review.h"
 
 #include <algorithm>
+#include <set>
 
 namespace plumblane {
 
@@ -14,16 +15,35 @@ void AssignedCount::Add(const AssignedCount& other) {
   }
 }
 
+ReviewCurrency ChooseCurrency(const Portions& portions, const std::string& of_costs,
+                              bool to_share) {
+  if (!of_costs.empty()) return {of_costs, ""};
+  std::set<std::string> currencies;
+  for (const auto& [supplier, sums] : portions.paid) {
+    for (const auto& [currency, sum] : sums) currencies.insert(currency);
+  }
+  if (currencies.size() == 1) return {*currencies.begin(), ""};
+  if (currencies.empty()) return {};
+  const std::string problem = "orders were paid in several currencies";
+  return {"", to_share ? problem : problem + "; cost settings say which one counts"};
+}
+
 std::vector<AlertMark> AlertMarksOf(const AlertsTold& told, const Account& account,
                                     const Period& period, Day last) {
   std::vector<AlertMark> marks;
-  const auto is_of = [&](const WatchKey& key) {
+  const auto is_of = [&](const ToldAlert& alert) {
+    const WatchKey& key = alert.key;
     if (account.IsSupplier()) return key.supplier == account.supplier;
-    return !account.IsPair() && account.lane && key.supplier.empty() &&
-           key.origin == account.lane->origin && key.destination == account.lane->destination;
+    if (account.IsPair() || !account.lane || !key.supplier.empty()) return false;
+    const auto is_lane = [&](const std::string& origin, const std::string& destination) {
+      return origin == account.lane->origin && destination == account.lane->destination;
+    };
+    return is_lane(key.origin, key.destination) ||
+           std::any_of(alert.pooled.begin(), alert.pooled.end(),
+                       [&](const Lane& lane) { return is_lane(lane.origin, lane.destination); });
   };
   for (const auto& [id, alert] : told.by_id) {
-    if (alert.unfounded || !is_of(alert.key)) continue;
+    if (alert.unfounded || !is_of(alert)) continue;
     // A report made before the promised day is counted on it.
     const Day raised = DayOf(alert.raise_time);
     AlertMark mark{id,
@@ -32,7 +52,10 @@ std::vector<AlertMark> AlertMarksOf(const AlertsTold& told, const Account& accou
                    std::min(alert.facts.opened, raised),
                    alert.facts.closed,
                    {},
-                   {}};
+                   {},
+                   alert.key.IsPool() ? alert.key.origin : "",
+                   alert.key.IsPool() ? alert.key.destination : "",
+                   alert.pooled.size()};
     if (std::min(last, period.last) < mark.opened) continue;
     if (mark.closed && *mark.closed < period.first) continue;
     if (mark.closed && last < *mark.closed) mark.closed.reset();

@@ -16,6 +16,7 @@
 #include "review/account.h"
 #include "review/order_tally.h"
 #include "review/period.h"
+#include "review/portions.h"
 
 namespace plumblane {
 
@@ -23,20 +24,32 @@ struct ReviewAsked {
   Period period;
   std::string supplier;           // "" = all
   std::optional<LaneQuery> lane;  // none = all
+  std::string shop;               // "" = all
   std::optional<Instant> as_of;
   // Only the supplier's own account and its pairs, and nothing that costs, shares or assignments
   // have made. REQUIRES: a supplier.
   bool to_share = false;
 };
 
-// Of a supplier or lane, active at some time in the period.
+// Of a supplier or lane, or of a pool with the lane in it, active at some time in the period.
 struct AlertMark {
   std::string alert_id;
   AlertMeasure measure = AlertMeasure::kOnTime;
   Day changed, opened;
   std::optional<Day> closed;                      // by the moment asked
   std::optional<double> rate_before, rate_since;  // since: up to the opening, as told
+  // Of a pool: the end that its lanes have in common, the other one "", and how many they were when
+  // it opened. 0: of the account's own.
+  std::string pool_origin, pool_destination;
+  size_t pooled = 0;
 };
+
+// The currency that amounts of several are compared in: that of the cost settings that hold, else
+// the one that all orders of the period were paid in; "" with the reason.
+struct ReviewCurrency {
+  std::string code, problem;
+};
+ReviewCurrency ChooseCurrency(const Portions& portions, const std::string& of_costs, bool to_share);
 
 // `account` is of a supplier or lane, or has none; `last`: the last day whose events count. By
 // opening day.

@@ -40,14 +40,14 @@ class PairCounter {
     Counting one;
     // A year's period before is that of a year ago.
     const size_t distinct = periods[2] == periods[1] ? 2 : 3;
-    const absl::Status read = ReadCells(
-        count_.snapshot, pair, wanted ? std::span(kMeasures) : std::span(kMeasures).last(1),
-        ranges_, [&](Measure measure, const Cohort& cohort) {
-          for (size_t i = 0; i < distinct; ++i) {
-            if (!periods[i].Contains(cohort.day)) continue;
-            one.figures[i].Add(measure, cohort.day, cohort.cell, count_.rules);
-          }
-        });
+    const absl::Status read =
+        Read(pair, wanted ? std::span(kMeasures) : std::span(kMeasures).last(1),
+             [&](Measure measure, const Cohort& cohort) {
+               for (size_t i = 0; i < distinct; ++i) {
+                 if (!periods[i].Contains(cohort.day)) continue;
+                 one.figures[i].Add(measure, cohort.day, cohort.cell, count_.rules);
+               }
+             });
     if (!read.ok()) return read;
     if (distinct == 2) one.figures[2] = one.figures[1];
     Counting& lane = counted_.lanes[{pair.lane.origin, pair.lane.destination}];
@@ -67,6 +67,18 @@ class PairCounter {
     of_supplier_.Add(one);
     count_.keep(counted_.pairs, one, pair.supplier,
                 LaneQuery{pair.lane.origin, pair.lane.destination, pair.lane.service});
+    return absl::OkStatus();
+  }
+
+  absl::Status Read(const Pair& pair, std::span<const Measure> measures,
+                    const VisitCohort& visit) const {
+    if (count_.shop_cells == nullptr) {
+      return ReadCells(count_.snapshot, pair, measures, ranges_, visit);
+    }
+    const MeasureSet cells = count_.shop_cells->Of(pair);
+    for (const Measure measure : measures) {
+      for (const Cohort& cohort : cells[measure]) visit(measure, cohort);
+    }
     return absl::OkStatus();
   }
 

@@ -15,6 +15,7 @@
 #include <vector>
 
 #include "engine/review.h"
+#include "engine/shop_cells.h"
 #include "review/figures.h"
 #include "review/order_tally.h"
 #include "review/portions.h"
@@ -65,6 +66,7 @@ struct PairCount {
       keep;
   // Asked now and then, on all threads; may be empty.
   std::function<bool()> give_up;
+  const ShopCells* shop_cells = nullptr;  // instead of the stored cells
 };
 
 // Counts the pairs on two threads, each those of whole suppliers. REQUIRES: `pairs` ascend. Errors:

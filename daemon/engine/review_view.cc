@@ -1,12 +1,13 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
-#include <set>
 #include <string_view>
 #include <utility>
 
 #include "engine/order_pass.h"
+#include "engine/period_cells.h"
 #include "engine/review_counting.h"
+#include "engine/shop_cells.h"
 #include "engine/view.h"
 #include "review/changes.h"
 #include "review/figures.h"
@@ -43,7 +44,7 @@ class View::Reviewer {
     answer_.as_of = asked.as_of.value_or(view.now_);
     answer_.news = view.catalog_->NewsHorizon();
     rules_ = {view.MomentOf(asked.as_of), view.rules_.claim_window_days,
-              view.rules_.fold.lost_after_days};
+              view.rules_.fold.lost_after_days, asked.to_share};
     const Instant closed = EndOf(asked.period.last + rules_.claim_window_days);
     answer_.provisional = rules_.moment.horizon < closed;
     answer_.final_day = DayOf(closed + view.rules_.settle_delay_millis + (kMillisPerDay - 1));
@@ -65,8 +66,8 @@ class View::Reviewer {
     if (absl::Status status = CheckAsked(); !status.ok()) return status;
     absl::Status bad;
     const OrderTally tally(answer_.periods, rules_, nullptr);
-    const absl::Status scanned =
-        view_.snapshot_->Scan(Space::kOrders, "", "", [&](auto key, auto record) {
+    const absl::Status scanned = view_.snapshot_->Scan(
+        Space::kOrders, ShopPrefix(asked_.shop), "", [&](auto key, auto record) {
           const auto plain = ReadPlainOrder(record);
           if (plain && (IsOther(*plain) ||
                         tally.LookAt(*plain, view_.rules_.fold) != OrderTally::Plain::kMore)) {
@@ -83,7 +84,7 @@ class View::Reviewer {
             EvidenceOrder one{order, {}, OutcomeOf(*events, part, rules_), {}};
             one.findings = FindingsOf(one.outcome, asked_.period);
             if (one.findings.empty()) continue;
-            one.part = std::move(part);
+            one.part = KnownBy(std::move(part), rules_.moment.underway_limit);
             if (!each(one)) return false;
           }
           return true;
@@ -98,6 +99,9 @@ class View::Reviewer {
       return absl::InvalidArgumentError(absl::StrCat(
           "first_date: expected a day that has begun by ", FormatInstant(answer_.as_of),
           ", the moment asked about; got ", FormatDay(asked_.period.first)));
+    }
+    if (const absl::Status known = CheckShop(*view_.snapshot_, asked_.shop); !known.ok()) {
+      return known;
     }
     const auto& pairs = view_.catalog_->pairs->by_supplier;
     const auto covered = [&](const Pair& pair) { return Covers(pair.supplier, pair.lane); };
@@ -140,16 +144,24 @@ class View::Reviewer {
 
   absl::Status CountOrders(const std::function<bool()>& give_up) {
     const Instant start = StartOf(std::min(answer_.periods[1].first, answer_.periods[2].first));
+    const std::vector<Period> ranges = RangesOf(answer_.periods);
     std::vector<OrderTally> tallies(kFoldingThreads, OrderTally(answer_.periods, rules_, priced_));
-    const OrderPass pass{
-        *view_.snapshot_,
-        view_.rules_.fold,
-        *view_.catalog_->excuses,
-        [&](size_t thread, std::string_view key, const PlainOrder& order) {
-          return AddPlain(key, order, tallies[thread]);
-        },
-        [&](const std::vector<Event>& events) { return IsOther(events) || IsPast(events, start); },
-        give_up};
+    std::vector<ShopCells> cells(kFoldingThreads);
+    const bool of_shop = !asked_.shop.empty();
+    OrderPass pass{*view_.snapshot_,
+                   view_.rules_.fold,
+                   *view_.catalog_->excuses,
+                   [&](size_t thread, std::string_view key, const PlainOrder& order) {
+                     return AddPlain(key, order, tallies[thread]);
+                   },
+                   [&](const std::vector<Event>& events) {
+                     // Of other suppliers' orders shares are made.
+                     return (IsOther(events) && (!of_shop || asked_.to_share)) ||
+                            IsPast(events, start);
+                   },
+                   give_up,
+                   asked_.shop};
+    if (of_shop) pass.plain = {};  // its cells are made of what the fold finds
     const absl::Status read = ForEachOrder(
         pass, kFoldingThreads,
         [&](size_t thread, const OrderKey& order, const auto& events, const OrderState& state) {
@@ -157,10 +169,12 @@ class View::Reviewer {
             if (part.counts() && Covers(part.supplier, part.lane)) {
               tallies[thread].Add(order, events, part);
             }
+            if (of_shop && part.counts()) cells[thread].Add(part, ranges);
           }
         });
     orders_ = tallies[0].Take();
     for (size_t i = 1; i < kFoldingThreads; ++i) orders_.Add(tallies[i].Take());
+    for (const ShopCells& some : cells) shop_cells_.Add(some);
     return read;
   }
 
@@ -188,7 +202,10 @@ class View::Reviewer {
                                 std::min(EndOf(asked_.period.last), answer_.as_of + 1),
                                 [&](const StoredAssignment& stored) {
                                   const Assignment& one = stored.assignment;
-                                  if (!Covers(one.pick.supplier, one.pick.lane)) return true;
+                                  if (!Covers(one.pick.supplier, one.pick.lane) ||
+                                      (!asked_.shop.empty() && asked_.shop != one.order.shop)) {
+                                    return true;
+                                  }
                                   AssignedCount& count = assigned_[one.pick];
                                   ++count.count;
                                   count.trials += one.trial ? 1 : 0;
@@ -215,7 +232,8 @@ class View::Reviewer {
                           [&](const Pair& pair) { return Covers(pair.supplier, pair.lane); },
                           [&](Kept& kept, const Counting& counted, const std::string& supplier,
                               const auto& lane) { Keep(kept, counted, supplier, lane); },
-                          give_up};
+                          give_up,
+                          asked_.shop.empty() ? nullptr : &shop_cells_};
     auto counted = CountPairs(count, pairs);
     if (counted.ok()) counted_ = *std::move(counted);
     return counted.status();
@@ -240,6 +258,9 @@ class View::Reviewer {
     account.period = std::move(figures[0]);
     if (!IsEmpty(figures[1])) account.before = std::move(figures[1]);
     if (!IsEmpty(figures[2])) account.year_ago = std::move(figures[2]);
+    if (account.before) {
+      account.times_changes = counted.figures[0].TimesAgainst(counted.figures[1], scope);
+    }
     account.excuses = counted.orders.excuses;
     account.paid_for = counted.orders.paid_for;
     if (!account.IsPair()) {
@@ -265,25 +286,6 @@ class View::Reviewer {
   }
 
   // ---- shares of suppliers, and what is judged over all accounts
-
-  // The currency that amounts of several are compared in; "" with the reason.
-  void ChooseCurrency() {
-    if (priced_ != nullptr) {
-      answer_.currency = priced_->costs.currency;
-      return;
-    }
-    std::set<std::string> currencies;
-    for (const auto& [supplier, sums] : counted_.all.portions[0].paid) {
-      for (const auto& [currency, sum] : sums) currencies.insert(currency);
-    }
-    if (currencies.size() == 1) answer_.currency = *currencies.begin();
-    if (currencies.size() > 1) {
-      answer_.currency_problem = asked_.to_share
-                                     ? "orders were paid in several currencies"
-                                     : "orders were paid in several currencies; cost settings say "
-                                       "which one counts";
-    }
-  }
 
   std::optional<double> WorthOf(const Money& money) const {
     if (answer_.currency.empty()) return std::nullopt;
@@ -317,7 +319,11 @@ class View::Reviewer {
   }
 
   void Finish() {
-    ChooseCurrency();
+    const ReviewCurrency currency =
+        ChooseCurrency(counted_.all.portions[0], priced_ == nullptr ? "" : priced_->costs.currency,
+                       asked_.to_share);
+    answer_.currency = currency.code;
+    answer_.currency_problem = currency.problem;
     if (!asked_.to_share) ShareOut();
     Kept made;
     if (asked_.supplier.empty()) {
@@ -339,7 +345,9 @@ class View::Reviewer {
     answer_.comparison_count = JudgeChanges(answer_.accounts);
     const Stakes stakes{answer_.currency, worth_};
     for (Account& account : answer_.accounts) {
-      if (account.IsSupplier()) account.points = PointsToRaise(account, stakes);
+      if (!account.IsSupplier()) continue;
+      account.points = PointsToRaise(account, stakes);
+      account.at_stake = AtStake(account.points, stakes);
     }
   }
 
@@ -349,6 +357,7 @@ class View::Reviewer {
   const Agreements* priced_ = nullptr;
   ReviewAnswer answer_;
   OrderSums orders_;
+  ShopCells shop_cells_;  // with a shop asked for
   std::map<Pair, AssignedCount> assigned_;
   CountedPairs counted_;
   const Worth worth_ = [this](const Money& money) { return WorthOf(money); };

@@ -112,19 +112,31 @@ std::shared_ptr<const MeasureSet> SeriesCache::Find(uint64_t sequence, const Pai
 }
 
 void SeriesCache::Note(uint64_t sequence, const std::shared_ptr<const Cells>& changes) {
-  std::lock_guard lock(mutex_);
-  noted_ = sequence;
-  const auto& cells = changes->map();
-  for (auto it = cells.begin(); it != cells.end();) {
-    const Pair& pair = it->first.pair;
-    if (const auto known = by_pair_.find(pair); known != by_pair_.end()) {
+  // The writer gives way to who asks, so it must not hold them up: nothing is looked for, and no
+  // more than one record brought up to date, while the mutex is held.
+  std::vector<const Pair*> pairs;
+  for (const auto& [key, cell] : changes->map()) {
+    if (pairs.empty() || *pairs.back() != key.pair) pairs.push_back(&key.pair);
+  }
+  std::vector<Pair> long_waiting;
+  {
+    std::lock_guard lock(mutex_);
+    noted_ = sequence;
+    for (const Pair* pair : pairs) {
+      const auto known = by_pair_.find(*pair);
+      if (known == by_pair_.end()) continue;
       Record& record = **known->second;
       record.waiting.push_back({sequence, changes});
-      if (record.measures && record.waiting.size() > kMostWaiting) CatchUp(record, sequence);
+      if (record.waiting.size() > kMostWaiting) long_waiting.push_back(*pair);
     }
-    it = std::find_if(it, cells.end(), [&](const auto& one) { return one.first.pair != pair; });
   }
-  MakeRoom();
+  for (const Pair& pair : long_waiting) {
+    std::lock_guard lock(mutex_);
+    const auto known = by_pair_.find(pair);
+    if (known == by_pair_.end() || !(*known->second)->measures) continue;
+    CatchUp(**known->second, sequence);
+    MakeRoom();
+  }
 }
 
 void SeriesCache::CatchUp(Record& record, uint64_t sequence) {

@@ -12,6 +12,7 @@ class Writer {
  public:
   Writer(const PartState& part, const FoldRules& rules) : part_(part), rules_(rules) {
     if (CancelledEarly(part)) left_ = part.cancelled;
+    entries_.reserve(kMeasureCount);
   }
 
   std::vector<Entry> Take() { return std::move(entries_); }
@@ -118,11 +119,14 @@ class Writer {
 
  private:
   Entry& Enter(Measure measure, Day day, bool may_be_excused) {
-    Entry entry;
-    entry.key = {{part_.supplier, part_.lane}, measure, day};
+    Entry& entry = entries_.emplace_back();
+    entry.key.pair.supplier = part_.supplier;
+    entry.key.pair.lane = part_.lane;
+    entry.key.measure = measure;
+    entry.key.day = day;
     entry.excused = may_be_excused && !part_.excuse.empty();
     entry.entered = 1;
-    return entries_.emplace_back(std::move(entry));
+    return entry;
   }
 
   void Duration(Measure measure, Instant from, std::optional<Instant> to, Code code,

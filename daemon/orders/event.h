@@ -68,6 +68,7 @@ struct Event {
   bool promise_implied = false;     // the promise came from a quote or terms, not from the sender
   std::optional<int> promise_days;  // as sent, when the sender gave days
   std::string item;
+  std::string supplier_item;  // what was sent, where intake made it `item`: the supplier's code
   std::optional<int64_t> units;
   std::optional<Money> cost, sale, claim, refund;
   std::optional<Money> quoted;  // `paid`: the landed price of the quote valid then, by intake

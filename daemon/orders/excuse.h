@@ -19,6 +19,10 @@ struct ExcusedOrder {
   bool operator==(const ExcusedOrder&) const = default;
 };
 
+// What an order is excused by: its customer's doing as the events tell it, or an excuse given for
+// it alone, or for days of its lane.
+enum class ExcuseKind { kNone, kCustomer, kOrder, kLaneDays };
+
 // The orders on a lane whose promised UTC day lies in first_due..last_due, both included. An order
 // without a counted promise is not covered.
 struct ExcusedDays {

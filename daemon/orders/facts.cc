@@ -19,7 +19,10 @@ class Reader {
     ReadFacts(event);
     ReadPromise(event);
     ReadTime(event);
-    if (ExcusesByItself(event) && state_.excuse.empty()) state_.excuse = NameOf(event.reason);
+    if (ExcusesByItself(event) && state_.excuse.empty()) {
+      state_.excuse = NameOf(event.reason);
+      state_.excuse_kind = ExcuseKind::kCustomer;
+    }
   }
 
   PartState Finish(const OrderKey& order, const ExcuseBook& excuses) {
@@ -27,8 +30,12 @@ class Reader {
     SettleResponse();
     FindFaults();
     state_.withdrawn = Withdraws();
-    if (const Excuse* excuse = excuses.Find(order, state_.part, state_.lane, state_.promised_day)) {
-      if (state_.excuse.empty()) state_.excuse = excuse->reason;
+    const Excuse* excuse = excuses.Find(order, state_.part, state_.lane, state_.promised_day);
+    if (excuse != nullptr && state_.excuse.empty()) {
+      state_.excuse = excuse->reason;
+      state_.excuse_kind = std::holds_alternative<ExcusedOrder>(excuse->subject)
+                               ? ExcuseKind::kOrder
+                               : ExcuseKind::kLaneDays;
     }
     std::sort(state_.tracking.begin(), state_.tracking.end());
     state_.tracking.erase(std::unique(state_.tracking.begin(), state_.tracking.end()),
@@ -55,6 +62,7 @@ class Reader {
     First(state_.lane.origin, event.origin);
     First(state_.lane.destination, event.destination);
     First(state_.lane.service, event.service);
+    if (state_.item.empty()) state_.supplier_item = event.supplier_item;
     First(state_.item, event.item);
     First(state_.units, event.units);
     First(state_.cost, event.cost);

@@ -97,13 +97,15 @@ struct PartState {
   std::optional<Money> cost, quoted, sale, claim;
   std::map<std::string, int64_t> refunds_by_supplier, refunds_by_shop;  // minor units by currency
   std::string item;
+  std::string supplier_item;  // what was sent instead, the supplier's code for it; "" = it was sent
   std::optional<int64_t> units;
   int replaces = 0;
   std::vector<std::string> tracking;  // sorted, all that were named
   std::string excuse;                 // why it is excused; "" = it is not
-  bool withdrawn = false;             // from on_time
-  std::vector<Fault> faults;          // sorted, each once
-  std::vector<Entry> entries;         // what it adds to the cohorts
+  ExcuseKind excuse_kind = ExcuseKind::kNone;
+  bool withdrawn = false;      // from on_time
+  std::vector<Fault> faults;   // sorted, each once
+  std::vector<Entry> entries;  // what it adds to the cohorts
 
   // Supplier and both ends are known.
   bool counts() const {

@@ -36,18 +36,29 @@ std::vector<double> SharesToGive(std::span<const CostBelief> beliefs, const Shar
                                         beliefs.begin());
   std::vector<double> shares(beliefs.size());
   if (rules.trials && beliefs.size() > 1) {
-    shares = ChancesOfCheapest(beliefs, kSharpening);
-    shares[best] = 0;
+    const std::vector<double> chances = ChancesOfCheapest(beliefs, kSharpening);
+    const auto dearer = [&](size_t i) { return beliefs[i].Expected() - beliefs[best].Expected(); };
+    const auto is_near = [&](size_t i) {
+      return dearer(i) <=
+             kReach * std::hypot(beliefs[i].StandardDeviation(), beliefs[best].StandardDeviation());
+    };
     const double high = QuantileOf(beliefs[best], 1 - kTail);
     const double floor = rules.orders_a_day > 0 ? kLiveWeight * std::numbers::ln2 /
                                                       rules.half_life_days / rules.orders_a_day
                                                 : 0;
+    double floors_cost = 0;
+    for (size_t i = 0; i < beliefs.size(); ++i) {
+      if (i == best || IsAbove(beliefs[i], high)) continue;
+      shares[i] = is_near(i) ? std::max(chances[i], floor) : floor;
+      if (!is_near(i)) floors_cost += floor * dearer(i);
+    }
+    const double budget = kFloorBudget * std::max(0.0, beliefs[best].Expected());
     double others = 0, more_cost = 0;
     for (size_t i = 0; i < beliefs.size(); ++i) {
-      if (i == best) continue;
-      shares[i] = IsAbove(beliefs[i], high) ? 0 : std::max(shares[i], floor);
+      if (shares[i] == 0) continue;
+      if (!is_near(i) && floors_cost > budget) shares[i] *= budget / floors_cost;
       others += shares[i];
-      more_cost += shares[i] * (beliefs[i].Expected() - beliefs[best].Expected());
+      more_cost += shares[i] * dearer(i);
     }
     double scale = others > rules.most_share ? rules.most_share / others : 1;
     if (rules.most_cost && more_cost * scale > *rules.most_cost)

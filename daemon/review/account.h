@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <map>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -18,6 +19,7 @@
 #include "cohorts/cell.h"
 #include "ranking/targets.h"
 #include "review/compare.h"
+#include "review/compare_times.h"
 #include "review/period.h"
 #include "scoring/times.h"
 
@@ -68,6 +70,23 @@ struct Change {
   double adjusted_p = 1;
   Verdict verdict = Verdict::kTooThin;
   bool operator==(const Change&) const = default;
+};
+
+// Times of the period against those of the period before.
+struct TimesChange {
+  // Days late: of late orders, until they arrived, by whole days after the promised one. Delivery
+  // is not looked at: it is handling and transit once more.
+  enum class What { kHandling, kTransit, kResponse, kDaysLate };
+  struct Counts {
+    int64_t orders = 0, finished = 0;
+    bool operator==(const Counts&) const = default;
+  };
+  What what = What::kHandling;
+  Counts now = {}, then = {};
+  std::optional<TimesComparison> comparison = {};  // none when too thin
+  double adjusted_p = 1;
+  Change::Verdict verdict = Change::Verdict::kTooThin;  // longer is worse
+  bool operator==(const TimesChange&) const = default;
 };
 
 // An item whose orders are worse than the supplier's others.
@@ -130,6 +149,12 @@ struct Point {
   std::string item;
 };
 
+struct StakeSum {
+  std::optional<Money> sum;        // none where nothing has a known worth
+  std::set<std::string> left_out;  // currencies of what cannot be converted
+  bool operator==(const StakeSum&) const = default;
+};
+
 struct CurvePoint {
   double days = 0, share = 0;
   bool operator==(const CurvePoint&) const = default;
@@ -141,7 +166,9 @@ struct Account {
   Figures period;
   std::optional<Figures> before, year_ago;  // none without any order
   std::vector<Change> changes;
+  std::vector<TimesChange> times_changes;  // none without a period before
   std::vector<Point> points;
+  StakeSum at_stake;  // of the points raised
   std::vector<TargetReading> targets;
   std::map<std::string, ItemCount> item_counts;  // suppliers
   std::vector<SpoilingItem> items;

@@ -44,9 +44,9 @@ void FindItems(Account& account) {
   }
 }
 
-Change::Verdict VerdictOf(const Change& change) {
-  if (change.adjusted_p > kMostFalseCalls) return Change::Verdict::kNoMoreThanChance;
-  return change.comparison->difference > 0 ? Change::Verdict::kWorse : Change::Verdict::kBetter;
+Change::Verdict VerdictOf(double adjusted_p, bool worse) {
+  if (adjusted_p > kMostFalseCalls) return Change::Verdict::kNoMoreThanChance;
+  return worse ? Change::Verdict::kWorse : Change::Verdict::kBetter;
 }
 
 }  // namespace
@@ -59,6 +59,9 @@ size_t JudgeChanges(std::vector<Account>& accounts) {
     for (const Change& one : account.changes) {
       if (one.comparison) p_values.push_back(one.comparison->p_value);
     }
+    for (const TimesChange& one : account.times_changes) {
+      if (one.comparison) p_values.push_back(one.comparison->p_value);
+    }
     for (const SpoilingItem& one : account.items) p_values.push_back(one.comparison.p_value);
   }
   const std::vector<double> adjusted = AdjustForNumber(p_values);
@@ -67,7 +70,12 @@ size_t JudgeChanges(std::vector<Account>& accounts) {
     for (Change& one : account.changes) {
       if (!one.comparison) continue;
       one.adjusted_p = *next++;
-      one.verdict = VerdictOf(one);
+      one.verdict = VerdictOf(one.adjusted_p, one.comparison->difference > 0);
+    }
+    for (TimesChange& one : account.times_changes) {
+      if (!one.comparison) continue;
+      one.adjusted_p = *next++;
+      one.verdict = VerdictOf(one.adjusted_p, one.comparison->longer);
     }
     for (SpoilingItem& one : account.items) one.adjusted_p = *next++;
     std::erase_if(account.items, [](const SpoilingItem& one) {

@@ -4,7 +4,7 @@
 // Compared are the late shares, and the defective shares of orders whose claim window is over. Only
 // where both have kFewestToJudge orders. An item is looked at against the supplier's other orders
 // when both have so many; it spoils the rate when its share is the higher one and the adjusted
-// p-value at most kMostFalseCalls.
+// p-value at most kMostFalseCalls. Times come with their comparison made (figures.h).
 //
 // Pure and thread-safe.
 #pragma once
@@ -16,7 +16,8 @@
 
 namespace plumblane {
 
-// Fills `changes` and `items` of each. Returns how many comparisons the p-values are adjusted over.
+// Fills `changes` and `items` of each and says what is to be thought of its times. Returns how many
+// comparisons the p-values are adjusted over.
 size_t JudgeChanges(std::vector<Account>& accounts);
 
 }  // namespace plumblane

@@ -1,6 +1,8 @@
 #include "review/figures.h"
 
 #include <algorithm>
+#include <span>
+#include <utility>
 
 #include "cohorts/buckets.h"
 #include "scoring/rate.h"
@@ -99,11 +101,15 @@ void FiguresCount::Sums::AddOnTime(Day day, const Tally& tally, uint32_t days_ov
   const HitCount hits{count.order_count, count.late_count};
   late.Add(hits);
   weeks[MondayOf(day)].Add(hits);
+  int64_t waiting = hits.hits;
   for (const Outcome& outcome : tally.outcomes) {
     if (outcome.code != Code::kDeliveredLate || outcome.bucket > days_over) continue;
     days_late += outcome.count * outcome.bucket;
     late_arrived += outcome.count;
+    late_days[outcome.bucket].finished += static_cast<int32_t>(outcome.count);
+    waiting -= outcome.count;
   }
+  if (waiting > 0) late_days[days_over].censored += static_cast<int32_t>(waiting);
 }
 
 void FiguresCount::Sums::AddDefects(const Tally& tally, uint32_t days_over, uint32_t window) {
@@ -128,6 +134,10 @@ void FiguresCount::Sums::Add(const Sums& other) {
   transit.Add(other.transit);
   delivery.Add(other.delivery);
   response.Add(other.response);
+  for (const auto& [day, leavers] : other.late_days) {
+    late_days[day].finished += leavers.finished;
+    late_days[day].censored += leavers.censored;
+  }
   for (const auto& [monday, count] : other.weeks) weeks[monday].Add(count);
 }
 
@@ -176,15 +186,17 @@ Figures FiguresCount::MakePaid() const {
   return figures;
 }
 
+const FiguresCount::Sums& FiguresCount::In(Scope scope, Sums& room) const {
+  if (scope == Scope::kCounted || !excused_) return counted_;
+  room = counted_;
+  room.Add(*excused_);
+  return room;
+}
+
 Figures FiguresCount::Make(Scope scope) const {
   Figures figures = MakePaid();
-  Sums all;
-  const bool with_excused = scope == Scope::kWithExcused && excused_;
-  if (with_excused) {
-    all = counted_;
-    all.Add(*excused_);
-  }
-  const Sums& sums = with_excused ? all : counted_;
+  Sums room;
+  const Sums& sums = In(scope, room);
   figures.late = sums.late;
   if (scope == Scope::kCounted && excused_ && excused_->late.orders > 0) {
     figures.late_without_excuses = counted_.late;
@@ -203,16 +215,50 @@ Figures FiguresCount::Make(Scope scope) const {
 }
 
 std::map<Day, HitCount> FiguresCount::Weeks(Scope scope) const {
-  std::map<Day, HitCount> weeks = counted_.weeks;
-  if (scope == Scope::kWithExcused && excused_) {
-    for (const auto& [monday, count] : excused_->weeks) weeks[monday].Add(count);
+  Sums room;
+  return In(scope, room).weeks;
+}
+
+std::vector<Leavers> FiguresCount::Sums::LateDays() const {
+  std::vector<Leavers> leavers;
+  for (const auto& [day, one] : late_days) leavers.push_back({day, one.finished, one.censored});
+  return leavers;
+}
+
+std::vector<TimesChange> FiguresCount::TimesAgainst(const FiguresCount& before, Scope scope) const {
+  Sums room_now, room_then;
+  const Sums &now = In(scope, room_now), &then = before.In(scope, room_then);
+  std::vector<TimesChange> changes;
+  const auto add = [&](TimesChange change, std::span<const Leavers> leavers_now,
+                       std::span<const Leavers> leavers_then) {
+    if (change.now.orders + change.then.orders == 0) return;
+    if (kFewestToJudge <= std::min(change.now.orders, change.then.orders) &&
+        kFewestToJudge <= change.now.finished + change.then.finished) {
+      change.comparison = CompareTimes(leavers_now, leavers_then);
+    }
+    changes.push_back(change);
+  };
+  using What = TimesChange::What;
+  const std::pair<What, TimesCount Sums::*> times[] = {{What::kHandling, &Sums::handling},
+                                                       {What::kTransit, &Sums::transit},
+                                                       {What::kResponse, &Sums::response}};
+  for (const auto& [what, of] : times) {
+    const TimesCount &one = now.*of, &other = then.*of;
+    add({.what = what,
+         .now = {one.entered_count(), one.finished_count()},
+         .then = {other.entered_count(), other.finished_count()}},
+        one.leavers(), other.leavers());
   }
-  return weeks;
+  add({.what = What::kDaysLate,
+       .now = {now.late.hits, now.late_arrived},
+       .then = {then.late.hits, then.late_arrived}},
+      now.LateDays(), then.LateDays());
+  return changes;
 }
 
 std::vector<CurvePoint> FiguresCount::TransitCurve(Scope scope) const {
-  TimesCount times = counted_.transit;
-  if (scope == Scope::kWithExcused && excused_) times.Add(excused_->transit);
+  Sums room;
+  const TimesCount& times = In(scope, room).transit;
   std::vector<CurvePoint> points;
   const Curve curve = times.Curve().curve;
   for (const CurveStep& step : curve.steps) {

@@ -27,6 +27,9 @@ struct ReviewRules {
   Moment moment;
   int claim_window_days = 60;
   int lost_after_days = 30;
+  // For a copy to share: an excuse is told by its kind, since a reason given for it is a note of
+  // our own. What customers did is told as the events have it, in words of the format.
+  bool hides_notes = false;
 };
 
 // Excused orders are counted apart, so that one count answers for both scopes.
@@ -45,6 +48,9 @@ class FiguresCount {
   // The share arrived by days after shipping: the steps of the curve that lie a hundredth or more
   // above the point before, and its last.
   std::vector<CurvePoint> TransitCurve(Scope scope) const;
+  // One for each What that either has orders of; compared, not yet judged (changes.h), where both
+  // have kFewestToJudge orders and together as many that are over.
+  std::vector<TimesChange> TimesAgainst(const FiguresCount& before, Scope scope) const;
 
  private:
   struct Sums {
@@ -52,13 +58,17 @@ class FiguresCount {
     int64_t days_late = 0, late_arrived = 0;
     std::array<int64_t, kDefectKinds.size()> kinds{};
     TimesCount handling, transit, delivery, response;
+    std::map<uint32_t, Leavers> late_days;  // by day after the promised one
     std::map<Day, HitCount> weeks;
 
     void Add(Measure measure, Day day, const Tally& tally, const ReviewRules& rules);
     void AddOnTime(Day day, const Tally& tally, uint32_t days_over);
     void AddDefects(const Tally& tally, uint32_t days_over, uint32_t window);
     void Add(const Sums& other);
+    std::vector<Leavers> LateDays() const;
   };
+  // Of the scope; made in `room` where it is not at hand.
+  const Sums& In(Scope scope, Sums& room) const;
   void AddMoney(const Tally& tally);
 
   Sums counted_;

@@ -73,6 +73,13 @@ void AddPayment(const PartState& part, const ReviewRules& rules, PartOutcome& ou
   }
 }
 
+// The reason, or where it is not for others its kind.
+std::string ExcuseOf(const PartState& part, const ReviewRules& rules) {
+  if (!rules.hides_notes || part.excuse_kind == ExcuseKind::kCustomer) return part.excuse;
+  if (part.excuse_kind == ExcuseKind::kNone) return "";
+  return part.excuse_kind == ExcuseKind::kOrder ? "single orders" : "days on this lane";
+}
+
 }  // namespace
 
 PartOutcome OutcomeOf(const std::vector<Event>& events, const PartState& part,
@@ -81,21 +88,33 @@ PartOutcome OutcomeOf(const std::vector<Event>& events, const PartState& part,
   PartOutcome outcome;
   // What was paid after the moment asked was not there yet.
   if (part.paid && moment.underway_limit < DayOf(*part.paid)) return outcome;
+  outcome.excuse = ExcuseOf(part, rules);
   if (part.promised_day) {
     AddDelivery(part, moment, outcome);
     outcome.defect = DefectOf(part, rules);
   }
   if (part.paid) AddPayment(part, rules, outcome);
+  VisitRefunds(events, part, moment.underway_limit, [&](const Event& event) {
+    if (event.refund_by_shop) return;
+    outcome.refunded[event.refund->currency] += event.refund->minor_units;
+  });
   if (part.disputed && part.claim && DayOf(*part.disputed) <= moment.underway_limit) {
     outcome.claimed = DayOf(*part.disputed);
-    int64_t owed = part.claim->minor_units;
-    VisitRefunds(events, part, moment.underway_limit, [&](const Event& refund) {
-      const bool same = refund.refund->currency == part.claim->currency;
-      if (!refund.refund_by_shop && same) owed -= refund.refund->minor_units;
-    });
+    const auto refunded = outcome.refunded.find(part.claim->currency);
+    const int64_t owed =
+        part.claim->minor_units - (refunded == outcome.refunded.end() ? 0 : refunded->second);
     if (owed > 0) outcome.owed = Money{owed, part.claim->currency};
   }
   return outcome;
+}
+
+PartState KnownBy(PartState part, Day last) {
+  for (std::optional<Instant>* time : {&part.paid, &part.shipped, &part.delivered, &part.disputed,
+                                       &part.answered, &part.cancelled}) {
+    if (*time && last < DayOf(**time)) time->reset();
+  }
+  if (!part.disputed) part.claim.reset();
+  return part;
 }
 
 std::vector<std::string_view> FindingsOf(const PartOutcome& outcome, const Period& period) {
@@ -230,7 +249,7 @@ void OrderTally::AddDue(const PartState& part, const PartOutcome& outcome, Order
   if (!part.excuse.empty()) {
     if (!outcome.on_time_counts) return;
     const HitCount settled{outcome.settled ? 1 : 0, outcome.late ? 1 : 0};
-    figures.excuses[part.excuse].Add({settled, 1, *outcome.due, *outcome.due});
+    figures.excuses[outcome.excuse].Add({settled, 1, *outcome.due, *outcome.due});
     return;
   }
   if (!outcome.settled) return;

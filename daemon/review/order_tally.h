@@ -46,10 +46,15 @@ struct PartOutcome {
   std::optional<Day> claimed;
   std::optional<Money> owed;  // above 0
   bool under_way = false;
+  MoneySums refunded;  // by the supplier
+  std::string excuse;  // why it is in no rate of the supplier; "" = it is
 };
 // REQUIRES: part.counts(); `events` are those of its order.
 PartOutcome OutcomeOf(const std::vector<Event>& events, const PartState& part,
                       const ReviewRules& rules);
+
+// The part without the times and claim of later days than `last`. Figures are no part of it.
+PartState KnownBy(PartState part, Day last);
 
 // The words of the evidence: "late", the kind of the defect, "overcharged", "out_of_stock", "owed";
 // each only when its day lies in the period.

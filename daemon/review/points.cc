@@ -56,6 +56,12 @@ bool Has(const Account& account, Measure measure, Change::Verdict verdict) {
   return change != nullptr && change->verdict == verdict;
 }
 
+const TimesChange* TimesChangeOf(const Account& account, TimesChange::What what) {
+  const auto found = std::find_if(account.times_changes.begin(), account.times_changes.end(),
+                                  [&](const TimesChange& one) { return one.what == what; });
+  return found == account.times_changes.end() ? nullptr : &*found;
+}
+
 const TargetReading* TargetOf(const Account& account, Measure measure) {
   const auto found = std::find_if(account.targets.begin(), account.targets.end(),
                                   [&](const TargetReading& one) { return one.measure == measure; });
@@ -231,14 +237,15 @@ class Writer {
     const bool slow = times.median ? times.median->seconds >= kSlowAnswerDays * kSecondsPerDay
                                    : !times.median_too_few;
     std::string sentence = absl::StrCat("Of ", count.orders, " claims ", times.finished_count,
-                                        " were answered, half of all ",
-                                        Within(times.median, times.median_too_few, times));
-    absl::StrAppend(&sentence, " and nine in ten ", Within(times.p90, times.p90_too_few, times));
+                                        " were answered, half of all ", HalfAndMost(times));
     if (target != nullptr && target->standing != Standing::kTooFew) {
       absl::StrAppend(&sentence, "; the target for nine in ten is ", Days(target->target));
     }
+    const TimesChange* change = TimesChangeOf(account_, TimesChange::What::kResponse);
+    const bool longer = change != nullptr && change->verdict == Change::Verdict::kWorse;
+    if (longer) sentence += Before(*change, account_.before->response);
     sentence += ".";
-    if (Misses(target) || (target == nullptr && slow)) {
+    if (longer || Misses(target) || (target == nullptr && slow)) {
       Point point{
           Point::Kind::kSlowAnswers, false, std::move(sentence), count, false, {}, false, {}};
       if (account_.costs) AtCosts(account_.costs->unanswered, point);
@@ -250,21 +257,19 @@ class Writer {
   }
 
   void Handling() {
+    const TimesChange* change = TimesChangeOf(account_, TimesChange::What::kHandling);
+    if (change == nullptr || change->verdict != Change::Verdict::kWorse) return;
     const TimesEstimate& now = account_.period.handling;
-    if (!account_.before || !now.p90 || !now.p90->low) return;
-    const TimesEstimate& then = account_.before->handling;
-    // Limits that do not touch; such a difference is more than chance.
-    if (!then.p90 || !then.p90->high || *now.p90->low <= *then.p90->high) return;
-    raised_.push_back({Point::Kind::kSlowHandling,
-                       false,
-                       absl::StrCat("Nine in ten of ", now.entered_count, " orders left ",
-                                    Within(now.p90, false, now), "; in the period before it was ",
-                                    Within(then.p90, false, then), "."),
-                       {now.entered_count, now.entered_count - now.finished_count},
-                       false,
-                       {},
-                       false,
-                       {}});
+    raised_.push_back(
+        {Point::Kind::kSlowHandling,
+         false,
+         absl::StrCat("Of ", now.entered_count, " orders half left ", HalfAndMost(now),
+                      Before(*change, account_.before->handling), "."),
+         {now.entered_count, now.entered_count - now.finished_count},
+         false,
+         {},
+         false,
+         {}});
   }
 
   void Item(const SpoilingItem& item) {
@@ -300,6 +305,17 @@ class Writer {
                       number(*quantile->high), ")");
     }
     return text;
+  }
+
+  static std::string HalfAndMost(const TimesEstimate& times) {
+    return absl::StrCat(Within(times.median, times.median_too_few, times), " and nine in ten ",
+                        Within(times.p90, times.p90_too_few, times));
+  }
+
+  // "; in the period before half within ..., and the difference is more than chance (...)".
+  static std::string Before(const TimesChange& change, const TimesEstimate& then) {
+    return absl::StrCat("; in the period before it was half ", HalfAndMost(then),
+                        MoreThanChance(change.adjusted_p));
   }
 
   void AtCosts(double costs, Point& point) const {
@@ -338,6 +354,21 @@ class Writer {
 
 std::vector<Point> PointsToRaise(const Account& account, const Stakes& stakes) {
   return Writer(account, stakes).Take();
+}
+
+StakeSum AtStake(const std::vector<Point>& points, const Stakes& stakes) {
+  StakeSum sum;
+  std::optional<double> total;
+  for (const Point& point : points) {
+    if (point.good || !point.at_stake) continue;
+    if (const std::optional<double> worth = stakes.worth(*point.at_stake)) {
+      total = total.value_or(0) + *worth;
+    } else {
+      sum.left_out.insert(point.at_stake->currency);
+    }
+  }
+  if (total) sum.sum = Money{std::llround(*total), stakes.currency};
+  return sum;
 }
 
 }  // namespace plumblane

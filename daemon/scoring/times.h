@@ -59,6 +59,13 @@ struct TimesCurve {
   std::optional<int64_t> longest_watch_millis;
 };
 
+// Orders that leave in one bucket, by their outcome or without one.
+struct Leavers {
+  uint32_t bucket = 0;
+  int32_t finished = 0, censored = 0;
+  bool operator==(const Leavers&) const = default;
+};
+
 // The same cohorts without decay, for what was: adds up over cohorts and over pairs, so that many
 // can be counted at once in little memory. 16 bytes for each bucket in use.
 class TimesCount {
@@ -71,15 +78,15 @@ class TimesCount {
 
   TimesCurve Curve() const;
   TimesEstimate Estimate(double fewest_at_risk) const;
+  // Ascending by bucket.
+  const std::vector<Leavers>& leavers() const { return leavers_; }
+  int64_t entered_count() const { return entered_count_; }
+  int64_t finished_count() const { return finished_count_; }
 
  private:
-  struct Leavers {
-    uint32_t bucket = 0;
-    int32_t finished = 0, censored = 0;
-  };
   void AddAt(const Leavers& leavers);
 
-  std::vector<Leavers> leavers_;  // ascending by bucket
+  std::vector<Leavers> leavers_;
   int64_t entered_count_ = 0, finished_count_ = 0;
   std::optional<int64_t> longest_watch_millis_;
 };

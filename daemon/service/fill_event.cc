@@ -1,10 +1,25 @@
 #include "service/fill_event.h"
 
-namespace plumblane {
+#include <absl/strings/str_cat.h>
 
-void FillFromAgreements(const v1::Event& sent, const Agreements& agreements, const Zones& zones,
-                        Event& event) {
-  if (event.type != EventType::kPaid || event.supplier.empty()) return;
+namespace plumblane {
+namespace {
+
+std::string FillItem(const ItemBook& items, Event& event) {
+  if (event.item.empty()) return "";
+  if (auto ours = items.OursFor(event.supplier, event.item)) {
+    event.supplier_item = std::move(event.item);
+    event.item = *std::move(ours);
+  } else if (items.IsAmbiguous(event.supplier, event.item)) {
+    return absl::StrCat("counts as our item ", event.item, ", not as ",
+                        *items.ItemOf(event.supplier, event.item), ", which ", event.supplier,
+                        " calls so");
+  }
+  return "";
+}
+
+void FillPaid(const v1::Event& sent, const Agreements& agreements, const Zones& zones,
+              Event& event) {
   const HeldTerms* held = agreements.terms.Find(event.supplier);
   const Terms terms = held ? held->terms : Terms{};
   if (event.origin.empty()) event.origin = terms.origin;
@@ -25,6 +40,16 @@ void FillFromAgreements(const v1::Event& sent, const Agreements& agreements, con
   const Day promised = PromisedDay(*promise, paid, terms.closures);
   event.promise = zones.PromiseAfter(event.time, promised - paid, event.destination);
   event.promise_implied = true;
+}
+
+}  // namespace
+
+std::string FillFromAgreements(const v1::Event& sent, const Agreements& agreements,
+                               const Zones& zones, Event& event) {
+  if (event.supplier.empty()) return "";
+  std::string remark = FillItem(agreements.items, event);
+  if (event.type == EventType::kPaid) FillPaid(sent, agreements, zones, event);
+  return remark;
 }
 
 }  // namespace plumblane

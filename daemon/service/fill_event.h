@@ -1,5 +1,11 @@
-// What was agreed, written into a `paid` event where its sender said nothing. The stored event then
-// needs no quotes to be read again, and a later quote changes nothing of it.
+// What was agreed, written into an event. The stored event then needs no quotes and no item codes
+// to be read again, and a later load changes nothing of it.
+//
+//   item              ours, where the event names its supplier and says that supplier's code; what
+//                     was sent is kept in supplier_item. Where the code is an item of ours too,
+//                     that is meant, and the answer says so (agreements/items.h). Of every event.
+//
+// The rest where its sender said nothing, and only of `paid`:
 //
 //   origin, service   of the terms; a service sent as "-" is none and stays none
 //   quoted            the landed price of the quote that holds on the day it was paid, for the
@@ -13,15 +19,17 @@
 
 #include <plumblane/v1/event.pb.h>
 
+#include <string>
+
 #include "agreements/agreements.h"
 #include "base/zones.h"
 #include "orders/event.h"
 
 namespace plumblane {
 
-// `event` is what ReadEvent made of `sent`; its content hash stays that of what was sent. Pure and
-// thread-safe.
-void FillFromAgreements(const v1::Event& sent, const Agreements& agreements, const Zones& zones,
-                        Event& event);
+// `event` is what ReadEvent made of `sent`; its content hash stays that of what was sent. Returns
+// what its sender may want to hear of it, or "". Pure and thread-safe.
+std::string FillFromAgreements(const v1::Event& sent, const Agreements& agreements,
+                               const Zones& zones, Event& event);
 
 }  // namespace plumblane

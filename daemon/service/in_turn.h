@@ -11,6 +11,8 @@
 #include <thread>
 #include <utility>
 
+#include "base/give_way.h"
+
 namespace plumblane {
 
 class InTurn {
@@ -37,6 +39,7 @@ class InTurn {
 
  private:
   void Run() {
+    SetTurn(kBackgroundTurnMicros);
     std::unique_lock lock(mutex_);
     for (;;) {
       changed_.wait(lock, [this] { return closing_ || !waiting_.empty(); });

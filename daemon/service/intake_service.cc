@@ -4,8 +4,10 @@
 
 #include <algorithm>
 #include <deque>
+#include <map>
 #include <utility>
 
+#include "base/give_way.h"
 #include "service/fill_event.h"
 #include "service/read_event.h"
 #include "service/read_question.h"
@@ -40,7 +42,9 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     }
     submitting_ = true;
     ++in_flight_;
+    SetTurn(kBackgroundTurnMicros);  // it takes a millisecond; then this thread answers again
     const auto read = std::make_shared<Read>(ReadBatch());
+    SetTurn(kAnswerTurnMicros);
     lock.unlock();
     Submit(read);
   }
@@ -75,7 +79,8 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   struct Read {
     Submission submission;
     v1::BatchReceipt receipt;
-    std::vector<int> indexes;  // of the submitted events in the batch
+    std::vector<int> indexes;               // of the submitted events in the batch
+    std::map<size_t, std::string> remarks;  // by position among the submitted events
   };
 
   void EndFromOutside(grpc::Status status) {
@@ -101,6 +106,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     --in_flight_;
     if (receipt.status.ok()) {
       Count(read, receipt);
+      AddTo(service_.totals_, read.receipt);
       receipts_.push_back(std::move(read.receipt));
       WriteNext();
     } else {
@@ -138,10 +144,14 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     const View view = service_.engine_.Look();
     const auto agreements = view.catalog().agreements;
     if (batch_.history()) read.submission.history_through = view.now();
+    read.submission.events.reserve(static_cast<size_t>(batch_.events_size()));
+    read.indexes.reserve(static_cast<size_t>(batch_.events_size()));
     for (int i = 0; i < batch_.events_size(); ++i) {
       auto event = ReadEvent(batch_.events(i), service_.zones_, now);
       if (auto* taken = std::get_if<OrderEvent>(&event)) {
-        FillFromAgreements(batch_.events(i), *agreements, service_.zones_, taken->event);
+        std::string remark =
+            FillFromAgreements(batch_.events(i), *agreements, service_.zones_, taken->event);
+        if (!remark.empty()) read.remarks[read.indexes.size()] = std::move(remark);
         if (auto& history = read.submission.history_through) {
           history = std::max(*history, taken->event.time);
         }
@@ -178,6 +188,9 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
           break;
         default:
           ++accepted;
+          if (const auto remark = read.remarks.find(i); remark != read.remarks.end()) {
+            *out.add_results() = WriteItemRemark(read.indexes[i], std::move(remark->second));
+          }
       }
       if (auto result = WriteFate(read.indexes[i], receipt.fates[i])) {
         *out.add_results() = *std::move(result);
@@ -190,6 +203,13 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     out.set_order_delta(receipt.standing.orders);
     out.set_waiting_delta(receipt.standing.waiting);
     out.set_unpromised_delta(receipt.standing.unpromised);
+  }
+
+  static void AddTo(IntakeService::Totals& totals, const v1::BatchReceipt& receipt) {
+    totals.accepted += receipt.accepted_count();
+    totals.duplicates += receipt.duplicate_count();
+    totals.conflicts += receipt.conflict_count();
+    totals.rejected += receipt.rejected_count();
   }
 
   void WriteNext() {

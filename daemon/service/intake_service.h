@@ -7,6 +7,7 @@
 
 #include <plumblane/v1/intake.grpc.pb.h>
 
+#include <atomic>
 #include <memory>
 #include <mutex>
 #include <set>
@@ -32,6 +33,12 @@ class IntakeService final : public v1::Intake::CallbackService {
                                        const v1::ReportNewsRequest* request,
                                        v1::ReportNewsResponse* response) override;
 
+  // Events answered since the start, by what became of them.
+  struct Totals {
+    std::atomic<int64_t> accepted = 0, duplicates = 0, conflicts = 0, rejected = 0;
+  };
+  const Totals& totals() const { return totals_; }
+
   // Open streams read no more, answer what they hold and end with UNAVAILABLE; so do new ones.
   void Drain();
 
@@ -41,6 +48,7 @@ class IntakeService final : public v1::Intake::CallbackService {
 
   Engine& engine_;
   const Zones& zones_;
+  Totals totals_;
   std::mutex mutex_;
   bool draining_ = false;            // guarded by mutex_
   std::set<IngestStream*> streams_;  // guarded by mutex_

@@ -9,6 +9,8 @@
 #include <thread>
 #include <utility>
 
+#include "base/give_way.h"
+
 namespace plumblane {
 
 class OneAtATime {
@@ -28,6 +30,7 @@ class OneAtATime {
     if (thread_.joinable()) thread_.join();
     is_busy_ = true;
     thread_ = std::thread([this, work = std::move(work), tell = std::move(tell)] {
+      SetTurn(kBackgroundTurnMicros);
       work();
       {
         const std::lock_guard done(mutex_);

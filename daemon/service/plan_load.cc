@@ -2,6 +2,7 @@
 #include <absl/strings/str_join.h>
 
 #include <algorithm>
+#include <map>
 #include <set>
 
 #include "service/agreement_service.h"
@@ -39,6 +40,59 @@ void NoteUnknown(const View& view, const std::set<std::string>& suppliers, LoadP
   if (unknown.size() > kMostNotes) {
     plan.response.add_notes(absl::StrCat("nor ", unknown.size() - kMostNotes, " more suppliers"));
   }
+}
+
+// Adds the first of them, and how many more there are.
+void AddNotes(const std::vector<std::string>& notes, LoadPlan& plan) {
+  for (size_t i = 0; i < std::min(notes.size(), kMostNotes); ++i) {
+    plan.response.add_notes(notes[i]);
+  }
+  if (notes.size() <= kMostNotes) return;
+  plan.response.add_notes(absl::StrCat("and ", notes.size() - kMostNotes, " more like that"));
+}
+
+// The rows that name an item of ours by the supplier's code, or might be taken to.
+void NoteReadItems(const ItemBook& items, const Rows<v1::Quote>& sent,
+                   const std::vector<Quote>& quotes, LoadPlan& plan) {
+  std::set<std::string> read, ambiguous;
+  for (size_t i = 0; i < quotes.size(); ++i) {
+    const std::string& said = sent[static_cast<int>(i)].item();
+    const auto& [supplier, item, lane, units] = quotes[i].key;
+    if (!item.empty() && !said.empty() && said != item) {
+      read.insert(absl::StrCat("item ", said, " is what ", supplier, " calls ", item,
+                               ": taken as a quote for that"));
+    } else if (!said.empty() && items.IsAmbiguous(supplier, said)) {
+      ambiguous.insert(absl::StrCat("item ", said, " is ours and what ", supplier, " calls ",
+                                    *items.ItemOf(supplier, said),
+                                    ": taken as ours; give the other as supplier_item"));
+    }
+  }
+  AddNotes({read.begin(), read.end()}, plan);
+  AddNotes({ambiguous.begin(), ambiguous.end()}, plan);
+}
+
+// Codes of suppliers that will be items of ours too, or that quotes name like one.
+void NoteAmbiguous(const Agreements& agreed, const std::vector<Item>& items, LoadPlan& plan) {
+  ItemBook after = agreed.items;
+  after.Load(items);
+  std::map<std::string, std::string> quoting;  // item to a supplier that quotes for it
+  for (const auto& [key, quotes] : agreed.quotes.all()) quoting.emplace(key.item, key.supplier);
+  std::vector<std::string> notes;
+  for (const Item& row : after.all()) {
+    if (row.supplier.empty()) continue;
+    const std::string what =
+        absl::StrCat(row.supplier, " calls ", row.item, " ", row.supplier_item, ", which is ");
+    if (after.IsAmbiguous(row.supplier, row.supplier_item)) {
+      if (agreed.items.IsAmbiguous(row.supplier, row.supplier_item)) continue;
+      notes.push_back(absl::StrCat(what, "an item of ours too: orders that say so mean ours"));
+    } else if (const auto at = quoting.find(row.supplier_item);
+               at != quoting.end() && row.supplier_item != row.item &&
+               agreed.items.CodeAt(row.supplier, row.item) != row.supplier_item) {
+      notes.push_back(absl::StrCat(what, "quoted for by ", at->second, " as an item: orders of ",
+                                   row.supplier, " that say so mean ", row.item));
+    }
+  }
+  AddNotes(notes, plan);
 }
 
 void NoteMissingRates(const View& view, const std::set<std::string>& currencies,
@@ -98,6 +152,7 @@ absl::StatusOr<LoadPlan> PlanLoad(const View& view, const v1::LoadQuotesRequest&
     suppliers.insert(quote.key.supplier);
     currencies.insert(quote.price.currency);
   }
+  NoteReadItems(agreed.items, request.quotes(), quotes, plan);
   NoteUnknown(view, suppliers, plan);
   NoteMissingRates(view, currencies, agreed.costs.currency, plan);
   return plan;
@@ -146,6 +201,7 @@ absl::StatusOr<LoadPlan> PlanLoad(const View& view, const v1::LoadItemsRequest& 
   for (const Item& item : items) {
     if (!item.supplier.empty()) suppliers.insert(item.supplier);
   }
+  NoteAmbiguous(*view.catalog().agreements, items, plan);
   std::erase_if(items, [&](const Item& item) {
     return (item.item_class.empty() || item.item_class == known.ClassOf(item.item)) &&
            (item.supplier.empty() || item.supplier_item == known.CodeAt(item.supplier, item.item));

@@ -280,6 +280,7 @@ grpc::ServerUnaryReactor* OperationsService::GetStatus(grpc::CallbackServerConte
     *response = StatusOf(engine_, engine_.Look());
     response->set_version(version_);
     WriteTime(started_, response->mutable_start_time());
+    add_(*response);
     return absl::OkStatus();
   });
 }

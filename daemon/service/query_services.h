@@ -68,8 +68,14 @@ class OrdersService final : public v1::Orders::CallbackService {
 
 class OperationsService final : public v1::Operations::CallbackService {
  public:
-  OperationsService(Engine& engine, std::string version)
-      : engine_(engine), version_(std::move(version)), started_(engine.WallNow()) {}
+  // `add` tells what the engine does not know.
+  using Add = std::function<void(v1::ServerStatus&)>;
+  OperationsService(
+      Engine& engine, std::string version, Add add = [](auto&) {})
+      : engine_(engine),
+        version_(std::move(version)),
+        started_(engine.WallNow()),
+        add_(std::move(add)) {}
   grpc::ServerUnaryReactor* GetStatus(grpc::CallbackServerContext* context,
                                       const v1::GetStatusRequest* request,
                                       v1::ServerStatus* response) override;
@@ -78,6 +84,7 @@ class OperationsService final : public v1::Operations::CallbackService {
   Engine& engine_;
   const std::string version_;
   const Instant started_;
+  const Add add_;
 };
 
 // The latest moment that may be asked about: now, or the wall clock when that is ahead.

@@ -15,7 +15,8 @@ constexpr int kMostConflicts = 100;
 
 std::string ReadQuotedItem(const v1::Quote& in, const ItemBook& items, RowReader& row) {
   if (in.supplier_item().empty()) {
-    return in.item().empty() || in.item() == "*" ? "" : row.Code("item", in.item());
+    if (in.item().empty() || in.item() == "*") return "";
+    return items.OursFor(in.supplier(), in.item()).value_or(row.Code("item", in.item()));
   }
   if (!in.item().empty()) row.Bad("supplier_item", "expected item or supplier_item, not both");
   const auto item = items.ItemOf(in.supplier(), in.supplier_item());

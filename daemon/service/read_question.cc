@@ -159,6 +159,11 @@ absl::StatusOr<ReviewAsked> ReadReview(const v1::GetReviewRequest& request, Inst
     if (!time.ok()) return time.status();
     asked.as_of = *time;
   }
+  if (!request.shop().empty()) {
+    if (absl::Status status = CheckId(request.shop()); !status.ok())
+      return Prefixed("shop", status);
+  }
+  asked.shop = request.shop();
   asked.to_share = request.to_share();
   if (asked.to_share && asked.supplier.empty()) {
     return absl::InvalidArgumentError("supplier: expected the one to share the review with");

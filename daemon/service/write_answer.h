@@ -42,6 +42,8 @@ void WriteRisk(const View& view, const RiskAnswer& answer, const std::string& su
 void WriteAssignment(const StoredAssignment& stored, bool with_candidates, v1::Assignment* out);
 void WriteBacktest(const BacktestAsked& asked, const BacktestAnswer& answer,
                    v1::BacktestResponse* out);
+// Without a promise that was implied.
+void WriteEvent(const OrderKey& key, const Event& event, v1::Event* out);
 void WriteOrder(const OrderAnswer& answer, v1::Order* out);
 void WriteUnderway(const UnderwayAnswer& answer, v1::ListUnderwayResponse* out);
 void WriteClaims(const ClaimsAnswer& answer, v1::ListClaimsResponse* out);
@@ -55,5 +57,6 @@ void WriteExcuse(const Excuse& excuse, v1::Excuse* out);
 
 // `index` is the event's place in its batch. None when there is nothing to say about it.
 std::optional<v1::EventResult> WriteFate(int index, const EventFate& fate);
+v1::EventResult WriteItemRemark(int index, std::string remark);
 
 }  // namespace plumblane

@@ -92,39 +92,6 @@ std::string_view IgnoredWord(Ignored ignored) {
   return "";
 }
 
-void WriteEvent(const OrderKey& key, const Event& event, v1::Event* out) {
-  out->set_event_id(event.event_id);
-  out->set_source(event.source);
-  out->set_shop(key.shop);
-  out->set_order_id(key.order_id);
-  out->set_part(event.part);
-  out->set_type(static_cast<v1::EventType>(event.type));
-  WriteTime(event.time, out->mutable_event_time());
-  out->set_supplier(event.supplier);
-  out->set_origin(event.origin);
-  out->set_destination(event.destination);
-  out->set_service(event.service);
-  if (event.promise_days) {
-    out->set_promise_days(*event.promise_days);
-  } else if (event.promise && !event.promise_implied) {
-    WriteTime(*event.promise, out->mutable_promise_time());
-  }
-  out->set_item(event.item);
-  if (event.units) out->set_unit_count(*event.units);
-  if (event.cost) WriteMoney(*event.cost, out->mutable_cost());
-  if (event.sale) WriteMoney(*event.sale, out->mutable_sale());
-  out->set_replaces(event.replaces);
-  out->set_tracking(event.tracking);
-  out->set_reason(static_cast<v1::Reason>(event.reason));
-  if (event.claim) WriteMoney(*event.claim, out->mutable_claim());
-  if (event.refund) WriteMoney(*event.refund, out->mutable_refund());
-  if (event.type == EventType::kRefunded) {
-    out->set_refund_side(event.refund_by_shop ? v1::REFUND_SIDE_SHOP : v1::REFUND_SIDE_SUPPLIER);
-  }
-  out->set_retracts(event.retracts);
-  if (event.revision) WriteTime(*event.revision, out->mutable_revision_time());
-}
-
 void WriteMissing(const PartState& part, v1::OrderPart* out) {
   if (part.supplier.empty()) out->add_missing("supplier");
   if (part.lane.origin.empty()) out->add_missing("origin");
@@ -161,6 +128,7 @@ void WritePart(const PartState& part, v1::OrderPart* out) {
     WriteMoney({sum, currency}, out->add_refunds_by_shop());
   }
   out->set_item(part.item);
+  out->set_supplier_item(part.supplier_item);
   if (part.units) out->set_unit_count(*part.units);
   out->set_replaces(part.replaces);
   if (!part.tracking.empty()) out->set_tracking(part.tracking.front());
@@ -183,6 +151,39 @@ void WriteCounts(const PartState& part, Instant horizon, v1::OrderPart* out) {
 }
 
 }  // namespace
+
+void WriteEvent(const OrderKey& key, const Event& event, v1::Event* out) {
+  out->set_event_id(event.event_id);
+  out->set_source(event.source);
+  out->set_shop(key.shop);
+  out->set_order_id(key.order_id);
+  out->set_part(event.part);
+  out->set_type(static_cast<v1::EventType>(event.type));
+  WriteTime(event.time, out->mutable_event_time());
+  out->set_supplier(event.supplier);
+  out->set_origin(event.origin);
+  out->set_destination(event.destination);
+  out->set_service(event.service);
+  if (event.promise_days) {
+    out->set_promise_days(*event.promise_days);
+  } else if (event.promise && !event.promise_implied) {
+    WriteTime(*event.promise, out->mutable_promise_time());
+  }
+  out->set_item(event.supplier_item.empty() ? event.item : event.supplier_item);
+  if (event.units) out->set_unit_count(*event.units);
+  if (event.cost) WriteMoney(*event.cost, out->mutable_cost());
+  if (event.sale) WriteMoney(*event.sale, out->mutable_sale());
+  out->set_replaces(event.replaces);
+  out->set_tracking(event.tracking);
+  out->set_reason(static_cast<v1::Reason>(event.reason));
+  if (event.claim) WriteMoney(*event.claim, out->mutable_claim());
+  if (event.refund) WriteMoney(*event.refund, out->mutable_refund());
+  if (event.type == EventType::kRefunded) {
+    out->set_refund_side(event.refund_by_shop ? v1::REFUND_SIDE_SHOP : v1::REFUND_SIDE_SUPPLIER);
+  }
+  out->set_retracts(event.retracts);
+  if (event.revision) WriteTime(*event.revision, out->mutable_revision_time());
+}
 
 void WriteOrder(const OrderAnswer& answer, v1::Order* out) {
   out->set_shop(answer.key.shop);

@@ -86,6 +86,13 @@ void WriteFigures(const Figures& figures, bool to_share, v1::Figures* out) {
   if (figures.money_concentration) out->set_money_concentration(*figures.money_concentration);
 }
 
+v1::Change::Verdict VerdictOf(Change::Verdict verdict) {
+  static constexpr v1::Change::Verdict kVerdicts[] = {
+      v1::Change::VERDICT_WORSE, v1::Change::VERDICT_BETTER,
+      v1::Change::VERDICT_NO_MORE_THAN_CHANCE, v1::Change::VERDICT_TOO_THIN};
+  return kVerdicts[static_cast<size_t>(verdict)];
+}
+
 void WriteChange(const Change& change, v1::Change* out) {
   out->set_measure(std::string(MeasureName(change.measure)));
   out->set_against(change.against == Change::Against::kPeriodBefore
@@ -95,14 +102,24 @@ void WriteChange(const Change& change, v1::Change* out) {
   out->set_hit_count(change.now.hits);
   out->set_order_count_then(change.then.orders);
   out->set_hit_count_then(change.then.hits);
-  static constexpr v1::Change::Verdict kVerdicts[] = {
-      v1::Change::VERDICT_WORSE, v1::Change::VERDICT_BETTER,
-      v1::Change::VERDICT_NO_MORE_THAN_CHANCE, v1::Change::VERDICT_TOO_THIN};
-  out->set_verdict(kVerdicts[static_cast<size_t>(change.verdict)]);
+  out->set_verdict(VerdictOf(change.verdict));
   if (!change.comparison) return;
   out->set_difference(change.comparison->difference);
   out->set_low(change.comparison->limits.low);
   out->set_high(change.comparison->limits.high);
+  out->set_p_value(change.comparison->p_value);
+  out->set_adjusted_p_value(change.adjusted_p);
+}
+
+void WriteTimesChange(const TimesChange& change, v1::TimesChange* out) {
+  static constexpr const char* kMeasures[] = {"handling", "transit", "response", "days_late"};
+  out->set_measure(kMeasures[static_cast<size_t>(change.what)]);
+  out->set_order_count(change.now.orders);
+  out->set_finished_count(change.now.finished);
+  out->set_order_count_then(change.then.orders);
+  out->set_finished_count_then(change.then.finished);
+  out->set_verdict(VerdictOf(change.verdict));
+  if (!change.comparison) return;
   out->set_p_value(change.comparison->p_value);
   out->set_adjusted_p_value(change.adjusted_p);
 }
@@ -159,6 +176,10 @@ void WriteAlertMark(const AlertMark& mark, v1::AlertMark* out) {
   if (mark.closed) out->set_close_date(FormatDay(*mark.closed));
   if (mark.rate_before) out->set_rate_before(*mark.rate_before);
   if (mark.rate_since) out->set_rate_since(*mark.rate_since);
+  if (mark.pooled == 0) return;
+  out->mutable_pool()->set_origin(mark.pool_origin);
+  out->mutable_pool()->set_destination(mark.pool_destination);
+  out->set_pooled_lane_count(static_cast<int64_t>(mark.pooled));
 }
 
 void WriteAssigned(const AssignedCount& assigned, v1::Assigned* out) {
@@ -201,7 +222,14 @@ void WriteAccount(const Account& account, const ReviewedAccount& rest, bool to_s
   if (account.before) WriteFigures(*account.before, to_share, out->mutable_before());
   if (account.year_ago) WriteFigures(*account.year_ago, to_share, out->mutable_year_ago());
   for (const Change& change : account.changes) WriteChange(change, out->add_changes());
+  for (const TimesChange& change : account.times_changes) {
+    WriteTimesChange(change, out->add_times_changes());
+  }
   for (const Point& point : account.points) WritePoint(point, out->add_points());
+  if (account.at_stake.sum) WriteMoney(*account.at_stake.sum, out->mutable_at_stake());
+  for (const std::string& currency : account.at_stake.left_out) {
+    out->add_at_stake_left_out(currency);
+  }
   for (const TargetReading& reading : account.targets) WriteTarget(reading, out->add_targets());
   for (const SpoilingItem& item : account.items) WriteItem(item, out->add_items());
   for (const auto& [reason, excused] : account.excuses) {
@@ -232,6 +260,7 @@ void WriteReview(const ReviewAsked& asked, const ReviewAnswer& answer, int claim
   out->set_claim_window_days(claim_window_days);
   out->set_supplier(asked.supplier);
   if (asked.lane) WriteLaneQuery(*asked.lane, out->mutable_lane());
+  out->set_shop(asked.shop);
   out->set_to_share(asked.to_share);
   out->set_comparison_count(static_cast<int32_t>(answer.comparison_count));
   out->set_currency_code(answer.currency);
@@ -258,11 +287,11 @@ void WriteEvidence(const EvidenceOrder& evidence, v1::EvidenceOrder* out) {
   if (part.cost) WriteMoney(*part.cost, out->mutable_cost());
   if (part.quoted) WriteMoney(*part.quoted, out->mutable_quoted());
   if (part.claim) WriteMoney(*part.claim, out->mutable_claim());
-  for (const auto& [currency, sum] : part.refunds_by_supplier) {
+  for (const auto& [currency, sum] : evidence.outcome.refunded) {
     WriteMoney({sum, currency}, out->add_refunds_by_supplier());
   }
   if (evidence.outcome.owed) WriteMoney(*evidence.outcome.owed, out->mutable_owed());
-  out->set_excuse(part.excuse);
+  out->set_excuse(evidence.outcome.excuse);
 }
 
 }  // namespace plumblane

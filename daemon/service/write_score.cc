@@ -198,9 +198,19 @@ void WritePairScore(const Basis& basis, const Pair& pair, const ScoreEstimate& s
 }
 
 std::string_view MeasureName(Measure measure) {
-  constexpr std::string_view kNames[] = {"on_time",  "defect",   "handling", "transit",
-                                         "delivery", "response", "money"};
+  constexpr std::string_view kNames[] = {"on_time",  "defect",  "handling", "transit", "delivery",
+                                         "response", "money",   "underway", "overdue", "exposure"};
   return kNames[IndexOf(measure)];
+}
+
+v1::EventResult WriteItemRemark(int index, std::string remark) {
+  v1::EventResult result;
+  result.set_index(index);
+  result.set_outcome(v1::EventResult::OUTCOME_REMARK);
+  result.set_code("AMBIGUOUS_ITEM");
+  result.set_field("item");
+  result.set_message(std::move(remark));
+  return result;
 }
 
 std::optional<v1::EventResult> WriteFate(int index, const EventFate& fate) {

@@ -16,6 +16,9 @@ namespace plumblane {
 
 class ByteWriter {
  public:
+  // Makes room for so many bytes at once.
+  explicit ByteWriter(size_t expected = 0) { bytes_.reserve(expected); }
+
   void Byte(uint8_t byte) { bytes_.push_back(static_cast<char>(byte)); }
   void Number(uint64_t value) {
     while (value >= 0x80) {

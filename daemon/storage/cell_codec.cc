@@ -41,7 +41,8 @@ void ReadTally(ByteReader& reader, Tally& tally) {
 
 std::string EncodePage(Day first_day, const Series& page) {
   assert(!page.empty());
-  ByteWriter writer;
+  constexpr size_t kUsualBytes = 24;  // of a day
+  ByteWriter writer(page.size() * kUsualBytes);
   writer.Number(page.size());
   for (const Cohort& cohort : page) {
     assert(cohort.day >= first_day && !cohort.cell.empty());

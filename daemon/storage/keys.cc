@@ -15,6 +15,7 @@ constexpr int64_t kFarthestPage = std::numeric_limits<int32_t>::max() / kDaysPer
 
 class KeyWriter : public ByteWriter {
  public:
+  KeyWriter() : ByteWriter(64) {}  // most keys are shorter
   KeyWriter& Id(std::string_view text) {
     Raw(text);
     Byte(0);
@@ -58,6 +59,10 @@ bool IsOpen(const PartState& part) {
 
 std::string OrderRecordKey(const OrderKey& order) {
   return KeyWriter().Id(order.shop).Take() + order.order_id;
+}
+
+std::string ShopPrefix(std::string_view shop) {
+  return shop.empty() ? std::string() : std::string(shop) + '\0';
 }
 
 OrderKey ParseOrderRecordKey(std::string_view record_key) {

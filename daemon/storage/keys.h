@@ -41,6 +41,8 @@ namespace plumblane {
 std::string OrderRecordKey(const OrderKey& order);
 // REQUIRES: made by it.
 OrderKey ParseOrderRecordKey(std::string_view record_key);
+// Of the record keys of a shop; "" = of all.
+std::string ShopPrefix(std::string_view shop);
 
 // The page of cells that holds `key.day`.
 std::string CellPageKey(const CellKey& key);

@@ -7,6 +7,9 @@
 namespace plumblane {
 namespace {
 
+// Of most events, and of the fields that only some have.
+constexpr size_t kUsualBytes = 128, kUsualFieldBytes = 64;
+
 enum Bit {
   kSupplier,
   kOrigin,
@@ -28,6 +31,7 @@ enum Bit {
   kRetracts,
   kRevision,
   kQuoted,
+  kSupplierItem,
   kBitCount
 };
 
@@ -60,7 +64,7 @@ class FieldWriter {
 
  private:
   uint64_t mask_ = 0;
-  ByteWriter fields_;
+  ByteWriter fields_{kUsualFieldBytes};
 };
 
 void WriteEvent(ByteWriter& writer, const Event& event) {
@@ -91,6 +95,7 @@ void WriteEvent(ByteWriter& writer, const Event& event) {
   fields.Text(kRetracts, event.retracts);
   fields.Time(kRevision, event.revision);
   fields.Sum(kQuoted, event.quoted);
+  fields.Text(kSupplierItem, event.supplier_item);
   fields.AppendTo(writer);
 }
 
@@ -152,6 +157,7 @@ bool ReadEvent(ByteReader& reader, Event& event) {
   fields.Text(kRetracts, event.retracts);
   fields.Time(kRevision, event.revision);
   fields.Sum(kQuoted, event.quoted);
+  fields.Text(kSupplierItem, event.supplier_item);
   return reader.ok() && fields.known() && event.type >= EventType::kPaid &&
          event.type <= EventType::kRetracted && event.reason <= Reason::kOther && event.part >= 1 &&
          event.part <= kMaxPart;
@@ -235,7 +241,7 @@ absl::Status Malformed() { return absl::DataLossError("malformed order record");
 }  // namespace
 
 std::string EncodeEvent(const Event& event) {
-  ByteWriter writer;
+  ByteWriter writer(kUsualBytes);
   WriteEvent(writer, event);
   return writer.Take();
 }
@@ -248,7 +254,7 @@ absl::StatusOr<Event> DecodeEvent(std::string_view bytes) {
 }
 
 std::string EncodeOrder(const std::vector<Event>& events) {
-  ByteWriter writer;
+  ByteWriter writer(events.size() * kUsualBytes);
   writer.Number(events.size());
   for (const Event& event : events) WriteEvent(writer, event);
   return writer.Take();

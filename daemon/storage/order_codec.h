@@ -10,7 +10,7 @@
 //    3 service text        10 sale money       17 retracts text
 //    4 promise number      11 reason 1 byte    18 revision number, millis
 //    5 promise implied,    12 claim money        19 quoted money
-//      no bytes            13 refund money
+//      no bytes            13 refund money        20 supplier_item text
 //    6 promise_days number
 //   money   minor units (signed), currency (text)
 //

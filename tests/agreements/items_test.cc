@@ -38,6 +38,28 @@ TEST(Items, WhatIsUnknownIsNotGuessed) {
   EXPECT_THAT(ItemBook().all(), IsEmpty());
 }
 
+TEST(Items, WhatASupplierSaysIsItsCodeUnlessAnItemOfOursIsCalledSo) {
+  ItemBook book;
+  book.Load({Code("kettle", "lotus", "K-1"), Code("pan", "lotus", "teapot"),
+             Code("bowl", "lotus", "bowl"), Class("teapot", "kitchen")});
+  struct Case {
+    const char *supplier, *said;
+    std::optional<std::string> ours;
+    bool ambiguous;
+  };
+  for (const Case& c : {Case{"lotus", "K-1", "kettle", false}, Case{"lotus", "kettle", {}, false},
+                        Case{"amber", "K-1", {}, false}, Case{"lotus", "unheard of", {}, false},
+                        Case{"lotus", "teapot", {}, true}, Case{"amber", "teapot", {}, false},
+                        Case{"lotus", "bowl", {}, false}}) {
+    EXPECT_EQ(book.OursFor(c.supplier, c.said), c.ours) << c.supplier << " " << c.said;
+    EXPECT_EQ(book.IsAmbiguous(c.supplier, c.said), c.ambiguous) << c.supplier << " " << c.said;
+  }
+  // Becomes one of ours by a load for another supplier, too.
+  book.Load({Code("K-1", "amber", "9")});
+  EXPECT_EQ(book.OursFor("lotus", "K-1"), std::nullopt);
+  EXPECT_TRUE(book.IsAmbiguous("lotus", "K-1"));
+}
+
 TEST(Items, ARowWithoutClassLeavesItAndALaterOneReplacesIt) {
   ItemBook book;
   book.Load({{"kettle", "kitchen", "lotus", "K-1"}});

@@ -62,6 +62,7 @@ TEST_F(SettingsFile, EveryKeyIsRead) {
     block_cache_mib = 512
     write_buffer_mib = 32
     decoded_cells_mib = 100
+    decoded_orders_mib = 50
     [intake]
     queue_events = 20000
   )");
@@ -80,6 +81,7 @@ TEST_F(SettingsFile, EveryKeyIsRead) {
   EXPECT_EQ(all.block_cache_mib, 512);
   EXPECT_EQ(all.write_buffer_mib, 32);
   EXPECT_EQ(all.engine.series_bytes, 100u << 20);
+  EXPECT_EQ(all.engine.writer_bytes, 50u << 20);
   EXPECT_EQ(all.engine.queue_events, 20'000u);
 }
 
@@ -131,6 +133,7 @@ INSTANTIATE_TEST_SUITE_P(
                       Range{"storage.block_cache_mib", "8", "1048576", "7", "1048577"},
                       Range{"storage.write_buffer_mib", "1", "1024", "0", "1025"},
                       Range{"storage.decoded_cells_mib", "1", "1048576", "0", "1048577"},
+                      Range{"storage.decoded_orders_mib", "1", "1048576", "0", "1048577"},
                       Range{"intake.queue_events", "1000", "10000000", "999", "10000001"},
                       Range{"alerts.odds_ratio", "1.5", "10", "1.4", "10.5"},
                       Range{"alerts.false_alarms_per_year", "0.001", "10", "0", "11"},
@@ -299,11 +302,14 @@ Settings Unlike(const Settings& defaults) {
   other.engine.clock_mode = ClockMode::kEvents;
   other.engine.queue_events += 1;
   other.engine.series_bytes += 1;
+  other.engine.writer_bytes += 1;
   other.engine.rules.half_life_days += 1;
   other.engine.rules.settle_delay_millis += 1;
   other.engine.rules.claim_window_days += 1;
   other.engine.rules.fold.lost_after_days += 1;
   other.engine.rules.fold.tolerance_millis += 1;
+  other.snapshot.every_seconds += 1;
+  other.metrics.suppliers += 1;
   other.delivery.source = "other";
   other.delivery.webhook.timeout_seconds += 1;
   other.delivery.hook.timeout_seconds += 1;
@@ -327,11 +333,16 @@ TEST(SampleSettings, StateExactlyTheDefaults) {
   EXPECT_EQ(settings.engine.clock_mode, defaults.engine.clock_mode);
   EXPECT_EQ(settings.engine.queue_events, defaults.engine.queue_events);
   EXPECT_EQ(settings.engine.series_bytes, defaults.engine.series_bytes);
+  EXPECT_EQ(settings.engine.writer_bytes, defaults.engine.writer_bytes);
   const ReadRules &rules = settings.engine.rules, &expected = defaults.engine.rules;
   EXPECT_EQ(rules.half_life_days, expected.half_life_days);
   EXPECT_EQ(rules.settle_delay_millis, expected.settle_delay_millis);
   EXPECT_EQ(rules.claim_window_days, expected.claim_window_days);
   EXPECT_EQ(rules.fold, expected.fold);
+  EXPECT_EQ(settings.snapshot.directory, "");
+  EXPECT_EQ(settings.snapshot.every_seconds, defaults.snapshot.every_seconds);
+  EXPECT_EQ(settings.metrics.listen, "");
+  EXPECT_EQ(settings.metrics.suppliers, defaults.metrics.suppliers);
   EXPECT_EQ(settings.delivery.source, defaults.delivery.source);
   EXPECT_EQ(settings.delivery.webhook.timeout_seconds, defaults.delivery.webhook.timeout_seconds);
   EXPECT_EQ(settings.delivery.hook.timeout_seconds, defaults.delivery.hook.timeout_seconds);

@@ -9,7 +9,8 @@ from harness import ROOT, main
 # layer: (own layers it may include, third-party prefixes). An arrow not listed is an error.
 PURE = ("absl/status/", "absl/strings/")
 LAYERS = {
-    "base": ((), ("absl/", "sys/")),
+    "base": ((), ("absl/", "linux/", "sys/")),
+    "tables": (("base", "plumblane/v1"), PURE + ("google/protobuf/", "nlohmann/")),
     "cohorts": (("base",), PURE),
     "orders": (("base", "cohorts"), PURE),
     "scoring": (("base", "cohorts"), PURE + ("boost/math/",)),
@@ -21,27 +22,29 @@ LAYERS = {
     "storage/rocksdb": (("base", "storage"), PURE + ("rocksdb/",)),
     "eventlog": (("base", "storage"), PURE),
     "engine": (("base", "cohorts", "orders", "agreements", "alerting", "scoring", "ranking", "review",
-                "storage", "eventlog", "plumblane/store/v1"), PURE + ("spdlog/",)),
+                "storage", "eventlog", "plumblane/store/v1"),
+               PURE + ("absl/container/", "absl/hash/", "spdlog/")),
     "delivery": (("base", "engine"),
                  PURE + ("absl/time/", "spdlog/", "curl/", "openssl/", "nlohmann/", "sys/")),
     "service": (("base", "cohorts", "orders", "agreements", "alerting", "scoring", "ranking", "review",
                  "storage", "engine", "delivery", "plumblane/v1"),
                 PURE + ("grpcpp/", "google/protobuf/", "spdlog/")),
-    "app": (("base", "engine", "eventlog", "delivery", "service", "storage/rocksdb"),
+    "publish": (("base", "eventlog", "engine", "delivery", "service", "tables", "plumblane/v1"),
+                PURE + ("prometheus/", "spdlog/", "sys/")),
+    "app": (("base", "engine", "eventlog", "delivery", "service", "publish", "storage/rocksdb"),
             PURE + ("grpc/", "grpcpp/", "spdlog/", "toml++/", "sys/")),
-    "client": (("client", "base", "plumblane/v1"),
+    "client": (("client", "base", "tables", "plumblane/v1"),
                PURE + ("absl/", "grpcpp/", "google/protobuf/", "nlohmann/", "CLI/", "toml++/",
                        "kainjow/", "sys/")),
 }
 # Within a layer that may: the one file that does.
 ONE_FILE_ONLY = {("scoring", "boost/math/"): "daemon/scoring/beta.cc",
-                 ("client", "toml++/"): "client/cost_file.cc",
                  ("client", "kainjow/"): "client/render.cc",
                  ("delivery", "openssl/"): "daemon/delivery/signature.cc",
                  ("delivery", "curl/"): "daemon/delivery/transfer.h"}
 # Reads of the time or waits, and the one place each may stand.
 TIME = re.compile(r"(_clock::now|\btime\(nullptr\)|gettimeofday|clock_gettime|sleep_for|\bsleep\()")
-TIME_ALLOWED = {"daemon/base/clock.h", "daemon/app/daemon.cc"}
+TIME_ALLOWED = {"daemon/base/clock.h", "daemon/base/stopwatch.h", "daemon/app/daemon.cc"}
 INCLUDE = re.compile(r'^\s*#\s*include\s*[<"]([^>"]+)[>"]')
 LINES = {"header": 200, "source": 400, "test": 600}
 COLUMNS = 100
@@ -109,7 +112,7 @@ def a_forbidden_include_is_found():
     assert violation("daemon/orders/x.cc", 1, "spdlog/spdlog.h")
     assert violation("daemon/scoring/rate.cc", 1, "boost/math/special_functions/beta.hpp")
     assert violation("client/x.cc", 1, "engine/engine.h")
-    assert violation("client/x.cc", 1, "toml++/toml.h")
+    assert violation("client/x.cc", 1, "kainjow/mustache.hpp")
     assert not violation("daemon/engine/x.cc", 1, "storage/store.h")
 
 

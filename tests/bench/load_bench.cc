@@ -5,8 +5,8 @@
 //            batches of the same bytes from 8 threads; several rounds in turn
 //   score    GetScore against an empty unary call on the same connection, idle
 //
-// Usage: load_bench PLUMBLANED  (the daemon's binary; it is started on a temporary directory)
-#include <grpcpp/generic/generic_stub.h>
+// Usage: load_bench PLUMBLANED [ROUNDS]  (the daemon's binary; it is started on a temporary
+// directory)
 #include <grpcpp/grpcpp.h>
 #include <plumblane/v1/intake.grpc.pb.h>
 #include <plumblane/v1/scores.grpc.pb.h>
@@ -20,77 +20,31 @@
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
-#include <random>
+#include <fstream>
+#include <iterator>
+#include <sstream>
+#include <string>
 #include <thread>
 #include <vector>
 
+#include "bench/load.h"
 #include "bench/served.h"
 
 namespace {
 
 using plumblane::bench::Clock;
 using plumblane::bench::Die;
+using plumblane::bench::kStreams;
 using plumblane::bench::Latency;
+using plumblane::bench::MakeLoad;
 using plumblane::bench::Seconds;
 using plumblane::bench::StartDaemon;
 using plumblane::v1::BatchReceipt;
 using plumblane::v1::Event;
 using plumblane::v1::EventBatch;
 
-constexpr int kStreams = 8, kBatch = 500, kInFlight = 8, kRounds = 5;
-constexpr int kOrdersARound = 40'000, kSuppliers = 20;
-constexpr int64_t kStart = 1'767'225'600;  // 2026-01-01
-
-// The events of one round, by stream; each order stays on its stream, its events spread out.
-std::vector<std::vector<EventBatch>> MakeLoad(int round) {
-  std::mt19937_64 random(static_cast<uint64_t>(round) + 1);
-  std::vector<std::vector<Event>> events(kStreams);
-  for (int i = 0; i < kOrdersARound; ++i) {
-    const int number = round * kOrdersARound + i;
-    const auto paid = kStart + static_cast<int64_t>(random() % (270 * 86'400));
-    auto& stream = events[static_cast<size_t>(number % kStreams)];
-    const auto add = [&](plumblane::v1::EventType type, int64_t time) {
-      Event& event = stream.emplace_back();
-      event.set_order_id("order-" + std::to_string(number));
-      event.set_event_id(std::to_string(number) + "-" + std::to_string(type));
-      event.set_source("load");
-      event.set_type(type);
-      event.mutable_event_time()->set_seconds(time);
-      return &event;
-    };
-    Event* first = add(plumblane::v1::EVENT_TYPE_PAID, paid);
-    first->set_supplier("supplier-" + std::to_string(random() % kSuppliers));
-    first->set_origin(random() % 2 ? "VN" : "TR");
-    first->set_destination(random() % 2 ? "DE" : "SE");
-    first->set_promise_days(10);
-    first->mutable_cost()->set_minor_units(1375);
-    first->mutable_cost()->set_currency_code("EUR");
-    add(plumblane::v1::EVENT_TYPE_SHIPPED, paid + 86'400)
-        ->set_tracking("T" + std::to_string(number));
-    const auto delivered = paid + 86'400 * static_cast<int64_t>(4 + random() % 8);
-    add(plumblane::v1::EVENT_TYPE_DELIVERED, delivered);
-    add(plumblane::v1::EVENT_TYPE_DISPUTED, delivered + 86'400);
-    add(plumblane::v1::EVENT_TYPE_ANSWERED, delivered + 2 * 86'400);
-  }
-  std::vector<std::vector<EventBatch>> batches(kStreams);
-  for (int s = 0; s < kStreams; ++s) {
-    auto& stream = events[static_cast<size_t>(s)];
-    const size_t unique = stream.size();
-    for (size_t i = 0; i < unique / 10; ++i) stream.push_back(stream[random() % unique]);
-    // Interleaved within a window of some hundred orders, as days of a shop are.
-    for (size_t i = 0; i < stream.size(); ++i) {
-      std::swap(stream[i], stream[std::min(stream.size() - 1, i + random() % 1000)]);
-    }
-    for (size_t at = 0; at < stream.size(); at += kBatch) {
-      EventBatch& batch = batches[static_cast<size_t>(s)].emplace_back();
-      batch.set_batch_number(static_cast<int64_t>(at));
-      for (size_t i = at; i < std::min(stream.size(), at + kBatch); ++i) {
-        *batch.add_events() = stream[i];
-      }
-    }
-  }
-  return batches;
-}
+constexpr int kInFlight = 8;
+constexpr double kEventsARound = 5.5 * plumblane::bench::kOrdersARound;  // repeats included
 
 // Sends all batches of a stream with a bounded number in flight; the events acknowledged.
 int64_t SendStream(const std::shared_ptr<grpc::Channel>& channel,
@@ -171,6 +125,18 @@ double RocksDbRate(rocksdb::DB* db, const std::vector<std::vector<EventBatch>>& 
   return total / Seconds(Clock::now() - start);
 }
 
+// Seconds of processor time that a process has taken, with all of its threads.
+double CpuOf(pid_t process) {
+  std::ifstream stat("/proc/" + std::to_string(process) + "/stat");
+  std::string text((std::istreambuf_iterator<char>(stat)), {});
+  std::istringstream fields(text.substr(text.rfind(')') + 2));
+  std::string skipped;
+  for (int i = 0; i < 11; ++i) fields >> skipped;
+  double user = 0, system = 0;
+  fields >> user >> system;
+  return (user + system) / static_cast<double>(sysconf(_SC_CLK_TCK));
+}
+
 struct Spread {
   double median, low, high;
 };
@@ -179,28 +145,10 @@ Spread SpreadOf(std::vector<double> values) {
   return {values[values.size() / 2], values.front(), values.back()};
 }
 
-void EmptyCall(const std::shared_ptr<grpc::Channel>& channel) {
-  grpc::GenericStub stub(channel);
-  grpc::ClientContext context;
-  grpc::CompletionQueue queue;
-  const grpc::Slice nothing("", 0);
-  grpc::ByteBuffer request(&nothing, 1), response;
-  grpc::Status status;
-  const auto call =
-      stub.PrepareUnaryCall(&context, "/grpc.health.v1.Health/Check", request, &queue);
-  call->StartCall();
-  call->Finish(&response, &status, nullptr);
-  void* tag = nullptr;
-  bool ok = false;
-  queue.Next(&tag, &ok);
-  queue.Shutdown();
-  if (!status.ok()) Die("the empty call failed: " + status.error_message());
-}
-
 void MeasureScore(const std::string& address) {
   const auto channel = grpc::CreateChannel(address, grpc::InsecureChannelCredentials());
   const auto stub = plumblane::v1::Scores::NewStub(channel);
-  const auto empty = Latency([&] { EmptyCall(channel); });
+  const auto empty = Latency([&] { plumblane::bench::EmptyCall(channel); });
   const auto score = Latency([&] {
     grpc::ClientContext context;
     plumblane::v1::GetScoreRequest request;
@@ -219,7 +167,8 @@ void MeasureScore(const std::string& address) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc != 2) return 2;
+  if (argc != 2 && argc != 3) return 2;
+  const int rounds = argc == 3 ? std::atoi(argv[2]) : 5;
   char folder[] = "/tmp/plumblane-load-XXXXXX";
   if (mkdtemp(folder) == nullptr) return 1;
   const std::string base = folder, address = "unix:" + base + "/s";
@@ -229,15 +178,19 @@ int main(int argc, char** argv) {
   options.create_if_missing = true;
   if (!rocksdb::DB::Open(options, base + "/rival", &db).ok()) return 1;
 
-  std::printf("events a second     plumblane      rocksdb    ratio\n");
+  std::printf(
+      "events a second     plumblane      rocksdb    ratio   cpu us an event: daemon  load\n");
   std::vector<double> ratios, rates;
-  for (int round = 0; round < kRounds; ++round) {
+  for (int round = 0; round < rounds; ++round) {
     const auto load = MakeLoad(round);
+    const double daemon_before = CpuOf(daemon), own_before = CpuOf(getpid());
     const double ours = IngestRate(address, load);
+    const double daemon_cpu = CpuOf(daemon) - daemon_before, own_cpu = CpuOf(getpid()) - own_before;
     const double rival = RocksDbRate(db, load, round);
     ratios.push_back(ours / rival);
     rates.push_back(ours);
-    std::printf("round %d          %11.0f  %11.0f  %7.3f\n", round + 1, ours, rival, ours / rival);
+    std::printf("round %d          %11.0f  %11.0f  %7.3f   %23.1f %5.1f\n", round + 1, ours, rival,
+                ours / rival, daemon_cpu / kEventsARound * 1e6, own_cpu / kEventsARound * 1e6);
     std::fflush(stdout);
   }
   const Spread ratio = SpreadOf(ratios), rate = SpreadOf(rates);

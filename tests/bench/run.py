@@ -22,7 +22,7 @@ def main():
                              ("rank_bench", "--benchmark_min_time=0.3"), ("sourcing_bench",),
                              ("served_rank_bench", os.path.join(BIN, "plumblaned")),
                              ("alerting_bench", "--benchmark_min_time=0.3"), ("watches_bench",),
-                             ("fleet_year_bench",)):
+                             ("fleet_year_bench",), ("turns_bench",)):
         print(f"\n== {name}", flush=True)
         done = subprocess.run([os.path.join(BIN, name), *arguments])
         if done.returncode != 0:

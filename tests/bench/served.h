@@ -1,14 +1,18 @@
 // A daemon of the benchmarks' own, and how long its answers take.
 #pragma once
 
+#include <grpcpp/generic/generic_stub.h>
+#include <grpcpp/grpcpp.h>
 #include <sys/prctl.h>
 #include <unistd.h>
 
 #include <algorithm>
+#include <array>
 #include <chrono>
 #include <csignal>
 #include <cstdio>
 #include <cstdlib>
+#include <memory>
 #include <string>
 #include <utility>
 #include <vector>
@@ -24,18 +28,51 @@ using Clock = std::chrono::steady_clock;
 
 inline double Seconds(Clock::duration d) { return std::chrono::duration<double>(d).count(); }
 
-// Microseconds at the median and the 99th percentile.
-template <typename Call>
-inline std::pair<double, double> Latency(const Call& call, size_t calls = 4000) {
-  for (int i = 0; i < 200; ++i) call();
-  std::vector<double> micros;
-  for (size_t i = 0; i < calls; ++i) {
+// Microseconds at the median and the 99th percentile, of each of the calls made in turn.
+template <typename... Calls>
+std::array<std::pair<double, double>, sizeof...(Calls)> Latencies(size_t rounds,
+                                                                  const Calls&... calls) {
+  std::array<std::vector<double>, sizeof...(Calls)> micros;
+  const auto timed = [](const auto& call, std::vector<double>& to) {
     const auto start = Clock::now();
     call();
-    micros.push_back(Seconds(Clock::now() - start) * 1e6);
+    to.push_back(Seconds(Clock::now() - start) * 1e6);
+  };
+  for (size_t i = 0; i < 200; ++i) (calls(), ...);
+  for (size_t i = 0; i < rounds; ++i) {
+    size_t at = 0;
+    (timed(calls, micros[at++]), ...);
   }
-  std::sort(micros.begin(), micros.end());
-  return {micros[calls / 2], micros[calls * 99 / 100]};
+  std::array<std::pair<double, double>, sizeof...(Calls)> found;
+  for (size_t i = 0; i < micros.size(); ++i) {
+    std::sort(micros[i].begin(), micros[i].end());
+    found[i] = {micros[i][rounds / 2], micros[i][rounds * 99 / 100]};
+  }
+  return found;
+}
+
+template <typename Call>
+std::pair<double, double> Latency(const Call& call, size_t calls = 4000) {
+  return Latencies(calls, call)[0];
+}
+
+// A call that asks nothing: what remains is the way there and back.
+inline void EmptyCall(const std::shared_ptr<grpc::Channel>& channel) {
+  grpc::GenericStub stub(channel);
+  grpc::ClientContext context;
+  grpc::CompletionQueue queue;
+  const grpc::Slice nothing("", 0);
+  grpc::ByteBuffer request(&nothing, 1), response;
+  grpc::Status status;
+  const auto call =
+      stub.PrepareUnaryCall(&context, "/grpc.health.v1.Health/Check", request, &queue);
+  call->StartCall();
+  call->Finish(&response, &status, nullptr);
+  void* tag = nullptr;
+  bool ok = false;
+  queue.Next(&tag, &ok);
+  queue.Shutdown();
+  if (!status.ok()) Die("the empty call failed: " + status.error_message());
 }
 
 // Starts the daemon and waits for its ready line.

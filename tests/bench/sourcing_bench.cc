@@ -13,12 +13,11 @@ std::vector<Rule> Rules() {
                              {"cheapest quote", Choice::kCheapestQuote},
                              {"best lifetime rate", Choice::kBestLifetimeRate}};
   // In days of five orders; 45 is what ships.
-  for (const double days : {0.0, 20.0, 45.0}) {
+  for (const double days : {0.0, 45.0}) {
     rules.push_back({"lowest cost", Choice::kLowestCost, days});
     rules.push_back({"lowest cost, 2 % each", Choice::kLowestCostWithFloor, days});
     rules.push_back({"chances", Choice::kChances, days});
     rules.push_back({"chances sharpened", Choice::kSharpenedChances, days});
-    rules.push_back({"shares, cap on floors", Choice::kSharesCapOnFloors, days});
     rules.push_back({"shares", Choice::kShares, days});
   }
   return rules;

@@ -123,14 +123,16 @@ TEST(CliSourcingTest, MistakesSayWhatWasExpected) {
       {{"assignments", "--since", "yesterday"},
        "--since: expected a date, such as 2026-03-05, not \"yesterday\""},
       {{"assign", "1", "--to", "DE", "--as-of", "2026-09-01"},
-       "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest and review only"},
+       "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest, review and export "
+       "scores only"},
       {{"pause", "a"}, "--reason is required"},
       {{"pause", "a", "--reason", "x", "--until", "soon"},
        "--until: expected a date, such as 2026-03-05, not \"soon\""},
       {{"underway", "late"}, "one word too many: \"late\""},
       {{"claims", "a"}, "one word too many: \"a\""},
       {{"underway", "--as-of", "2026-09-01"},
-       "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest and review only"},
+       "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest, review and export "
+       "scores only"},
       {{"alerts", "shelve", "a"}, "--until is required"},
       {{"alerts", "acknowledge"}, "ID is required"},
       {{"alerts", "wach"}, "unknown command \"wach\", did you mean \"watch\"?"},

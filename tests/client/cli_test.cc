@@ -180,9 +180,10 @@ TEST(CliTest, MistakesSayWhatWasExpected) {
        "--as-of: expected a date, such as 2026-03-05, not \"2026-13-01\"\n"
        "See plumblane suppliers --help.\n"},
       {{"order", "1", "--as-of", "2026-03-05"},
-       "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest and review only\n"},
+       "--as-of goes with suppliers, supplier, lanes, lane, rank, backtest, review and export "
+       "scores only\n"},
       {{"status", "--half-life", "20"},
-       "--half-life goes with suppliers, supplier, lanes, lane and rank only\n"},
+       "--half-life goes with suppliers, supplier, lanes, lane, rank and export scores only\n"},
       {{"--half-life", "20", "backtest"},
        "--half-life goes after backtest, once for each half-life to try\n"},
       {{"backtest", "--half-life", "20", "--half-life", "0"},

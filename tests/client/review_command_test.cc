@@ -128,6 +128,63 @@ TEST_F(ReviewCommandTest, TheCopyToShareAsksForIt) {
   EXPECT_EQ(reviews_.asked.supplier(), "s");
 }
 
+TEST_F(ReviewCommandTest, PeriodsAsTheyAreWritten) {
+  const struct {
+    const char *period, *first, *last;
+  } good[] = {
+      {"2026Q1", "2026-01-01", "2026-03-31"},
+      {"2026Q4", "2026-10-01", "2026-12-31"},
+      {"2024-02", "2024-02-01", "2024-02-29"},
+      {"2026-02", "2026-02-01", "2026-02-28"},
+      {"2026-12", "2026-12-01", "2026-12-31"},
+      {"2026-07..2026-09", "2026-07-01", "2026-09-30"},
+      {"2025-12..2026-02", "2025-12-01", "2026-02-28"},
+      {"2026-08..2026-08", "2026-08-01", "2026-08-31"},
+      {"2026-08-17..2026-08-23", "2026-08-17", "2026-08-23"},
+      {"2026-08-17..2026-08-17", "2026-08-17", "2026-08-17"},
+  };
+  for (const auto& row : good) {
+    EXPECT_EQ(Run({row.period}).code, 0) << row.period;
+    EXPECT_EQ(reviews_.asked.first_date(), row.first) << row.period;
+    EXPECT_EQ(reviews_.asked.last_date(), row.last) << row.period;
+  }
+  reviews_.asked.Clear();
+  for (const char* bad : {"",
+                          "2026",
+                          "2026Q0",
+                          "2026Q5",
+                          "2026q3",
+                          "26Q3",
+                          "2026-00",
+                          "2026-13",
+                          "2026-7",
+                          "2026-09..2026-07",
+                          "2026-07..",
+                          "..2026-07",
+                          "2026-07...2026-09",
+                          "2026-07-01",
+                          "2026-07-01..2026-09",
+                          "2026-02-30..2026-03-01",
+                          "2026-08-23..2026-08-17",
+                          "2026Q1..2026Q2",
+                          "2026Q3 ",
+                          "last quarter"}) {
+    const Result result = Run({bad});
+    EXPECT_EQ(result.code, 2) << bad;
+    EXPECT_THAT(result.err, HasSubstr("expected")) << bad;
+    EXPECT_EQ(reviews_.asked.first_date(), "") << bad << " was asked";
+  }
+}
+
+TEST_F(ReviewCommandTest, EverythingAskedForIsSent) {
+  EXPECT_EQ(Run({"2026Q3", "--supplier", "lotus", "--lane", "VN-DE", "--shop", "harbour"}).code, 0);
+  EXPECT_EQ(reviews_.asked.supplier(), "lotus");
+  EXPECT_EQ(reviews_.asked.lane().destination(), "DE");
+  EXPECT_EQ(reviews_.asked.shop(), "harbour");
+  EXPECT_FALSE(reviews_.asked.to_share());
+  EXPECT_EQ(Run({"2026Q3", "--shop", ""}).code, 2);
+}
+
 TEST_F(ReviewCommandTest, EvidenceHoldsNoFormula) {
   EXPECT_EQ(Run({"2026Q3", "--evidence", folder_.Path("e.csv")}).code, 0);
   EXPECT_THAT(ReadFile(folder_.Path("e.csv")), HasSubstr("\"'=HYPERLINK(\"\"x\"\")|"));
@@ -155,6 +212,8 @@ TEST(ShowReviewTest, WholeScreen) {
             "  by week    ▇·············\n"
             "  bad, lost  3.1 % (1.8-5.4) of 381\n"
             "             too thin to compare\n"
+            "  times      travels 10 / 15 d of 350, the period before 8.0 / 12 d of 340; longer\n"
+            "             to travel, adjusted p 0.012\n"
             "  raise      107 of 375 orders due came late. 408.92 EUR at stake.\n"
             "             5 of 406 orders were out of stock. 152.87 EUR paid for these\n"
             "             orders.\n"
@@ -162,6 +221,21 @@ TEST(ShowReviewTest, WholeScreen) {
             "\n"
             "By week: on time, █ 95 % or more, a step lower for each 5 points less; · no\n"
             "orders. Lanes, pairs, excuses and how it was counted: -o FILE.html.\n");
+}
+
+TEST(ShowReviewTest, AYearAgoIsToldWhereItIsKnown) {
+  v1::Review review = SampleReview();
+  EXPECT_THAT(ShowReview(review, 100), Not(HasSubstr("a year ago")));
+  v1::Account& account = *review.mutable_accounts(1);
+  *account.mutable_year_ago() = account.before();
+  v1::Change change = account.changes(0);
+  change.set_against(v1::Change::AGAINST_YEAR_AGO);
+  change.set_verdict(v1::Change::VERDICT_NO_MORE_THAN_CHANCE);
+  *account.add_changes() = change;
+  const std::string screen = ShowReview(review, 100);
+  EXPECT_THAT(screen, HasSubstr("2026-04-01 to 2026-06-30 and 2025-07-01 to 2025-09-30"));
+  EXPECT_THAT(screen,
+              HasSubstr("late a year ago: 6.8 % (24 of 352); +22 points (+16 to +27), no "));
 }
 
 TEST(ShowReviewTest, FitsItsWidth) {

@@ -19,7 +19,7 @@ using testing::Not;
 constexpr ReviewForm kForms[] = {ReviewForm::kHtml, ReviewForm::kMarkdown, ReviewForm::kCsv,
                                  ReviewForm::kJson};
 
-std::vector<std::string> LinesOf(const std::string& text) { return absl::StrSplit(text, '\n'); }
+std::vector<std::string> LinesOf(const std::string& text) { return absl::StrSplit(text, "\r\n"); }
 
 // The cells of a line without quoted commas.
 std::vector<std::string> CellsOf(const std::string& line) { return absl::StrSplit(line, ','); }
@@ -84,6 +84,20 @@ TEST(ReviewFormsTest, EveryFigureOfTheModelStandsInPageAndMarkdown) {
   EXPECT_THAT(markdown, HasSubstr("VN-DE/express | 33 | 50 % (30-70) of 30 |"));
 }
 
+TEST(ReviewFormsTest, DatesStayOnOneLineWhereTheyAreText) {
+  v1::Review review = SampleReview();
+  review.mutable_accounts(1)->mutable_items(0)->set_item("x2026-07-01 2026-07-012 2026-07-0a");
+  const std::string html = ReviewText(review, ReviewForm::kHtml);
+  EXPECT_THAT(html, HasSubstr("raised <time>2026-08-17</time>"));
+  EXPECT_THAT(html, HasSubstr("x2026-07-01 2026-07-012 2026-07-0a, late")) << "no dates";
+  const size_t svg = html.find("<svg");
+  const std::string picture = html.substr(svg, html.find("</svg>") - svg);
+  EXPECT_THAT(picture, HasSubstr("2026-07-01"));
+  EXPECT_THAT(picture, Not(HasSubstr("<time>")));
+  EXPECT_THAT(html, HasSubstr("<title>Supplier review 2026-07-01 to 2026-09-30"));
+  EXPECT_THAT(ReviewText(review, ReviewForm::kMarkdown), Not(HasSubstr("<time>")));
+}
+
 TEST(ReviewFormsTest, NoTagOfATemplateIsLeftOpen) {
   for (const ReviewForm form : {ReviewForm::kHtml, ReviewForm::kMarkdown}) {
     EXPECT_THAT(ReviewText(SampleReview(), form), Not(HasSubstr("{{")));
@@ -91,7 +105,7 @@ TEST(ReviewFormsTest, NoTagOfATemplateIsLeftOpen) {
 }
 
 TEST(ReviewFormsTest, ProvisionalIsSaidInEveryForm) {
-  const char* words[] = {"Final from 2026-12-01", "Final from 2026-12-01", ",yes,",
+  const char* words[] = {"Final from <time>2026-12-01</time>", "Final from 2026-12-01", ",yes,",
                          "\"provisional\": true"};
   for (size_t i = 0; i < std::size(kForms); ++i) {
     EXPECT_THAT(ReviewText(SampleReview(), kForms[i]), HasSubstr(words[i]));
@@ -120,6 +134,10 @@ TEST(ReviewCsvTest, OneLinePerAccountAndOneMoreForAFurtherCurrency) {
   EXPECT_EQ(CellIn(csv, 2, "transit_half_days"), "10");
   EXPECT_EQ(CellIn(csv, 2, "before_on_time"), "0.932");
   EXPECT_EQ(CellIn(csv, 2, "on_time_against_before"), "worse");
+  EXPECT_EQ(CellIn(csv, 2, "transit_against_before"), "worse");
+  EXPECT_EQ(CellIn(csv, 2, "transit_against_before_p"), "0.012");
+  EXPECT_EQ(CellIn(csv, 2, "response_against_before"), "");
+  EXPECT_EQ(CellIn(csv, 3, "transit_against_before"), "");
   EXPECT_EQ(CellIn(csv, 3, "currency"), "USD");
   EXPECT_EQ(CellIn(csv, 3, "paid"), "12.34");
   EXPECT_EQ(CellIn(csv, 3, "orders"), "");
@@ -130,7 +148,7 @@ TEST(ReviewCsvTest, NothingIsAFormula) {
   v1::Review review = SampleReview();
   review.mutable_accounts(1)->set_supplier_id("=1+2,\"x\"");
   EXPECT_THAT(ReviewCsv(review), HasSubstr("\nsupplier,\"'=1+2,\"\"x\"\"\","));
-  for (const char* start : {"+1", "-1", "@a", "\tb", "\rc"}) {
+  for (const char* start : {"+a", "-a", "@a", "\tb", "\rc"}) {
     review.mutable_accounts(1)->set_supplier_id(start);
     EXPECT_THAT(ReviewCsv(review), HasSubstr(std::string("'") + start)) << start;
   }

@@ -56,6 +56,35 @@ TEST(ReviewWordsTest, ChangesAreToldWithVerdictAndDoubt) {
             "2.8 % (10 of 354); too thin to compare");
 }
 
+TEST(ReviewWordsTest, ChangesOfTimesAreToldWithBothPeriods) {
+  const v1::Review review = SampleReview();
+  const v1::Account& account = SupplierOf(review);
+  EXPECT_EQ(TimesChangeText(account.times_changes(0), account),
+            "travels 10 / 15 d of 350, the period before 8.0 / 12 d of 340; longer to travel, "
+            "adjusted p 0.012");
+  EXPECT_EQ(TimesDifferenceText(account.times_changes(0), account), "half +2.0 d, 90 % +3.0 d");
+  EXPECT_EQ(TimesChangeText(account.times_changes(1), account),
+            "days late, on average 3.1 of 78, the period before 2.5 of 24; no more than chance, "
+            "adjusted p 0.40");
+  EXPECT_EQ(TimesDifferenceText(account.times_changes(1), account), "+0.6 days");
+  EXPECT_EQ(TimesChangeText(account.times_changes(2), account),
+            "ships within -, the period before -; too thin to compare");
+  v1::TimesChange shorter = account.times_changes(0);
+  shorter.set_verdict(v1::Change::VERDICT_BETTER);
+  EXPECT_EQ(TimesChangeName(shorter), "shorter to travel");
+}
+
+TEST(ReviewWordsTest, AnAlertOfAPoolIsToldAsOne) {
+  v1::AlertMark alert = SupplierOf(SampleReview()).alerts(0);
+  alert.mutable_pool()->set_destination("NZ");
+  alert.set_pooled_lane_count(7);
+  EXPECT_THAT(AlertMarkText(alert),
+              testing::StartsWith("one of 7 slow lanes to NZ, together late since about"));
+  alert.mutable_pool()->clear_destination();
+  alert.mutable_pool()->set_origin("VN");
+  EXPECT_THAT(AlertMarkText(alert), testing::StartsWith("one of 7 slow lanes from VN, together"));
+}
+
 TEST(ReviewWordsTest, WhatAPointIsWorthSaysHowItIsMeant) {
   const v1::Review review = SampleReview();
   EXPECT_EQ(StakeText(SupplierOf(review).points(0)), "408.92 EUR at stake");
@@ -78,10 +107,10 @@ TEST(ReviewFiguresTest, EveryFigureWithItsPeriods) {
   EXPECT_EQ(Row(rows, "on time"), "71 % (67-76) of 375 | 93 % (90-95) of 352");
   EXPECT_EQ(Row(rows, "on time, excused orders counted too"), "71 % (66-75) of 377 | ");
   EXPECT_EQ(Row(rows, "came late"), "107 | 24");
-  EXPECT_EQ(Row(rows, "days late, on average"), "3.1 of 78 | ");
+  EXPECT_EQ(Row(rows, "days late, on average"), "3.1 of 78 | 2.5 of 24");
   EXPECT_EQ(Row(rows, "of these"), "damaged 7, lost 5 | damaged 4");
   EXPECT_EQ(Row(rows, "claim window still open"), "261 | 0");
-  EXPECT_EQ(Row(rows, "travels"), "10 / 15 d of 350 | ");
+  EXPECT_EQ(Row(rows, "travels"), "10 / 15 d of 350 | 8.0 / 12 d of 340");
   EXPECT_EQ(Row(rows, "charged"), "102.30 EUR for 100.00 EUR quoted, +2.3 %, 41 orders | ");
   EXPECT_EQ(Row(rows, "still owed"), "231.39 EUR, 21 orders | ");
   EXPECT_EQ(Row(rows, "share of all orders paid"), "29 % | ");
@@ -111,6 +140,24 @@ TEST(ReviewPicturesTest, WeeksAreDrawnAndSaidInWords) {
   const auto alerted = WeeksPicture(SupplierOf(review), review.period(), "s1");
   EXPECT_THAT(Texts(alerted->lists.at("shapes"), "kind"), testing::Contains("alert-flag"));
   EXPECT_THAT(alerted->texts.at("words"), HasSubstr("late since about 2026-08-03"));
+}
+
+TEST(ReviewPicturesTest, ALegendNamesOnlyWhatIsDrawn) {
+  v1::Account account = SupplierOf(SampleReview());
+  const auto legends = [&] {
+    return TransitPicture(account, "t")->texts.at("legend") + " | " +
+           KindsPicture(account, "k")->texts.at("legend");
+  };
+  EXPECT_EQ(legends(),
+            "share arrived, by days after shipping; solid: this period; dashed: the one before | "
+            "orders; thin: the period before");
+  account.clear_before();
+  account.clear_transit_curve_before();
+  EXPECT_EQ(legends(), "share arrived, by days after shipping; solid: this period | orders");
+  *account.mutable_transit_curve_before() = account.transit_curve();
+  account.clear_transit_curve();
+  EXPECT_EQ(TransitPicture(account, "t")->texts.at("legend"),
+            "share arrived, by days after shipping; dashed: the one before");
 }
 
 TEST(ReviewPicturesTest, NothingToShowIsNoPicture) {
@@ -143,10 +190,14 @@ TEST(ReviewModelTest, BeginsWithWhatToDecide) {
   EXPECT_THAT(Texts(raise[0].lists.at("raised"), "stake_amount"),
               ElementsAre("408.92 EUR", "152.87 EUR", ""));
   EXPECT_THAT(Texts(raise[0].lists.at("well"), "sentence"), ElementsAre("None got lost."));
-  EXPECT_THAT(Texts(view.lists.at("worse"), "difference"), ElementsAre("+22 points (+16 to +27)"));
+  EXPECT_THAT(Texts(view.lists.at("worse"), "difference"),
+              ElementsAre("+22 points (+16 to +27)", "half +2.0 d, 90 % +3.0 d"));
+  EXPECT_EQ(Texts(view.lists.at("worse"), "hit")[1], "longer to travel");
   EXPECT_THAT(view.lists.at("better"), IsEmpty());
   EXPECT_EQ(view.texts.at("other_changes"),
-            "1 comparison had too few orders to be made. They stand with each account.");
+            "1 other comparison shows no more than chance. 2 comparisons had too few orders to be "
+            "made. They stand with each account; those of a supplier on one lane only in the CSV "
+            "and JSON forms of this review.");
 }
 
 TEST(ReviewModelTest, SuppliersStandByTheirMoney) {
@@ -154,9 +205,36 @@ TEST(ReviewModelTest, SuppliersStandByTheirMoney) {
   v1::Account* richer = review.add_accounts();
   *richer = SupplierOf(review);
   richer->set_supplier_id("richer");
-  richer->mutable_points(0)->mutable_at_stake()->set_minor_units(90'000);
-  EXPECT_THAT(Texts(ReviewModel(review).lists.at("raise"), "name"),
-              ElementsAre("richer", kHostileSupplier));
+  richer->mutable_at_stake()->set_minor_units(90'000);
+  v1::Account* unknown = review.add_accounts();
+  *unknown = SupplierOf(review);
+  unknown->set_supplier_id("unknown");
+  unknown->clear_at_stake();
+  unknown->add_at_stake_left_out("VND");
+  unknown->add_at_stake_left_out("TRY");
+  const View view = ReviewModel(review);
+  EXPECT_THAT(Texts(view.lists.at("raise"), "name"),
+              ElementsAre("richer", kHostileSupplier, "unknown"));
+  EXPECT_THAT(
+      Texts(view.lists.at("raise"), "left_out"),
+      ElementsAre("", "", "Its place leaves out amounts in VND, TRY: there is no rate to EUR."));
+  EXPECT_THAT(view.texts.at("raise_order"), HasSubstr("the most money first"));
+}
+
+TEST(ReviewModelTest, WithoutACommonCurrencyItIsNotByMoneyAndSaysWhy) {
+  v1::Review review = SampleReview();
+  review.clear_currency_code();
+  review.set_currency_problem("orders were paid in several currencies");
+  EXPECT_EQ(ReviewModel(review).texts.at("raise_order"),
+            "Supplier by supplier, by name and not by money: orders were paid in several "
+            "currencies.");
+}
+
+TEST(ReviewModelTest, AShopIsSaid) {
+  v1::Review review = SampleReview();
+  review.set_supplier("lotus");
+  review.set_shop("harbour");
+  EXPECT_EQ(ReviewModel(review).texts.at("scope"), "lotus, shop harbour");
 }
 
 TEST(ReviewModelTest, ALaneWithOneOrderIsTooThinToJudge) {
@@ -187,7 +265,7 @@ v1::Review LargeReview() {
     return account;
   };
   for (int i = 0; i < 60; ++i) {
-    add(1, i).mutable_points(0)->mutable_at_stake()->set_minor_units(50'000 + i);
+    add(1, i).mutable_at_stake()->set_minor_units(50'000 + i);
   }
   for (int i = 0; i < 60; ++i) add(2, i);
   for (int i = 0; i < 600; ++i) add(3, i);

@@ -145,6 +145,16 @@ TEST_F(SendTest, RetractionsThatWaitAreSaid) {
             "2 retractions that find nothing yet, the first: line 4: no such event yet\n");
 }
 
+TEST_F(SendTest, DoubtsAreSaid) {
+  const std::string file = folder_.Write("a.ndjson", Lines(600));
+  Say(3, v1::EventResult::OUTCOME_REMARK, "AMBIGUOUS_ITEM", "counts as our item bowl");
+  const Result result = Send({file});
+  EXPECT_EQ(result.code, kDone);
+  EXPECT_EQ(result.out,
+            "600 events: 600 taken\n"
+            "2 events with a doubt, the first: line 4: counts as our item bowl\n");
+}
+
 TEST_F(SendTest, OldRejectedFileGoesWhenNothingIsRejected) {
   const std::string file = folder_.Write("a.ndjson", Lines(1));
   folder_.Write("a.ndjson.rejected", "{}\n");

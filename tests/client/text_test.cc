@@ -205,6 +205,13 @@ TEST(TableTest, ColumnsStandTwoBlanksApart) {
   EXPECT_EQ(table.Render(80, 2).substr(0, 16), "            two\n");
 }
 
+TEST(TableTest, ForProgramsHasTabsOneLineOfHeadersAndNothingCut) {
+  Table table({{"name"}, {"two\nlines", Table::Align::kRight}, {"\nlow"}});
+  const std::string name(300, 'x');
+  table.Add({name, "1", ""});
+  EXPECT_EQ(table.Render(kPlainWidth, 2), "name\ttwo lines\tlow\n" + name + "\t1\t\n");
+}
+
 TEST(TableTest, WidthsAreThoseOfATerminal) {
   EXPECT_EQ(DisplayWidth("abc"), 3);
   EXPECT_EQ(DisplayWidth("東京"), 4);

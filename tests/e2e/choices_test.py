@@ -104,6 +104,27 @@ def a_choice_of_ones_own_is_kept_apart_from_what_was_saved():
         assert code == DONE and result["assignment"]["supplier"] == "agave-trail", (code, err)
 
 
+def an_order_paid_under_the_suppliers_code_is_one_of_the_item():
+    with Folder() as folder:
+        daemon = Daemon(folder).start()
+        try:
+            for words in ("items", "quotes"):
+                daemon.run(words, "load", os.path.join(AGREED, f"{words}.csv"), check=DONE)
+            parts = []
+            for order, item in (("9300", "kite-swallow"), ("9301", "LW-KITE")):
+                daemon.run("record", order, "paid", "--supplier", "lotus-works", "--item", item,
+                           "--units", "2", "--lane", "VN-DE/standard", "--time",
+                           "2026-09-30T12:00:00Z", check=DONE)
+                parts.append(daemon.ask("order", order)["parts"][0])
+                assert parts[-1]["events"][0]["event"]["item"] == item, "as it was sent"
+            assert [one["item"] for one in parts] == ["kite-swallow"] * 2, parts
+            assert [one["quoted"]["minorUnits"] for one in parts] == ["2228"] * 2, parts
+            text = daemon.run("order", "9301", check=DONE)[1]
+            assert "kite-swallow (sent as LW-KITE)" in text, text
+        finally:
+            daemon.stop()
+
+
 # ---- proposed costs ----------------------------------------------------------------------------
 
 def middle(amounts):
@@ -220,4 +241,5 @@ def proposed_costs_are_those_of_the_orders_and_load():
 if __name__ == "__main__":
     main([who_could_not_deliver_is_replaced_by_another_in_a_new_part,
           a_choice_of_ones_own_is_kept_apart_from_what_was_saved,
+          an_order_paid_under_the_suppliers_code_is_one_of_the_item,
           proposed_costs_are_those_of_the_orders_and_load])

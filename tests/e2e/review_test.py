@@ -188,6 +188,8 @@ def compare_changes(found, season, accounts, asked, comparison_count):
             family.append(naive.p_value(now[1], now[0], then[1], then[0]))
             found.check(f"{what} p", change["pValue"], family[-1], TIGHT)
             tell.append((what, change, limits[0]))
+        if "before" in account:
+            add_times(found, account, pairs, counts_excused, asked, family, tell)
         if account["supplierId"] and "lane" not in account:
             add_items(found, account, naive.item_counts(pairs, asked[0]), family, tell)
     found.check("comparisons", comparison_count, len(family))
@@ -199,6 +201,29 @@ def compare_changes(found, season, accounts, asked, comparison_count):
         if "verdict" in said:
             verdict = "NO_MORE_THAN_CHANCE" if p > 0.1 else "WORSE" if difference > 0 else "BETTER"
             found.check(what, said["verdict"], f"VERDICT_{verdict}")
+
+
+def add_times(found, account, pairs, counts_excused, asked, family, tell):
+    told = {one["measure"]: one for one in account["timesChanges"]}
+    for measure in ("handling", "transit", "response", "days_late"):
+        now, then = (naive.waiting(pairs, of, measure, counts_excused) for of in asked[:2])
+        what = f"{account['supplierId']} {account.get('lane', '')} {measure}"
+        found.check(f"{what} is told", measure in told, bool(now or then))
+        if measure not in told:
+            continue
+        said = told[measure]
+        done = [sum(row.has_event for row in rows) for rows in (now, then)]
+        found.check(what, [int(said[name]) for name in (
+            "orderCount", "finishedCount", "orderCountThen", "finishedCountThen")],
+            [len(now), done[0], len(then), done[1]])
+        if min(len(now), len(then), sum(done)) < naive.FEWEST:
+            found.check(what, said["verdict"], "VERDICT_TOO_THIN")
+            found.check(what, "pValue" in said, False)
+            continue
+        p, is_longer = naive.times_p_value(now, then)
+        found.check(f"{what} p", said["pValue"], p, TIGHT)
+        family.append(p)
+        tell.append((what, said, 1 if is_longer else -1))
 
 
 def add_items(found, account, items, family, tell):

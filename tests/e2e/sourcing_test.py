@@ -211,7 +211,7 @@ def every_figure_of_a_ranking_is_the_naive_models():
 
 
 def shares_are_chances_within_their_limits(daemon, known):
-    """As costs.toml says: others get a tenth at most, at 15 cents an order at most."""
+    """As costs.toml says: others get a fifth at most, at 15 cents an order at most."""
     trials = known.agreed.costs["trials"]
     found, given = [], 0
     for asked in QUESTIONS[:7]:

@@ -50,6 +50,39 @@ TEST(Apply, AnyPermutationDuplicationAndSplitLeavesTheSameBytes) {
   }
 }
 
+// The changes of a batch as texts.
+std::vector<std::string> ChangesOf(const Batch& batch) {
+  std::vector<std::string> changes;
+  for (const Batch::Change& one : batch.changes) {
+    changes.push_back(absl::StrCat(static_cast<int>(one.space), one.key,
+                                   one.value ? absl::StrCat("=", *one.value) : " deleted"));
+  }
+  return changes;
+}
+
+TEST(Apply, WhatTheWriterKeepsChangesNothing) {
+  for (uint64_t seed = 1; seed <= 40; ++seed) {
+    RandomOrders random(seed);
+    std::vector<KeyedEvent> events = random.Make(30);
+    std::shuffle(events.begin(), events.end(), random.generator());
+    AppliedState nothing({}, 0), little({}, 20'000), all({}, 100 << 20);
+    for (size_t at = 0; at < events.size();) {
+      Submission content;
+      for (int size = 1 + random.Below(30); size > 0 && at < events.size(); --size, ++at) {
+        content.events.push_back({events[at].order, events[at].event});
+      }
+      if (random.Below(8) == 0) {
+        content.excuses.push_back({absl::StrCat("e", random.Below(3)),
+                                   ExcusedOrder{events[0].order, 1}, "strike",
+                                   random.Below(2) > 0});
+      }
+      const std::vector<std::string> expected = ChangesOf(nothing.Apply(content).batch);
+      ASSERT_EQ(ChangesOf(little.Apply(content).batch), expected) << "seed " << seed;
+      ASSERT_EQ(ChangesOf(all.Apply(content).batch), expected) << "seed " << seed;
+    }
+  }
+}
+
 TEST(Apply, ThousandsOfOneOrderHistoriesFoldTheSameInAnyOrder) {
   for (uint64_t seed = 1; seed <= 3000; ++seed) {
     RandomOrders random(seed * 7919);

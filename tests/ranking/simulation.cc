@@ -97,9 +97,6 @@ std::vector<double> SharesOf(const Rule& rule, const std::vector<CostBelief>& be
       return ChancesOfCheapest(beliefs, kSharpening);
     case Choice::kShares:
       return SharesToGive(beliefs, shares);
-    case Choice::kSharesCapOnFloors:
-      shares.most_share = 1;
-      return SharesToGive(beliefs, shares);
   }
   return {};
 }

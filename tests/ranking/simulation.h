@@ -41,8 +41,7 @@ enum class Choice {
   kLowestCostWithFloor,  // the others get 2 % each
   kChances,              // of being cheapest: Thompson sampling
   kSharpenedChances,
-  kShares,             // SharesToGive with the defaults and trials
-  kSharesCapOnFloors,  // as if most_share held for the floors alone
+  kShares,  // SharesToGive with the defaults and trials
 };
 
 struct Rule {

@@ -65,6 +65,25 @@ TEST(ChangesTest, OfDefectsAreOfOrdersWhoseClaimWindowIsOver) {
   EXPECT_EQ(change.then, (HitCount{100, 20}));
 }
 
+TEST(ChangesTest, OfTimesAreJudgedAmongAllOthers) {
+  Account account = Between({100, 10}, {100, 10});
+  account.times_changes = {
+      {.comparison = TimesComparison{true, .03}}, {.comparison = TimesComparison{false, .02}}, {}};
+  std::vector<Account> accounts = {account};
+  EXPECT_EQ(JudgeChanges(accounts), 3u);
+  const std::vector<TimesChange>& changes = accounts[0].times_changes;
+  EXPECT_NEAR(changes[0].adjusted_p, .045, 1e-12);
+  EXPECT_EQ(changes[0].verdict, Change::Verdict::kWorse);
+  EXPECT_NEAR(changes[1].adjusted_p, .045, 1e-12) << "3 times .02 is more than 3/2 times .03";
+  EXPECT_EQ(changes[1].verdict, Change::Verdict::kBetter);
+  EXPECT_EQ(changes[2].verdict, Change::Verdict::kTooThin);
+  // Among nineteen more that are alike, .03 is no more than chance.
+  accounts.assign(20, Between({100, 10}, {100, 10}));
+  accounts[3] = account;
+  EXPECT_EQ(JudgeChanges(accounts), 22u);
+  EXPECT_EQ(accounts[3].times_changes[0].verdict, Change::Verdict::kNoMoreThanChance);
+}
+
 TEST(ChangesTest, WithoutAnotherPeriodThereAreNone) {
   std::vector<Account> accounts(1);
   accounts[0].period.late = {100, 50};

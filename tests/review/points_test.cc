@@ -108,6 +108,51 @@ TEST(PointsTest, AmountsAreRaisedByMoney) {
   EXPECT_THAT(sentences[1], HasSubstr("20.00 EUR in all."));
 }
 
+TimesEstimate Within(double half_days, double most_days) {
+  TimesEstimate times;
+  times.entered_count = times.finished_count = 50;
+  times.median = {half_days * 86'400, {}, {}};
+  times.p90 = {most_days * 86'400, {}, {}};
+  return times;
+}
+
+TEST(PointsTest, OrdersThatLeaveLaterAreRaisedWhenItIsMoreThanChance) {
+  Account account = Lotus();
+  account.period.handling = Within(3, 6);
+  account.before.emplace();
+  account.before->handling = Within(1, 2);
+  account.times_changes = {{.comparison = TimesComparison{true, .001},
+                            .adjusted_p = .012,
+                            .verdict = Change::Verdict::kWorse}};
+  const Point point = Points(account).at(0);
+  EXPECT_EQ(point.kind, Point::Kind::kSlowHandling);
+  EXPECT_EQ(point.sentence,
+            "Of 50 orders half left within 3.0 days and nine in ten within 6.0 days; in the period "
+            "before it was half within 1.0 days and nine in ten within 2.0 days, and the "
+            "difference is more than chance (adjusted p 0.012).");
+  account.times_changes[0].verdict = Change::Verdict::kNoMoreThanChance;
+  for (const Point& other : Points(account)) {
+    EXPECT_NE(other.kind, Point::Kind::kSlowHandling);
+  }
+}
+
+TEST(PointsTest, AnswersThatTakeLongerAreRaisedHoweverQuickTheyAre) {
+  Account account = Lotus();
+  account.period.response = Within(2, 2.5);
+  account.before.emplace();
+  account.before->response = Within(1, 1.5);
+  for (const Point& other : Points(account)) {
+    EXPECT_NE(other.kind, Point::Kind::kSlowAnswers);
+  }
+  account.times_changes = {{.what = TimesChange::What::kResponse,
+                            .comparison = TimesComparison{true, .001},
+                            .adjusted_p = .012,
+                            .verdict = Change::Verdict::kWorse}};
+  const Point point = Points(account).at(0);
+  EXPECT_EQ(point.kind, Point::Kind::kSlowAnswers);
+  EXPECT_THAT(point.sentence, HasSubstr("; in the period before it was half within 1.0 days and"));
+}
+
 TEST(PointsTest, AreAtMostSixAndThreeGoodOnes) {
   Account account = Lotus();
   for (int i = 0; i < 20; ++i) {

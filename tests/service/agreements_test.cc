@@ -386,7 +386,7 @@ TEST_F(AgreementsTest, RatesItemsAndCostsAreListedAsTheyHold) {
   EXPECT_EQ(settings.classes(0).day_late().minor_units(), 30);
   ASSERT_THAT(settings.classes(0).defects(), SizeIs(1));
   EXPECT_EQ(settings.classes(0).defects(0).DebugString(), lost->DebugString());
-  EXPECT_EQ(settings.trials().most_share(), 0.1);
+  EXPECT_EQ(settings.trials().most_share(), 0.2);
   EXPECT_EQ(settings.load_time().seconds(), At("2026-06-01T12:00").millis / 1000);
 }
 
@@ -412,6 +412,63 @@ TEST_F(AgreementsTest, ALaterQuoteChangesNothingOfStoredOrdersAndARepeatIsStillO
   EXPECT_EQ(part("2").quoted, (Money{800, "EUR"}));
   paid.set_supplier("copper");
   EXPECT_EQ(Send(paid).conflict_count(), 1);
+}
+
+TEST_F(AgreementsTest, OrdersMayNameItemsByTheirSuppliersCode) {
+  const auto load = [&](const std::vector<std::vector<std::string>>& rows) {
+    v1::LoadItemsRequest request;
+    for (const auto& row : rows) {
+      v1::Item* item = request.add_items();
+      item->set_item(row[0]);
+      item->set_item_class(row[1]);
+      item->set_supplier(row[2]);
+      item->set_supplier_item(row[3]);
+    }
+    return Ask(&v1::Agreements::Stub::LoadItems, request);
+  };
+  const auto sent = [](const std::string& id, const std::string& item) {
+    v1::Event paid = SentPaid(id, id);
+    paid.set_item(item);
+    return paid;
+  };
+  const auto item_of = [&](const std::string& id) {
+    const PartState part = engine_->Look().Order({"default", id})->state.parts.at(0);
+    return absl::StrCat(part.item, " ", part.supplier_item);
+  };
+  Send(sent("1", "LT-1"));
+  Load({QuoteOf("LT-1", 100, "2026-03-01")});
+  v1::LoadResponse loaded = load({{"lamp", "", "lotus", "LT-1"}, {"bowl", "", "lotus", "LT-2"}});
+  EXPECT_THAT(loaded.notes(), ElementsAre("lotus calls lamp LT-1, which is quoted for by lotus as "
+                                          "an item: orders of lotus that say so mean lamp"));
+  EXPECT_THAT(load({{"lamp", "", "lotus", "LT-1"}}).notes(), IsEmpty()) << "said once";
+  loaded = Load({QuoteOf("LT-1", 900, "2026-03-01")});
+  EXPECT_THAT(loaded.notes(),
+              ElementsAre("item LT-1 is what lotus calls lamp: taken as a quote for that"));
+  v1::BatchReceipt receipt = Send(sent("2", "LT-1"));
+  EXPECT_EQ(receipt.accepted_count(), 1);
+  EXPECT_THAT(receipt.results(), IsEmpty());
+  EXPECT_EQ(item_of("2"), "lamp LT-1");
+  EXPECT_EQ(engine_->Look().Order({"default", "2"})->state.parts.at(0).quoted, (Money{900, "EUR"}));
+  // Sent before the code was known: it stays what it is, and its repeat a repeat.
+  EXPECT_EQ(Send(sent("1", "LT-1")).duplicate_count(), 1);
+  EXPECT_EQ(item_of("1"), "LT-1 ");
+
+  loaded = load({{"LT-2", "gifts", "", ""}});
+  EXPECT_THAT(loaded.notes(), ElementsAre("lotus calls bowl LT-2, which is an item of ours too: "
+                                          "orders that say so mean ours"));
+  receipt = Send(sent("3", "LT-2"));
+  EXPECT_EQ(receipt.accepted_count(), 1);
+  ASSERT_EQ(receipt.results_size(), 1);
+  EXPECT_EQ(receipt.results(0).outcome(), v1::EventResult::OUTCOME_REMARK);
+  EXPECT_EQ(receipt.results(0).message(),
+            "counts as our item LT-2, not as bowl, which lotus calls so");
+  EXPECT_EQ(item_of("3"), "LT-2 ");
+  receipt = Send(sent("3", "LT-2"));
+  EXPECT_EQ(receipt.duplicate_count(), 1);
+  EXPECT_THAT(receipt.results(), IsEmpty());
+  EXPECT_THAT(Load({QuoteOf("LT-2", 700)}).notes(),
+              ElementsAre("item LT-2 is ours and what lotus calls bowl: taken as ours; give the "
+                          "other as supplier_item"));
 }
 
 TEST_F(AgreementsTest, CostsAreProposedFromSales) {

@@ -161,6 +161,45 @@ TEST(FillEvent, TheQuoteIsTheOneThatHeldOnTheDayAtTheDestination) {
   EXPECT_EQ(quoted("2026-02-28T22:59"), -1);   // before the first
 }
 
+TEST(FillEvent, ASuppliersCodeBecomesOursBeforeAQuoteIsLookedFor) {
+  Agreements agreed = AgreedWith({QuoteOf("lamp", "", 900), QuoteOf("LT-1", "", 100)});
+  agreed.items.Load({{"lamp", "", "lotus", "LT-1"}, {"lamp", "", "amber", "A-7"}});
+  v1::Event sent = SentPaid();
+  sent.set_item("LT-1");
+  const Event event = Filled(sent, agreed);
+  EXPECT_EQ(event.item, "lamp");
+  EXPECT_EQ(event.supplier_item, "LT-1");
+  EXPECT_EQ(event.quoted, (Money{900, "EUR"}));
+  EXPECT_EQ(event.content_hash, AsSent(sent).content_hash);
+  // The same of any event that names supplier and item; another's code is none.
+  sent.set_type(v1::EVENT_TYPE_SHIPPED);
+  EXPECT_EQ(Filled(sent, agreed).item, "lamp");
+  for (const char* item : {"lamp", "A-7", "unknown", ""}) {
+    sent.set_item(item);
+    EXPECT_EQ(Filled(sent, agreed), AsSent(sent)) << item;
+  }
+  sent.set_item("LT-1");
+  sent.clear_supplier();
+  EXPECT_EQ(Filled(sent, agreed), AsSent(sent)) << "whose code it is must be known";
+}
+
+TEST(FillEvent, AnItemOfOursIsMeantWhateverTheSupplierCallsSo) {
+  Agreements agreed = AgreedWith({QuoteOf("bowl", "", 100), QuoteOf("lamp", "", 900)});
+  agreed.items.Load({{"lamp", "", "lotus", "bowl"}, {"bowl", "kitchen", "", ""}});
+  v1::Event sent = SentPaid();
+  const auto remark = [&](const char* item) {
+    sent.set_item(item);
+    Event event = std::get<OrderEvent>(ReadEvent(sent, SystemZones(), At("2026-06-01"))).event;
+    std::string said = FillFromAgreements(sent, agreed, SystemZones(), event);
+    EXPECT_EQ(event.item, item);
+    EXPECT_EQ(event.supplier_item, "");
+    return said;
+  };
+  EXPECT_EQ(remark("bowl"), "counts as our item bowl, not as lamp, which lotus calls so");
+  EXPECT_EQ(Filled(sent, agreed).quoted, (Money{100, "EUR"}));
+  EXPECT_EQ(remark("lamp"), "");
+}
+
 TEST(FillEvent, OnlyAPaidEventThatNamesItsSupplierIsFilled) {
   Quote quote = QuoteOf("", "", 900);
   quote.promise = Days("8");

@@ -39,7 +39,7 @@ const std::string kFullHex = Packed(
     "02 06 80aeb1f2cb33 "   // part 2, refunded, 2026-03-05T14:00:00Z
     "0123456789abcdef "     // hash
     "0466656564 03652d31 "  // source, event_id
-    "ffff3f "               // fields 0 to 19
+    "ffff7f "               // fields 0 to 20
     "056c6f747573 "         // supplier
     "02564e "               // origin
     "05444548414d "         // destination
@@ -57,7 +57,8 @@ const std::string kFullHex = Packed(
     "0454524b31 "           // tracking
     "03652d30 "             // retracts
     "80d0c683cc33 "         // revision
-    "9c15 03455552");       // quoted, 1358 EUR
+    "9c15 03455552 "        // quoted, 1358 EUR
+    "044c542d31");          // supplier_item
 
 TEST(OrderCodec, GoldenBytes) {
   EXPECT_EQ(Hex(EncodeEvent(BareEvent())), kBareHex);
@@ -95,6 +96,7 @@ TEST(OrderCodec, GoldenBytesOfEachFieldAlone) {
   EXPECT_EQ(fields([](Event& e) { e.retracts = "r"; }), Packed("808008 0172"));
   EXPECT_EQ(fields([](Event& e) { e.revision = Instant{1}; }), Packed("808010 01"));
   EXPECT_EQ(fields([&](Event& e) { e.quoted = eur(1); }), Packed("808020 02 03455552"));
+  EXPECT_EQ(fields([](Event& e) { e.supplier_item = "c"; }), Packed("808040 0163"));
 }
 
 // What the bytes above mean; none of these may ever change.

@@ -42,6 +42,7 @@ inline Event FullEvent() {
   event.promise_implied = true;
   event.promise_days = 9;
   event.item = "lamp";
+  event.supplier_item = "LT-1";
   event.units = 1'000'000;
   event.cost = Money{1375, "EUR"};
   event.sale = Money{2999, "USD"};
@@ -70,8 +71,9 @@ class RandomEvents {
     event.part = 1 + Below(kMaxPart);
     event.type = static_cast<EventType>(1 + Below(8));
     event.time = Time();
-    for (std::string* text : {&event.supplier, &event.origin, &event.destination, &event.service,
-                              &event.item, &event.tracking, &event.retracts}) {
+    for (std::string* text :
+         {&event.supplier, &event.origin, &event.destination, &event.service, &event.item,
+          &event.supplier_item, &event.tracking, &event.retracts}) {
       if (Below(2)) *text = Text(20);
     }
     if (Below(2)) event.promise = Time();

@@ -19,11 +19,14 @@ namespace plumblane::test {
 // A store and catalog that entries are applied to.
 class AppliedState {
  public:
-  explicit AppliedState(FoldRules rules = {}) : rules_(rules) {}
+  // The writer keeps so many bytes decoded: by default too few for all.
+  explicit AppliedState(FoldRules rules = {}, size_t kept_bytes = 30'000)
+      : rules_(rules), memory_(kept_bytes) {}
 
   Applied Apply(const Submission& content) {
-    auto applied = plumblane::Apply(*store_.TakeSnapshot(), catalog_, rules_,
-                                    catalog_.log_sequence + 1, {At("2026-01-01"), content});
+    auto applied =
+        plumblane::Apply(*store_.TakeSnapshot(), catalog_, rules_, catalog_.log_sequence + 1,
+                         {At("2026-01-01"), content}, memory_);
     EXPECT_TRUE(applied.ok()) << applied.status();
     EXPECT_TRUE(store_.Write(applied->batch, true).ok());
     catalog_ = applied->catalog;
@@ -61,6 +64,7 @@ class AppliedState {
   FoldRules rules_;
   MemoryStore store_;
   Catalog catalog_;
+  WritersMemory memory_;
 };
 
 inline void ApplyInBatches(AppliedState& state, const std::vector<KeyedEvent>& events,

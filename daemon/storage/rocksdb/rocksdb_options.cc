@@ -3,6 +3,7 @@
 #include <rocksdb/cache.h>
 #include <rocksdb/filter_policy.h>
 #include <rocksdb/listener.h>
+#include <rocksdb/slice_transform.h>
 #include <rocksdb/table.h>
 
 namespace plumblane {
@@ -43,6 +44,8 @@ rocksdb::DBOptions DbOptionsFor() {
   db.unordered_write = false;
   db.two_write_queues = false;
   db.allow_2pc = false;
+  // There is one writer; hints of where to insert (FamilyOptionsFor) work without it only.
+  db.allow_concurrent_memtable_write = false;
   // Not needed while the log is always on.
   db.atomic_flush = false;
   db.max_bgerror_resume_count = 0;
@@ -71,8 +74,15 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   // More than two risks a known wrong-order flush in this version.
   family.max_write_buffer_number = 2;
   family.force_consistency_checks = true;
+  // Batches come sorted within a space: each key is looked for from where the last one went.
+  family.memtable_insert_with_hint_prefix_extractor.reset(rocksdb::NewCappedPrefixTransform(0));
   family.compression = rocksdb::kLZ4Compression;
   family.level_compaction_dynamic_level_bytes = true;
+  if (space == Space::kOrders) {
+    // Most orders that are looked for and not kept by the writer are new.
+    family.memtable_prefix_bloom_size_ratio = 0.02;
+    family.memtable_whole_key_filtering = true;
+  }
   // The log is written once and trimmed soon; the rest is rewritten often.
   if (space == Space::kLog) family.compression = rocksdb::kNoCompression;
   return family;

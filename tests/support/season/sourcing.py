@@ -108,6 +108,12 @@ class Candidate:
     late_rate: tuple[float, float]      # of its on-time rate, whatever is quoted
 
     @property
+    def deviation(self) -> float:
+        return math.sqrt(math.fsum(factor * factor * a * b / ((a + b) ** 2 * (a + b + 1.0))
+                                   for factor, (a, b) in ((self.per_late, self.late),
+                                                          (self.per_bad, self.bad))))
+
+    @property
     def expected(self) -> float:
         return math.fsum(self.parts.values())
 
@@ -318,7 +324,9 @@ def quantile_range(draws: list[float], q: float, errors: float = 4.0) -> tuple[f
 
 
 SHARPENING = 4.0
+REACH = 0.15                # standard deviations of the difference of two costs
 LIVE_WEIGHT = 5.0           # orders' worth that a floor keeps known
+FLOOR_BUDGET = 0.0005       # of the lowest expected cost
 
 
 def orders_a_day(season: Season, question: Question) -> float:
@@ -330,8 +338,9 @@ def orders_a_day(season: Season, question: Question) -> float:
 
 def shares_to_give(season: Season, question: Question, candidates: list[Candidate], count: int,
                    dice: random.Random) -> list[float]:
-    """The first gets what the others leave: each its chance of being cheapest once all are
-    believed more firmly, but not less than a floor, and together not more than the caps."""
+    """The first gets what the others leave: who is near it its chance of being cheapest once all
+    are believed more firmly, who is not and might yet be cheaper a floor as far as the budget for
+    floors goes, and together not more than the caps."""
     trials = season.agreed.costs.get("trials", {})
     if not trials.get("on", False):
         return [1.0] + [0.0] * (len(candidates) - 1)
@@ -341,14 +350,22 @@ def shares_to_give(season: Season, question: Question, candidates: list[Candidat
     floor = (LIVE_WEIGHT * math.log(2.0) / season.half_life) / orders_a_day(season, question)
     draws = [sorted(draws_of(one, count, dice)) for one in candidates]
     low, high = round(0.025 * count), round(0.975 * count)
-    given = [max(chance, floor) if own[low] <= draws[0][high] else 0.0
-             for chance, own in zip(chances([draws_of(one, count, dice) for one in firm]), draws)]
+    first = candidates[0]
+    near = [one.expected - first.expected <=
+            REACH * math.hypot(one.deviation, first.deviation) for one in candidates]
+    open_ = [own[low] <= draws[0][high] for own in draws]
+    floors = math.fsum(floor * (one.expected - first.expected)
+                       for one, close, may in zip(candidates, near, open_) if may and not close)
+    fraction = min(1.0, FLOOR_BUDGET * first.expected / floors) if floors > 0.0 else 1.0
+    given = [0.0 if not may else max(chance, floor) if close else fraction * floor
+             for chance, close, may in zip(chances([draws_of(one, count, dice) for one in firm]),
+                                           near, open_)]
     others = math.fsum(given[1:])
     dearer = math.fsum(share * (one.expected - candidates[0].expected)
                        for share, one in zip(given[1:], candidates[1:]))
     scale = 1.0
     if others > 0.0:
-        scale = min(scale, trials.get("most_share", 0.1) / others)
+        scale = min(scale, trials.get("most_share", 0.2) / others)
     if dearer > 0.0 and "most_cost" in trials:
         most = minor_units(trials["most_cost"], season.agreed.costs["currency"])
         scale = min(scale, most / dearer)

@@ -1,0 +1,98 @@
+// What the writer has decoded of the store lately, so that it need not read it again. Never the
+// truth: with or without it an entry changes the same bytes.
+#pragma once
+
+#include <absl/container/flat_hash_map.h>
+
+#include <cstddef>
+#include <list>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "cohorts/cell.h"
+#include "orders/fold.h"
+
+namespace plumblane {
+
+// Values by key, up to a number of bytes; the one that was not asked for longest goes first.
+// Pointers hold until MakeRoom or Clear. Not thread-safe.
+template <typename Value>
+class Kept {
+ public:
+  struct Item {
+    std::string key;
+    Value value;
+    size_t bytes = 0;
+  };
+
+  explicit Kept(size_t max_bytes) : max_bytes_(max_bytes) {}
+
+  Item* Find(std::string_view key) {
+    const auto found = by_key_.find(key);
+    if (found == by_key_.end()) return nullptr;
+    items_.splice(items_.begin(), items_, found->second);
+    return &items_.front();
+  }
+
+  // REQUIRES: the key is not kept.
+  Item* Put(std::string key, Value value) {
+    items_.push_front({std::move(key), std::move(value)});
+    by_key_.emplace(items_.front().key, items_.begin());
+    return &items_.front();
+  }
+
+  // Says what an item weighs now.
+  void Weigh(Item& item, size_t bytes) {
+    bytes_ += bytes - item.bytes;
+    item.bytes = bytes;
+  }
+
+  void MakeRoom() {
+    while (bytes_ > max_bytes_) {
+      bytes_ -= items_.back().bytes;
+      by_key_.erase(items_.back().key);
+      items_.pop_back();
+    }
+  }
+
+  void Clear() {
+    by_key_.clear();
+    items_.clear();
+    bytes_ = 0;
+  }
+
+  size_t bytes() const { return bytes_; }
+
+ private:
+  const size_t max_bytes_;
+  std::list<Item> items_;  // latest asked first
+  absl::flat_hash_map<std::string_view, typename std::list<Item>::iterator> by_key_;
+  size_t bytes_ = 0;
+};
+
+// An order's events, sorted by Earlier(), and what they fold to.
+struct KnownOrder {
+  std::vector<Event> events;
+  OrderState state;
+};
+
+// About; `record_bytes` is the length of its record.
+inline size_t BytesOf(const KnownOrder& known, size_t record_bytes) {
+  size_t bytes = 2 * record_bytes + known.events.capacity() * sizeof(Event);
+  for (const PartState& part : known.state.parts) {
+    bytes += sizeof(PartState) + part.entries.capacity() * sizeof(Entry);
+  }
+  return bytes;
+}
+
+// By the keys of the store: orders, and pages of cells. Half of the bytes for each.
+struct WritersMemory {
+  explicit WritersMemory(size_t max_bytes) : orders(max_bytes / 2), pages(max_bytes / 2) {}
+
+  Kept<KnownOrder> orders;
+  Kept<Series> pages;
+};
+
+}  // namespace plumblane
