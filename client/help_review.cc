@@ -17,6 +17,9 @@ window has closed. With --shop the account is made of its orders alone, but aler
 and targets are those of all shops. A copy to share has an excuse by its kind, not
 the reason you gave.
 
+A page tells the 40 suppliers with the most at stake and the 40 busiest lanes in
+full; .csv and .json have all.
+
 It tells of past orders and is no legal finding; do not end a contract on it
 alone.)"},
 };

@@ -3,12 +3,16 @@
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_join.h>
 
+#include <functional>
+#include <sstream>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "base/whole_file.h"
 #include "client/moment.h"
 #include "client/review_forms.h"
+#include "client/review_json.h"
 #include "client/show.h"
 #include "client/show_review.h"
 #include "tables/csv.h"
@@ -91,22 +95,56 @@ ExitCode WriteEvidence(const v1::GetReviewRequest& request, const std::string& p
   return Finished(file.Finish(), io);
 }
 
+// Hands on each part of the review as it comes.
+grpc::Status ReadReview(const v1::GetReviewRequest& request, const Connection& connection,
+                        const std::function<void(const v1::Review& part)>& each) {
+  CallContext context(kPatienceSeconds);
+  const auto reader = connection.reviews()->GetReview(&context, request);
+  v1::Review part;
+  while (reader->Read(&part)) each(part);
+  return reader->Finish();
+}
+
+grpc::Status ReadJson(const v1::GetReviewRequest& request, const Connection& connection,
+                      std::ostream& out) {
+  ReviewJson json(out);
+  const grpc::Status status =
+      ReadReview(request, connection, [&json](const v1::Review& part) { json.Add(part); });
+  if (status.ok()) json.End();
+  return status;
+}
+
+// The review on the screen or as the file asked for.
+ExitCode TellReview(const v1::GetReviewRequest& request, const Invocation& invocation,
+                    const Connection& connection, const Io& io) {
+  const std::string& path = invocation.review.output;
+  v1::Review review;
+  std::ostringstream json;
+  const bool to_file = !path.empty();
+  const ReviewForm form = to_file ? *FormOf(path) : ReviewForm::kJson;
+  const bool as_json = form == ReviewForm::kJson && (to_file || invocation.json);
+  const grpc::Status status =
+      as_json ? ReadJson(request, connection, to_file ? json : io.out)
+              : ReadReview(request, connection,
+                           [&review](const v1::Review& part) { review.MergeFrom(part); });
+  if (!status.ok()) return Fail(status, connection, io);
+  if (to_file) {
+    return Finished(WriteWhole(path, as_json ? std::move(json).str()
+                                             : ReviewText(review, form, invocation.csv.style())),
+                    io);
+  }
+  if (!as_json) io.out << ShowReview(review, io.width);
+  return kDone;
+}
+
 }  // namespace
 
 ExitCode RunReview(const Invocation& invocation, const Connection& connection, const Io& io) {
   const v1::GetReviewRequest request = RequestOf(invocation);
-  CallContext context(kPatienceSeconds);
-  v1::Review review;
-  const grpc::Status status = connection.reviews()->GetReview(&context, request, &review);
-  const ReviewOptions& options = invocation.review;
-  const bool on_screen = options.output.empty() || !status.ok();
-  const ExitCode told =
-      on_screen ? Print(status, review, ShowReview, invocation.json, connection, io)
-                : Finished(WriteWhole(options.output, ReviewText(review, *FormOf(options.output),
-                                                                 invocation.csv.style())),
-                           io);
-  if (told != kDone || options.evidence.empty()) return told;
-  return WriteEvidence(request, options.evidence, invocation.csv.style(), connection, io);
+  const ExitCode told = TellReview(request, invocation, connection, io);
+  const std::string& evidence = invocation.review.evidence;
+  if (told != kDone || evidence.empty()) return told;
+  return WriteEvidence(request, evidence, invocation.csv.style(), connection, io);
 }
 
 }  // namespace plumblane::client

@@ -17,7 +17,8 @@ enum class ReviewForm { kHtml, kMarkdown, kCsv, kJson };
 std::optional<ReviewForm> FormOf(const std::string& path);
 
 // HTML: one page that needs nothing else and runs no script. Markdown: the same account without
-// the pictures. JSON: the answer as ProtoJSON. CSV: ReviewCsv().
+// the pictures. Of very many accounts both tell those that matter most (review_model.h), JSON and
+// CSV all. JSON: the answer as ProtoJSON. CSV: ReviewCsv().
 std::string ReviewText(const v1::Review& review, ReviewForm form, const CsvStyle& csv = {});
 
 // One line per account after one with the names of columns, of which new ones come last, as

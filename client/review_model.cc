@@ -11,6 +11,7 @@
 
 #include "client/review_figures.h"
 #include "client/review_pictures.h"
+#include "client/review_places.h"
 #include "client/review_words.h"
 #include "client/text.h"
 
@@ -21,35 +22,7 @@ using Views = std::vector<View>;
 
 View Texts(std::map<std::string, std::string> texts) { return {std::move(texts), {}}; }
 
-// "s3": where the third supplier's account stands in the page.
-std::string AnchorOf(AccountKind kind, int index) {
-  const char* letter = kind == AccountKind::kAll        ? "a"
-                       : kind == AccountKind::kSupplier ? "s"
-                       : kind == AccountKind::kLane     ? "l"
-                                                        : "p";
-  return absl::StrCat(letter, index + 1);
-}
-
-struct Placed {
-  const v1::Account* account;
-  std::string anchor;
-};
-
-std::vector<Placed> Place(const v1::Review& review) {
-  std::vector<Placed> all;
-  all.reserve(static_cast<size_t>(review.accounts_size()));
-  for (int i = 0; i < review.accounts_size(); ++i) {
-    all.push_back({&review.accounts(i), AnchorOf(KindOf(review.accounts(i)), i)});
-  }
-  return all;
-}
-
 // ---- what to raise ----------------------------------------------------------------------------
-
-// What nothing is known of goes last.
-int64_t AtStake(const Placed& placed) {
-  return placed.account->has_at_stake() ? placed.account->at_stake().minor_units() : -1;
-}
 
 std::string LeftOutText(const v1::Account& account, const std::string& currency) {
   if (currency.empty() || account.at_stake_left_out().empty()) return "";
@@ -246,7 +219,7 @@ View AccountView(const Placed& placed, const v1::Review& review) {
 Views AccountViews(const std::vector<Placed>& all, AccountKind kind, const v1::Review& review) {
   Views views;
   for (const Placed& one : all) {
-    if (KindOf(*one.account) == kind) views.push_back(AccountView(one, review));
+    if (KindOf(*one.account) == kind && one.in_full) views.push_back(AccountView(one, review));
   }
   return views;
 }
@@ -255,10 +228,11 @@ Views AccountViews(const std::vector<Placed>& all, AccountKind kind, const v1::R
 Views GlanceViews(const std::vector<Placed>& all, AccountKind kind) {
   Views views;
   for (const Placed& one : all) {
-    if (KindOf(*one.account) != kind) continue;
+    if (KindOf(*one.account) != kind || one.anchor == kNoRow) continue;
     const v1::Figures& figures = one.account->period();
     views.push_back(Texts({{"name", AccountName(*one.account)},
                            {"anchor", one.anchor},
+                           {"row", one.in_full ? "" : one.anchor},
                            {"orders", Thousands(figures.order_count())},
                            {"on_time", ShareText(figures.on_time())},
                            {"defect", ShareText(figures.defect())},
@@ -271,7 +245,7 @@ Views GlanceViews(const std::vector<Placed>& all, AccountKind kind) {
 Views Multiples(const std::vector<Placed>& all, const v1::Review& review) {
   Views views;
   for (const Placed& one : all) {
-    if (KindOf(*one.account) != AccountKind::kLane) continue;
+    if (KindOf(*one.account) != AccountKind::kLane || !one.in_full) continue;
     std::optional<View> picture =
         WeeksPicture(*one.account, review.period(), one.anchor + "-multiple");
     if (!picture) continue;
@@ -360,19 +334,33 @@ View ReviewModel(const v1::Review& review) {
        {"raise_order", RaiseOrderText(review)},
        {"to_share", review.to_share() ? review.supplier() : ""},
        {"empty", all.empty() ? "There were no orders in this period or the one before." : ""}});
+  const auto cut = [&view](const std::string& list, size_t most, const std::string& noun,
+                           const std::string& first, const std::string& where) {
+    view.texts[list + "_rest"] = Cut(view.lists[list], most, noun, first, where);
+  };
   view.lists["raise"] = RaiseViews(all, review.currency_code());
+  cut("raise", kMostInFull, "supplier",
+      review.currency_code().empty() ? "first" : "with the most at stake", kInJson);
   view.lists["worse"] = ChangeViews(all, v1::Change::VERDICT_WORSE);
   view.lists["better"] = ChangeViews(all, v1::Change::VERDICT_BETTER);
+  cut("worse", kMostRows, "change", "surest and largest", kInCsv);
+  cut("better", kMostRows, "change", "surest and largest", kInCsv);
   view.lists["together"] = AccountViews(all, AccountKind::kAll, review);
   view.lists["suppliers"] = AccountViews(all, AccountKind::kSupplier, review);
   view.lists["lanes"] = AccountViews(all, AccountKind::kLane, review);
-  view.lists["pairs"] = AccountViews(all, AccountKind::kPair, review);
   view.lists["multiples"] = Multiples(all, review);
   view.lists["supplier_glance"] = GlanceViews(all, AccountKind::kSupplier);
   view.lists["lane_glance"] = GlanceViews(all, AccountKind::kLane);
   view.lists["pair_glance"] = GlanceViews(all, AccountKind::kPair);
+  const auto without_row =
+      std::count_if(all.begin(), all.end(), [](const Placed& one) { return one.anchor == kNoRow; });
+  view.texts["pairs_rest"] =
+      RestText(static_cast<size_t>(without_row), kMostRows, "pair", "with the most orders", kInCsv);
+  view.texts["suppliers_rest"] = NotInFullText(all, AccountKind::kSupplier, "supplier", "at stake");
+  view.texts["lanes_rest"] = NotInFullText(all, AccountKind::kLane, "lane", "orders");
   view.lists["excuses"] = ExcuseViews(all);
   view.lists["thin"] = ThinViews(all);
+  cut("thin", kMostRows, "account", "first", kInCsv);
   return view;
 }
 

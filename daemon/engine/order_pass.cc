@@ -4,6 +4,7 @@
 #include <deque>
 #include <mutex>
 #include <string>
+#include <string_view>
 #include <thread>
 #include <utility>
 
@@ -13,9 +14,30 @@
 namespace plumblane {
 namespace {
 
-constexpr size_t kOrdersInBatch = 512, kBatchesWaiting = 8;
+constexpr size_t kBytesInBatch = 128 << 10, kBatchesWaiting = 8;
 
-using Records = std::vector<std::pair<std::string, std::string>>;
+// Keys and values one after the other in one text: many small ones would cost more to make.
+class Records {
+ public:
+  void Add(std::string_view key, std::string_view value) {
+    bytes_.append(key).append(value);
+    sizes_.emplace_back(key.size(), value.size());
+  }
+  size_t bytes() const { return bytes_.size(); }
+
+  template <typename Visit>
+  void ForEach(const Visit& visit) const {
+    std::string_view rest = bytes_;
+    for (const auto& [key, value] : sizes_) {
+      visit(rest.substr(0, key), rest.substr(key, value));
+      rest.remove_prefix(key + value);
+    }
+  }
+
+ private:
+  std::string bytes_;
+  std::vector<std::pair<size_t, size_t>> sizes_;
+};
 
 // Batches between the thread that reads and those that fold.
 class Queue {
@@ -63,19 +85,24 @@ class Queue {
 
 absl::Status ForEachOrder(const OrderPass& pass, size_t threads, const EachOrder& each) {
   Queue queue;
+  const auto take = [&](size_t thread, std::string_view key, std::string_view record) {
+    if (pass.plain) {
+      const auto plain = ReadPlainOrder(record);
+      if (plain && pass.plain(thread, key, *plain)) return;
+    }
+    const auto events = DecodeOrder(record);
+    if (!events.ok()) {
+      queue.Fail(events.status());
+      return;
+    }
+    if (pass.skip && pass.skip(*events)) return;
+    const OrderKey order = ParseOrderRecordKey(key);
+    each(thread, order, *events, Fold(order, *events, pass.rules, pass.excuses));
+  };
   const auto fold = [&](size_t thread) {
     Records batch;
     while (queue.Take(batch)) {
-      for (const auto& [key, record] : batch) {
-        const auto events = DecodeOrder(record);
-        if (!events.ok()) {
-          queue.Fail(events.status());
-          continue;
-        }
-        if (pass.skip && pass.skip(*events)) continue;
-        const OrderKey order = ParseOrderRecordKey(key);
-        each(thread, order, *events, Fold(order, *events, pass.rules, pass.excuses));
-      }
+      batch.ForEach([&](auto key, auto record) { take(thread, key, record); });
     }
   };
   std::vector<std::thread> workers;
@@ -83,8 +110,8 @@ absl::Status ForEachOrder(const OrderPass& pass, size_t threads, const EachOrder
   Records batch;
   const absl::Status scanned =
       pass.snapshot.Scan(Space::kOrders, ShopPrefix(pass.shop), "", [&](auto key, auto record) {
-        batch.emplace_back(key, record);
-        if (batch.size() < kOrdersInBatch) return true;
+        batch.Add(key, record);
+        if (batch.bytes() < kBytesInBatch) return true;
         queue.Put(std::exchange(batch, {}));
         if (pass.give_up && pass.give_up()) queue.Fail(absl::CancelledError("given up"));
         return queue.status().ok();

@@ -11,21 +11,21 @@ namespace plumblane {
 namespace {
 
 absl::Status ReadRange(const Snapshot& snapshot, const Pair& pair, Measure measure,
-                       const Period& range, Series& series) {
+                       const Period& range, const VisitCohort& visit) {
   absl::Status bad;
   const std::string prefix = CellPrefix(pair, measure);
+  Cohort cohort;
   const absl::Status scanned = snapshot.Scan(
       Space::kCells, prefix, CellPageKey({pair, measure, range.first}), [&](auto key, auto value) {
-        const auto page = ParseCellPageKey(key);
-        bad.Update(page.status());
-        if (!page.ok() || range.last < page->first_day) return false;
-        auto days = DecodePage(page->first_day, value);
-        bad.Update(days.status());
-        if (!days.ok()) return false;
-        for (Cohort& cohort : *days) {
-          if (range.Contains(cohort.day)) series.push_back(std::move(cohort));
+        const auto first_day = ParseCellPageDay(key, prefix);
+        bad.Update(first_day.status());
+        if (!first_day.ok() || range.last < *first_day) return false;
+        PageReader page(*first_day, value);
+        while (page.Next(cohort)) {
+          if (range.Contains(cohort.day)) visit(measure, cohort);
         }
-        return true;
+        bad.Update(page.status());
+        return bad.ok();
       });
   bad.Update(scanned);
   return bad;
@@ -39,17 +39,16 @@ std::vector<Period> RangesOf(const Periods& periods) {
   return {{std::min(recent.first, old.first), recent.last}};
 }
 
-absl::StatusOr<MeasureSet> ReadCells(const Snapshot& snapshot, const Pair& pair,
-                                     std::span<const Measure> measures,
-                                     std::span<const Period> ranges) {
-  MeasureSet cells;
+absl::Status ReadCells(const Snapshot& snapshot, const Pair& pair,
+                       std::span<const Measure> measures, std::span<const Period> ranges,
+                       const VisitCohort& visit) {
   for (const Measure measure : measures) {
     for (const Period& range : ranges) {
-      const absl::Status read = ReadRange(snapshot, pair, measure, range, cells[measure]);
+      const absl::Status read = ReadRange(snapshot, pair, measure, range, visit);
       if (!read.ok()) return read;
     }
   }
-  return cells;
+  return absl::OkStatus();
 }
 
 }  // namespace plumblane

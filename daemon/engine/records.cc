@@ -4,6 +4,7 @@
 
 #include "engine/agreement_protos.h"
 #include "engine/alert_protos.h"
+#include "engine/send_protos.h"
 #include "storage/bytes.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
@@ -15,6 +16,10 @@ namespace pb = ::plumblane::store::v1;
 
 absl::Status Malformed(std::string_view what) {
   return absl::DataLossError("malformed record of " + std::string(what));
+}
+
+FoldRules FromProto(const pb::FoldRules& in) {
+  return {in.lost_after_days(), in.tolerance_millis()};
 }
 
 bool Parse(google::protobuf::MessageLite& message, std::string_view bytes) {
@@ -73,29 +78,6 @@ Excuse FromProto(const pb::ExcuseRecord& in) {
   return excuse;
 }
 
-void ToProto(const SourceWord& word, pb::SourceWord& out) {
-  out.set_sends_deliveries(word.sends_deliveries);
-  if (word.complete_through) out.set_complete_through_millis(word.complete_through->millis);
-  if (word.last_event) out.set_last_event_millis(word.last_event->millis);
-}
-
-SourceWord FromProto(const pb::SourceWord& in) {
-  SourceWord word{in.sends_deliveries(), {}, {}};
-  if (in.has_complete_through_millis()) word.complete_through = {in.complete_through_millis()};
-  if (in.has_last_event_millis()) word.last_event = {in.last_event_millis()};
-  return word;
-}
-
-void ToProto(const SendBegun& begun, pb::SendBegun& out) {
-  out.mutable_files()->Assign(begun.files.begin(), begun.files.end());
-  out.set_shop(begun.shop);
-  out.set_source(begun.source);
-}
-
-SendBegun FromProto(const pb::SendBegun& in) {
-  return {{in.files().begin(), in.files().end()}, in.shop(), in.source()};
-}
-
 void ToProto(const FoldRules& rules, pb::FoldRules& out) {
   out.set_lost_after_days(rules.lost_after_days);
   out.set_tolerance_millis(rules.tolerance_millis);
@@ -105,6 +87,8 @@ void ToProto(const FoldRules& rules, pb::FoldRules& out) {
 
 std::string EncodeContent(const Submission& content) {
   pb::LogEntry entry;
+  entry.mutable_sends_taken_back()->Assign(content.sends_taken_back.begin(),
+                                           content.sends_taken_back.end());
   for (const OrderEvent& event : content.events) {
     pb::LoggedEvent& logged = *entry.add_events();
     logged.set_shop(event.order.shop);
@@ -127,7 +111,6 @@ std::string EncodeContent(const Submission& content) {
     out.set_number(finished.number);
     out.set_rejected_count(finished.rejected);
   }
-  for (const int64_t send : content.sends_taken_back) entry.add_sends_taken_back(send);
   return entry.SerializeAsString();
 }
 
@@ -368,10 +351,7 @@ std::string EncodeFormat(const Format& format) {
 absl::StatusOr<Format> DecodeFormat(std::string_view bytes) {
   pb::Format in;
   if (!Parse(in, bytes)) return Malformed("the format");
-  Format format{in.version(),
-                FoldRules{in.rules().lost_after_days(), in.rules().tolerance_millis()},
-                {},
-                in.refolded_through()};
+  Format format{in.version(), FromProto(in.rules()), {}, in.refolded_through()};
   if (in.has_next_rules()) format.next_rules = FromProto(in.next_rules());
   return format;
 }

@@ -1,11 +1,12 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
-#include <span>
+#include <string_view>
 #include <utility>
 
 #include "engine/order_pass.h"
 #include "engine/period_cells.h"
+#include "engine/review_counting.h"
 #include "engine/shop_cells.h"
 #include "engine/view.h"
 #include "review/changes.h"
@@ -20,11 +21,6 @@ namespace {
 
 constexpr size_t kFoldingThreads = 2;
 
-// Measures that figures are made of, in the order in which a pair's cells are stored.
-constexpr Measure kMeasures[] = {Measure::kOnTime,  Measure::kDefect,   Measure::kHandling,
-                                 Measure::kTransit, Measure::kDelivery, Measure::kResponse,
-                                 Measure::kMoney};
-
 // No order of the period is in it; what is under way may be of any.
 bool IsEmpty(const Figures& figures) {
   const auto only_exposure = [](const auto& money) {
@@ -37,14 +33,6 @@ bool IsEmpty(const Figures& figures) {
          figures.response.entered_count == 0 &&
          std::all_of(figures.money.begin(), figures.money.end(), only_exposure);
 }
-
-// One account while it is counted.
-struct Counting {
-  std::array<FiguresCount, kPeriodCount> figures;
-  std::array<Portions, kPeriodCount> portions;  // of lanes and all together
-  OrderFigures orders;
-  AssignedCount assigned;
-};
 
 }  // namespace
 
@@ -77,8 +65,14 @@ class View::Reviewer {
   absl::Status Evidence(const std::function<bool(const EvidenceOrder&)>& each) {
     if (absl::Status status = CheckAsked(); !status.ok()) return status;
     absl::Status bad;
+    const OrderTally tally(answer_.periods, rules_, nullptr);
     const absl::Status scanned = view_.snapshot_->Scan(
         Space::kOrders, ShopPrefix(asked_.shop), "", [&](auto key, auto record) {
+          const auto plain = ReadPlainOrder(record);
+          if (plain && (IsOther(*plain) ||
+                        tally.LookAt(*plain, view_.rules_.fold) != OrderTally::Plain::kMore)) {
+            return true;
+          }
           const auto events = DecodeOrder(record);
           bad.Update(events.status());
           if (!events.ok()) return false;
@@ -133,6 +127,10 @@ class View::Reviewer {
                         [&](const Event& event) { return event.supplier == asked_.supplier; });
   }
 
+  bool IsOther(const PlainOrder& order) const {
+    return !asked_.supplier.empty() && !order.supplier.empty() && asked_.supplier != order.supplier;
+  }
+
   // It was over before the first day that counts.
   static bool IsPast(const std::vector<Event>& events, Instant start) {
     bool delivered = false;
@@ -150,16 +148,20 @@ class View::Reviewer {
     std::vector<OrderTally> tallies(kFoldingThreads, OrderTally(answer_.periods, rules_, priced_));
     std::vector<ShopCells> cells(kFoldingThreads);
     const bool of_shop = !asked_.shop.empty();
-    const OrderPass pass{*view_.snapshot_,
-                         view_.rules_.fold,
-                         *view_.catalog_->excuses,
-                         [&](const std::vector<Event>& events) {
-                           // Of other suppliers' orders shares are made.
-                           return (IsOther(events) && (!of_shop || asked_.to_share)) ||
-                                  IsPast(events, start);
-                         },
-                         give_up,
-                         asked_.shop};
+    OrderPass pass{*view_.snapshot_,
+                   view_.rules_.fold,
+                   *view_.catalog_->excuses,
+                   [&](size_t thread, std::string_view key, const PlainOrder& order) {
+                     return AddPlain(key, order, tallies[thread]);
+                   },
+                   [&](const std::vector<Event>& events) {
+                     // Of other suppliers' orders shares are made.
+                     return (IsOther(events) && (!of_shop || asked_.to_share)) ||
+                            IsPast(events, start);
+                   },
+                   give_up,
+                   asked_.shop};
+    if (of_shop) pass.plain = {};  // its cells are made of what the fold finds
     const absl::Status read = ForEachOrder(
         pass, kFoldingThreads,
         [&](size_t thread, const OrderKey& order, const auto& events, const OrderState& state) {
@@ -170,9 +172,28 @@ class View::Reviewer {
             if (of_shop && part.counts()) cells[thread].Add(part, ranges);
           }
         });
-    for (OrderTally& tally : tallies) orders_.Add(tally.Take());
+    orders_ = tallies[0].Take();
+    for (size_t i = 1; i < kFoldingThreads; ++i) orders_.Add(tallies[i].Take());
     for (const ShopCells& some : cells) shop_cells_.Add(some);
     return read;
+  }
+
+  // False: it must be folded.
+  bool AddPlain(std::string_view key, const PlainOrder& order, OrderTally& tally) const {
+    if (IsOther(order)) return true;
+    const OrderTally::Plain plain = tally.LookAt(order, view_.rules_.fold);
+    if (plain == OrderTally::Plain::kMore) return false;
+    if (plain == OrderTally::Plain::kNothing) return true;
+    const ExcuseBook& excuses = *view_.catalog_->excuses;
+    if (asked_.lane || !excuses.all().empty()) {
+      const Lane lane{std::string(order.origin), std::string(order.destination),
+                      std::string(order.service)};
+      if (!OnLane(lane)) return true;
+      const Day due = DayOf(order.promise->time + view_.rules_.fold.tolerance_millis);
+      if (excuses.Find(ParseOrderRecordKey(key), order.part, lane, due) != nullptr) return false;
+    }
+    tally.AddOnTime(order.supplier, order.item);
+    return true;
   }
 
   absl::Status CountAssignments() {
@@ -198,74 +219,33 @@ class View::Reviewer {
   }
 
   absl::Status CountCells(const std::function<bool()>& give_up) {
-    const std::vector<Period> ranges = RangesOf(answer_.periods);
-    std::string supplier;
+    std::vector<const Pair*> pairs;
     for (const Pair& pair : view_.catalog_->pairs->by_supplier) {
-      if (!OnLane(pair.lane)) continue;
-      const bool wanted = Covers(pair.supplier, pair.lane);
-      if (!wanted && asked_.to_share) continue;
-      if (give_up && give_up()) return absl::CancelledError("given up");
-      // Of other suppliers only what shares are of.
-      const auto cells =
-          asked_.shop.empty()
-              ? ReadCells(*view_.snapshot_, pair,
-                          wanted ? std::span(kMeasures) : std::span(kMeasures).last(1), ranges)
-              : shop_cells_.Of(pair);
-      if (!cells.ok()) return cells.status();
-      if (wanted && pair.supplier != supplier) {
-        FinishSupplier(supplier);
-        supplier = pair.supplier;
-      }
-      AddPair(pair, *cells, wanted);
+      const bool needed = !asked_.to_share || Covers(pair.supplier, pair.lane);
+      if (OnLane(pair.lane) && needed) pairs.push_back(&pair);
     }
-    FinishSupplier(supplier);
-    return absl::OkStatus();
+    const PairCount count{*view_.snapshot_,
+                          answer_.periods,
+                          rules_,
+                          orders_.pairs,
+                          assigned_,
+                          [&](const Pair& pair) { return Covers(pair.supplier, pair.lane); },
+                          [&](Kept& kept, const Counting& counted, const std::string& supplier,
+                              const auto& lane) { Keep(kept, counted, supplier, lane); },
+                          give_up,
+                          asked_.shop.empty() ? nullptr : &shop_cells_};
+    auto counted = CountPairs(count, pairs);
+    if (counted.ok()) counted_ = *std::move(counted);
+    return counted.status();
   }
-
-  void AddPair(const Pair& pair, const MeasureSet& cells, bool wanted) {
-    Counting one;
-    Counting& lane = lanes_[{pair.lane.origin, pair.lane.destination}];
-    for (size_t i = 0; i < kPeriodCount; ++i) {
-      const Period& period = answer_.periods[i];
-      one.figures[i].Add(cells, period, Scope::kCounted, rules_);
-      const Figures figures = one.figures[i].Make();
-      for (Counting* sum : {&all_, &lane}) sum->portions[i].Add(pair.supplier, figures);
-      if (!wanted) continue;
-      supplier_.figures[i].Add(cells, period, Scope::kCounted, rules_);
-      for (Counting* sum : {&all_, &lane}) {
-        sum->figures[i].Add(cells, period, Scope::kWithExcused, rules_);
-      }
-    }
-    if (!wanted) return;
-    if (const auto found = orders_.pairs.find(pair); found != orders_.pairs.end())
-      one.orders = found->second;
-    if (const auto found = assigned_.find(pair); found != assigned_.end()) {
-      one.assigned = found->second;
-    }
-    for (Counting* sum : {&all_, &lane, &supplier_}) {
-      sum->orders.Add(one.orders);
-      sum->assigned.Add(one.assigned);
-    }
-    Keep(pairs_, one, pair.supplier,
-         LaneQuery{pair.lane.origin, pair.lane.destination, pair.lane.service});
-  }
-
-  void FinishSupplier(const std::string& supplier) {
-    if (!supplier.empty()) Keep(suppliers_, supplier_, supplier, {});
-    supplier_ = {};
-  }
-
-  struct Kept {
-    std::vector<Account> accounts;
-    std::vector<ReviewedAccount> rest;
-  };
 
   // Makes the account of what was counted, where there was any order.
   void Keep(Kept& kept, const Counting& counted, const std::string& supplier,
-            const std::optional<LaneQuery>& lane) {
+            const std::optional<LaneQuery>& lane) const {
+    const Scope scope = supplier.empty() ? Scope::kWithExcused : Scope::kCounted;
     std::array<Figures, kPeriodCount> figures;
     for (size_t i = 0; i < kPeriodCount; ++i) {
-      figures[i] = counted.figures[i].Make();
+      figures[i] = counted.figures[i].Make(scope);
       const auto& orders = counted.orders.in[i];
       figures[i].out_of_stock = orders.out_of_stock;
       figures[i].unsettled = orders.unsettled;
@@ -279,17 +259,20 @@ class View::Reviewer {
     if (!IsEmpty(figures[1])) account.before = std::move(figures[1]);
     if (!IsEmpty(figures[2])) account.year_ago = std::move(figures[2]);
     if (account.before) {
-      account.times_changes = counted.figures[0].TimesAgainst(counted.figures[1]);
+      account.times_changes = counted.figures[0].TimesAgainst(counted.figures[1], scope);
     }
     account.excuses = counted.orders.excuses;
     account.paid_for = counted.orders.paid_for;
-    account.weeks = counted.figures[0].weeks();
     if (!account.IsPair()) {
-      account.transit = counted.figures[0].TransitCurve();
-      account.transit_before = counted.figures[1].TransitCurve();
+      account.weeks = counted.figures[0].Weeks(scope);
+      account.transit = counted.figures[0].TransitCurve(scope);
+      account.transit_before = counted.figures[1].TransitCurve(scope);
     }
     if (account.IsSupplier()) {
-      account.item_counts = std::move(orders_.items[supplier]);
+      const auto items = orders_.items.find(supplier);
+      if (items != orders_.items.end()) {
+        account.item_counts.insert(items->second.begin(), items->second.end());
+      }
       if (priced_ != nullptr) account.costs = counted.orders.costs;
       const HeldTerms* terms = view_.catalog_->agreements->terms.Find(supplier);
       if (terms != nullptr) account.targets = ReadTargets(terms->terms.targets, account.period);
@@ -327,42 +310,38 @@ class View::Reviewer {
 
   void ShareOut() {
     for (size_t i = 0; i < kPeriodCount; ++i) {
-      const Shares shares(all_.portions[i], worth_);
-      for (Account& account : suppliers_.accounts) {
+      const Shares shares(counted_.all.portions[i], worth_);
+      for (Account& account : counted_.suppliers.accounts) {
         Figures* figures = FiguresOf(account)[i];
         if (figures != nullptr) shares.Put(account.supplier, *figures);
       }
     }
   }
 
-  void Take(Kept kept) {
-    std::move(kept.accounts.begin(), kept.accounts.end(), std::back_inserter(answer_.accounts));
-    std::move(kept.rest.begin(), kept.rest.end(), std::back_inserter(answer_.rest));
-  }
-
   void Finish() {
-    const ReviewCurrency currency = ChooseCurrency(
-        all_.portions[0], priced_ == nullptr ? "" : priced_->costs.currency, asked_.to_share);
+    const ReviewCurrency currency =
+        ChooseCurrency(counted_.all.portions[0], priced_ == nullptr ? "" : priced_->costs.currency,
+                       asked_.to_share);
     answer_.currency = currency.code;
     answer_.currency_problem = currency.problem;
     if (!asked_.to_share) ShareOut();
+    Kept made;
     if (asked_.supplier.empty()) {
-      Kept all, lanes;
-      Keep(all, all_, "", {});
-      if (!all.accounts.empty()) Concentrate(all.accounts.back(), all_);
-      for (const auto& [ends, counted] : lanes_) {
-        const size_t before = lanes.accounts.size();
+      Keep(made, counted_.all, "", {});
+      if (!made.accounts.empty()) Concentrate(made.accounts.back(), counted_.all);
+      made.Add(std::move(counted_.suppliers));
+      for (const auto& [ends, counted] : counted_.lanes) {
+        const size_t before = made.accounts.size();
         const auto service = asked_.lane ? asked_.lane->service : std::nullopt;
-        Keep(lanes, counted, "", LaneQuery{ends.first, ends.second, service});
-        if (before < lanes.accounts.size()) Concentrate(lanes.accounts.back(), counted);
+        Keep(made, counted, "", LaneQuery{ends.first, ends.second, service});
+        if (before < made.accounts.size()) Concentrate(made.accounts.back(), counted);
       }
-      Take(std::move(all));
-      Take(std::move(suppliers_));
-      Take(std::move(lanes));
     } else {
-      Take(std::move(suppliers_));
+      made.Add(std::move(counted_.suppliers));
     }
-    Take(std::move(pairs_));
+    made.Add(std::move(counted_.pairs));
+    answer_.accounts = std::move(made.accounts);
+    answer_.rest = std::move(made.rest);
     answer_.comparison_count = JudgeChanges(answer_.accounts);
     const Stakes stakes{answer_.currency, worth_};
     for (Account& account : answer_.accounts) {
@@ -380,9 +359,7 @@ class View::Reviewer {
   OrderSums orders_;
   ShopCells shop_cells_;  // with a shop asked for
   std::map<Pair, AssignedCount> assigned_;
-  Counting all_, supplier_;
-  std::map<std::pair<std::string, std::string>, Counting> lanes_;  // by its ends
-  Kept suppliers_, pairs_;
+  CountedPairs counted_;
   const Worth worth_ = [this](const Money& money) { return WorthOf(money); };
 };
 

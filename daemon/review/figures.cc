@@ -15,15 +15,6 @@ constexpr double kLeastRise = 0.01;
 
 Day MondayOf(Day day) { return day - (day.number + 3) % 7; }  // 1970-01-01 was a Thursday
 
-// Calls `visit` with the cohorts of the period whose day is over by the horizon.
-template <typename Visit>
-void VisitDays(const Series& series, const Period& period, const Moment& moment,
-               const Visit& visit) {
-  for (const Cohort& cohort : Watched(series, moment)) {
-    if (period.Contains(cohort.day)) visit(cohort);
-  }
-}
-
 // The whole days after its promised day that are over.
 uint32_t DaysOver(Day day, const Moment& moment) {
   return static_cast<uint32_t>(WatchMillis(day, moment) / kMillisPerDay);
@@ -63,146 +54,213 @@ void PeriodCosts::Add(const PeriodCosts& other) {
   unknown += other.unknown;
 }
 
-void FiguresCount::Add(const MeasureSet& cells, const Period& period, Scope scope,
-                       const ReviewRules& rules) {
+void FiguresCount::Add(Measure measure, Day day, const Cell& cell, const ReviewRules& rules) {
+  if (measure == Measure::kMoney) {
+    if (rules.moment.underway_limit < day) return;
+    AddMoney(cell.counted);
+    AddMoney(cell.excused);
+    return;
+  }
+  if (rules.moment.horizon < EndOf(day)) return;
+  counted_.Add(measure, day, cell.counted, rules);
+  if (cell.excused.empty()) return;
+  if (!excused_) excused_.emplace();
+  excused_->Add(measure, day, cell.excused, rules);
+}
+
+void FiguresCount::Sums::Add(Measure measure, Day day, const Tally& tally,
+                             const ReviewRules& rules) {
   const Moment& moment = rules.moment;
-  VisitDays(cells[Measure::kOnTime], period, moment,
-            [&](const Cohort& cohort) { AddOnTime(cohort.day, cohort.cell, scope, rules); });
-  VisitDays(cells[Measure::kDefect], period, moment,
-            [&](const Cohort& cohort) { AddDefects(cohort.day, cohort.cell, scope, rules); });
-  const auto add_times = [&](Measure measure, TimesCount& times) {
-    VisitDays(cells[measure], period, moment, [&](const Cohort& cohort) {
-      times.Add(measure, cohort.cell, scope, WatchMillis(cohort.day, moment));
-    });
-  };
-  add_times(Measure::kHandling, handling_);
-  add_times(Measure::kTransit, transit_);
-  add_times(Measure::kDelivery, delivery_);
-  add_times(Measure::kResponse, response_);
-  for (const Cohort& cohort : cells[Measure::kMoney]) {
-    if (period.Contains(cohort.day) && cohort.day <= moment.underway_limit) AddMoney(cohort.cell);
+  const int64_t watch = WatchMillis(day, moment);
+  switch (measure) {
+    case Measure::kOnTime:
+      AddOnTime(day, tally, DaysOver(day, moment));
+      break;
+    case Measure::kDefect:
+      AddDefects(tally, DaysOver(day, moment), static_cast<uint32_t>(rules.claim_window_days));
+      break;
+    case Measure::kHandling:
+      handling.Add(measure, tally, watch);
+      break;
+    case Measure::kTransit:
+      transit.Add(measure, tally, watch);
+      break;
+    case Measure::kDelivery:
+      delivery.Add(measure, tally, watch);
+      break;
+    case Measure::kResponse:
+      response.Add(measure, tally, watch);
+      break;
+    default:  // no figure is made of it
+      break;
   }
 }
 
-void FiguresCount::AddOnTime(Day day, const Cell& cell, Scope scope, const ReviewRules& rules) {
-  const LateCount count = CountLate(cell, scope);
-  const HitCount late{count.order_count, count.late_count};
-  sums_.late.Add(late);
-  weeks_[MondayOf(day)].Add(late);
-  const LateCount all = CountLate(cell, Scope::kWithExcused);
-  late_without_excuses_.Add({all.order_count, all.late_count});
-  has_excused_ |= scope == Scope::kCounted && cell.excused.entered > 0;
-  const uint32_t over = DaysOver(day, rules.moment);
-  int64_t waiting = late.hits;
-  VisitTallies(cell, scope, [&](const Tally& tally) {
-    for (const Outcome& outcome : tally.outcomes) {
-      if (outcome.code != Code::kDeliveredLate || outcome.bucket > over) continue;
-      sums_.days_late += outcome.count * outcome.bucket;
-      sums_.late_arrived += outcome.count;
-      days_late_[outcome.bucket].finished += static_cast<int32_t>(outcome.count);
-      waiting -= outcome.count;
-    }
-  });
-  if (waiting > 0) days_late_[over].censored += static_cast<int32_t>(waiting);
+void FiguresCount::Sums::AddOnTime(Day day, const Tally& tally, uint32_t days_over) {
+  const LateCount count = CountLate(tally);
+  const HitCount hits{count.order_count, count.late_count};
+  late.Add(hits);
+  weeks[MondayOf(day)].Add(hits);
+  int64_t waiting = hits.hits;
+  for (const Outcome& outcome : tally.outcomes) {
+    if (outcome.code != Code::kDeliveredLate || outcome.bucket > days_over) continue;
+    days_late += outcome.count * outcome.bucket;
+    late_arrived += outcome.count;
+    late_days[outcome.bucket].finished += static_cast<int32_t>(outcome.count);
+    waiting -= outcome.count;
+  }
+  if (waiting > 0) late_days[days_over].censored += static_cast<int32_t>(waiting);
 }
 
-void FiguresCount::AddDefects(Day day, const Cell& cell, Scope scope, const ReviewRules& rules) {
-  const uint32_t over = DaysOver(day, rules.moment);
-  const auto window = static_cast<uint32_t>(rules.claim_window_days);
-  HitCount count;
-  VisitTallies(cell, scope, [&](const Tally& tally) {
-    count.orders += tally.entered;
-    for (const Outcome& outcome : tally.outcomes) {
-      if (!IsDefect(outcome.code) || outcome.bucket > std::min(over, window)) continue;
-      count.hits += outcome.count;
-      sums_.kinds[IndexOfKind(outcome.code)] += outcome.count;
-    }
-  });
-  sums_.defect.Add(count);
-  if (window <= over) sums_.mature_defect.Add(count);
+void FiguresCount::Sums::AddDefects(const Tally& tally, uint32_t days_over, uint32_t window) {
+  HitCount count{tally.entered, 0};
+  for (const Outcome& outcome : tally.outcomes) {
+    if (!IsDefect(outcome.code) || outcome.bucket > std::min(days_over, window)) continue;
+    count.hits += outcome.count;
+    kinds[IndexOfKind(outcome.code)] += outcome.count;
+  }
+  defect.Add(count);
+  if (window <= days_over) mature_defect.Add(count);
 }
 
-void FiguresCount::AddMoney(const Cell& cell) {
-  VisitTallies(cell, Scope::kWithExcused, [&](const Tally& tally) {
-    sums_.order_count += tally.entered;
-    for (const Outcome& outcome : tally.outcomes) {
-      if (outcome.code == Code::kPromised) continue;  // its bucket is no currency
-      const auto sum = [&]() -> MoneyFigures& {
-        return sums_.money[UnpackCurrency(outcome.bucket)];
-      };
-      switch (outcome.code) {
-        case Code::kCost:
-          sum().paid += outcome.count;
-          break;
-        case Code::kReplacementCost:
-          sum().paid += outcome.count;
-          sum().replacements += outcome.count;
-          break;
-        case Code::kQuotedOrders:
-          sum().quoted_orders += outcome.count;
-          break;
-        case Code::kQuotedCost:
-          sum().charged += outcome.count;
-          break;
-        case Code::kQuoted:
-          sum().quoted += outcome.count;
-          break;
-        default:  // by the day they happened, from the orders
-          break;
-      }
-    }
-  });
+void FiguresCount::Sums::Add(const Sums& other) {
+  late.Add(other.late);
+  defect.Add(other.defect);
+  mature_defect.Add(other.mature_defect);
+  days_late += other.days_late;
+  late_arrived += other.late_arrived;
+  for (size_t i = 0; i < kinds.size(); ++i) kinds[i] += other.kinds[i];
+  handling.Add(other.handling);
+  transit.Add(other.transit);
+  delivery.Add(other.delivery);
+  response.Add(other.response);
+  for (const auto& [day, leavers] : other.late_days) {
+    late_days[day].finished += leavers.finished;
+    late_days[day].censored += leavers.censored;
+  }
+  for (const auto& [monday, count] : other.weeks) weeks[monday].Add(count);
 }
 
-Figures FiguresCount::Make() const {
-  Figures figures = sums_;
-  if (has_excused_) figures.late_without_excuses = late_without_excuses_;
-  figures.handling = handling_.Estimate(kFewestAtRisk);
-  figures.transit = transit_.Estimate(kFewestAtRisk);
-  figures.delivery = delivery_.Estimate(kFewestAtRisk);
-  figures.response = response_.Estimate(kFewestAtRisk);
+void FiguresCount::AddMoney(const Tally& tally) {
+  order_count_ += tally.entered;
+  for (const Outcome& outcome : tally.outcomes) {
+    if (outcome.code == Code::kPromised) continue;  // its bucket is no currency
+    const auto sum = [&]() -> MoneyFigures& { return money_[UnpackCurrency(outcome.bucket)]; };
+    switch (outcome.code) {
+      case Code::kCost:
+        sum().paid += outcome.count;
+        break;
+      case Code::kReplacementCost:
+        sum().paid += outcome.count;
+        sum().replacements += outcome.count;
+        break;
+      case Code::kQuotedOrders:
+        sum().quoted_orders += outcome.count;
+        break;
+      case Code::kQuotedCost:
+        sum().charged += outcome.count;
+        break;
+      case Code::kQuoted:
+        sum().quoted += outcome.count;
+        break;
+      default:  // by the day they happened, from the orders
+        break;
+    }
+  }
+}
+
+void FiguresCount::Add(const FiguresCount& other) {
+  counted_.Add(other.counted_);
+  if (other.excused_) {
+    if (!excused_) excused_.emplace();
+    excused_->Add(*other.excused_);
+  }
+  order_count_ += other.order_count_;
+  for (const auto& [currency, money] : other.money_) money_[currency].Add(money);
+}
+
+Figures FiguresCount::MakePaid() const {
+  Figures figures;
+  figures.order_count = order_count_;
+  figures.money = money_;
   return figures;
 }
 
-std::vector<Leavers> FiguresCount::DaysLate() const {
+const FiguresCount::Sums& FiguresCount::In(Scope scope, Sums& room) const {
+  if (scope == Scope::kCounted || !excused_) return counted_;
+  room = counted_;
+  room.Add(*excused_);
+  return room;
+}
+
+Figures FiguresCount::Make(Scope scope) const {
+  Figures figures = MakePaid();
+  Sums room;
+  const Sums& sums = In(scope, room);
+  figures.late = sums.late;
+  if (scope == Scope::kCounted && excused_ && excused_->late.orders > 0) {
+    figures.late_without_excuses = counted_.late;
+    figures.late_without_excuses->Add(excused_->late);
+  }
+  figures.days_late = sums.days_late;
+  figures.late_arrived = sums.late_arrived;
+  figures.defect = sums.defect;
+  figures.kinds = sums.kinds;
+  figures.mature_defect = sums.mature_defect;
+  figures.handling = sums.handling.Estimate(kFewestAtRisk);
+  figures.transit = sums.transit.Estimate(kFewestAtRisk);
+  figures.delivery = sums.delivery.Estimate(kFewestAtRisk);
+  figures.response = sums.response.Estimate(kFewestAtRisk);
+  return figures;
+}
+
+std::map<Day, HitCount> FiguresCount::Weeks(Scope scope) const {
+  Sums room;
+  return In(scope, room).weeks;
+}
+
+std::vector<Leavers> FiguresCount::Sums::LateDays() const {
   std::vector<Leavers> leavers;
-  for (const auto& [day, one] : days_late_) leavers.push_back({day, one.finished, one.censored});
+  for (const auto& [day, one] : late_days) leavers.push_back({day, one.finished, one.censored});
   return leavers;
 }
 
-std::vector<TimesChange> FiguresCount::TimesAgainst(const FiguresCount& before) const {
+std::vector<TimesChange> FiguresCount::TimesAgainst(const FiguresCount& before, Scope scope) const {
+  Sums room_now, room_then;
+  const Sums &now = In(scope, room_now), &then = before.In(scope, room_then);
   std::vector<TimesChange> changes;
-  const auto add = [&](TimesChange change, std::span<const Leavers> now,
-                       std::span<const Leavers> then) {
+  const auto add = [&](TimesChange change, std::span<const Leavers> leavers_now,
+                       std::span<const Leavers> leavers_then) {
     if (change.now.orders + change.then.orders == 0) return;
     if (kFewestToJudge <= std::min(change.now.orders, change.then.orders) &&
         kFewestToJudge <= change.now.finished + change.then.finished) {
-      change.comparison = CompareTimes(now, then);
+      change.comparison = CompareTimes(leavers_now, leavers_then);
     }
     changes.push_back(change);
   };
   using What = TimesChange::What;
-  const std::pair<What, TimesCount FiguresCount::*> times[] = {
-      {What::kHandling, &FiguresCount::handling_},
-      {What::kTransit, &FiguresCount::transit_},
-      {What::kResponse, &FiguresCount::response_}};
+  const std::pair<What, TimesCount Sums::*> times[] = {{What::kHandling, &Sums::handling},
+                                                       {What::kTransit, &Sums::transit},
+                                                       {What::kResponse, &Sums::response}};
   for (const auto& [what, of] : times) {
-    const TimesCount &now = this->*of, &then = before.*of;
+    const TimesCount &one = now.*of, &other = then.*of;
     add({.what = what,
-         .now = {now.entered_count(), now.finished_count()},
-         .then = {then.entered_count(), then.finished_count()}},
-        now.leavers(), then.leavers());
+         .now = {one.entered_count(), one.finished_count()},
+         .then = {other.entered_count(), other.finished_count()}},
+        one.leavers(), other.leavers());
   }
   add({.what = What::kDaysLate,
-       .now = {sums_.late.hits, sums_.late_arrived},
-       .then = {before.sums_.late.hits, before.sums_.late_arrived}},
-      DaysLate(), before.DaysLate());
+       .now = {now.late.hits, now.late_arrived},
+       .then = {then.late.hits, then.late_arrived}},
+      now.LateDays(), then.LateDays());
   return changes;
 }
 
-std::vector<CurvePoint> FiguresCount::TransitCurve() const {
+std::vector<CurvePoint> FiguresCount::TransitCurve(Scope scope) const {
+  Sums room;
+  const TimesCount& times = In(scope, room).transit;
   std::vector<CurvePoint> points;
-  const Curve curve = transit_.Curve().curve;
+  const Curve curve = times.Curve().curve;
   for (const CurveStep& step : curve.steps) {
     const CurvePoint point{BucketSeconds(step.bucket) / kSecondsPerDay, 1 - step.survival};
     const double before = points.empty() ? 0 : points.back().share;

@@ -8,8 +8,10 @@
 // Pure; not thread-safe.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -30,33 +32,49 @@ struct ReviewRules {
   bool hides_notes = false;
 };
 
+// Excused orders are counted apart, so that one count answers for both scopes.
 class FiguresCount {
  public:
-  // The days of `cells` that lie in the period.
-  void Add(const MeasureSet& cells, const Period& period, Scope scope, const ReviewRules& rules);
+  // One day of one measure; the caller sees to it that it lies in the period.
+  void Add(Measure measure, Day day, const Cell& cell, const ReviewRules& rules);
+  // As if all of it had been added here.
+  void Add(const FiguresCount& other);
 
   // Shares, concentration, and what only orders tell are left as they were made.
-  Figures Make() const;
-  const std::map<Day, HitCount>& weeks() const { return weeks_; }
+  Figures Make(Scope scope) const;
+  // Only order_count and money, which are the same in every scope.
+  Figures MakePaid() const;
+  std::map<Day, HitCount> Weeks(Scope scope) const;  // by Monday
   // The share arrived by days after shipping: the steps of the curve that lie a hundredth or more
   // above the point before, and its last.
-  std::vector<CurvePoint> TransitCurve() const;
+  std::vector<CurvePoint> TransitCurve(Scope scope) const;
   // One for each What that either has orders of; compared, not yet judged (changes.h), where both
   // have kFewestToJudge orders and together as many that are over.
-  std::vector<TimesChange> TimesAgainst(const FiguresCount& before) const;
+  std::vector<TimesChange> TimesAgainst(const FiguresCount& before, Scope scope) const;
 
  private:
-  void AddOnTime(Day day, const Cell& cell, Scope scope, const ReviewRules& rules);
-  void AddDefects(Day day, const Cell& cell, Scope scope, const ReviewRules& rules);
-  void AddMoney(const Cell& cell);
-  std::vector<Leavers> DaysLate() const;
+  struct Sums {
+    HitCount late, defect, mature_defect;
+    int64_t days_late = 0, late_arrived = 0;
+    std::array<int64_t, kDefectKinds.size()> kinds{};
+    TimesCount handling, transit, delivery, response;
+    std::map<uint32_t, Leavers> late_days;  // by day after the promised one
+    std::map<Day, HitCount> weeks;
 
-  Figures sums_;
-  HitCount late_without_excuses_;
-  bool has_excused_ = false;
-  TimesCount handling_, transit_, delivery_, response_;
-  std::map<uint32_t, Leavers> days_late_;  // by day after the promised one
-  std::map<Day, HitCount> weeks_;
+    void Add(Measure measure, Day day, const Tally& tally, const ReviewRules& rules);
+    void AddOnTime(Day day, const Tally& tally, uint32_t days_over);
+    void AddDefects(const Tally& tally, uint32_t days_over, uint32_t window);
+    void Add(const Sums& other);
+    std::vector<Leavers> LateDays() const;
+  };
+  // Of the scope; made in `room` where it is not at hand.
+  const Sums& In(Scope scope, Sums& room) const;
+  void AddMoney(const Tally& tally);
+
+  Sums counted_;
+  std::optional<Sums> excused_;  // none until there is any
+  int64_t order_count_ = 0;
+  std::map<std::string, MoneyFigures> money_;
 };
 
 // How the figures stand to what was agreed: shares by their Wilson limits, times by those of the

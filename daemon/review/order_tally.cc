@@ -144,15 +144,52 @@ void OrderFigures::Add(const OrderFigures& other) {
   costs.Add(other.costs);
 }
 
-void OrderSums::Add(const OrderSums& other) {
+void OrderSums::Add(OrderSums other) {
   for (const auto& [pair, figures] : other.pairs) pairs[pair].Add(figures);
-  for (const auto& [supplier, counts] : other.items) {
-    ItemCounts& own = items[supplier];
+  for (auto& [supplier, counts] : other.items) {
+    ByText<ItemCount>& own = items[supplier];
+    own.merge(counts);  // leaves those that both have
     for (const auto& [item, count] : counts) {
       own[item].late.Add(count.late);
       own[item].defect.Add(count.defect);
     }
   }
+}
+
+OrderTally::Plain OrderTally::LookAt(const PlainOrder& order, const FoldRules& fold) const {
+  const Moment& moment = rules_.moment;
+  const auto happened = [&](Instant time) { return DayOf(time) <= moment.underway_limit; };
+  const bool counts =
+      !order.supplier.empty() && !order.origin.empty() && !order.destination.empty();
+  if (!counts || !order.delivered || !happened(*order.delivered) ||
+      (order.paid && !happened(*order.paid))) {
+    return Plain::kMore;
+  }
+  if (order.quoted && order.cost &&
+      (order.quoted->currency != order.cost->currency ||
+       order.quoted->minor_units < order.cost->minor_units)) {
+    return Plain::kMore;
+  }
+  if (!order.promise || !order.promise->counted) return Plain::kNothing;
+  const Instant deadline = order.promise->time + fold.tolerance_millis;
+  const Day due = DayOf(deadline);
+  if (deadline < *order.delivered || moment.horizon < EndOf(due)) return Plain::kMore;
+  const Period& period = periods_[static_cast<size_t>(Which::kPeriod)];
+  return period.Contains(due) ? Plain::kOnTime : Plain::kNothing;
+}
+
+ItemCount& OrderTally::ItemOf(std::string_view supplier, std::string_view item) {
+  auto counts = sums_.items.find(supplier);
+  if (counts == sums_.items.end()) counts = sums_.items.try_emplace(std::string(supplier)).first;
+  auto count = counts->second.find(item);
+  if (count == counts->second.end()) count = counts->second.try_emplace(std::string(item)).first;
+  return count->second;
+}
+
+void OrderTally::AddOnTime(std::string_view supplier, std::string_view item) {
+  ItemCount& count = ItemOf(supplier, item);
+  count.late.Add({1, 0});
+  count.defect.Add({1, 0});
 }
 
 void OrderTally::Add(const OrderKey& order, const std::vector<Event>& events,
@@ -216,7 +253,7 @@ void OrderTally::AddDue(const PartState& part, const PartOutcome& outcome, Order
     return;
   }
   if (!outcome.settled) return;
-  ItemCount& item = sums_.items[part.supplier][part.item];
+  ItemCount& item = ItemOf(part.supplier, part.item);
   if (outcome.on_time_counts) item.late.Add({1, outcome.late ? 1 : 0});
   item.defect.Add({1, outcome.defect ? 1 : 0});
   if (!part.cost) return;

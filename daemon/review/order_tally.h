@@ -10,15 +10,18 @@
 #pragma once
 
 #include <array>
+#include <functional>
 #include <map>
 #include <optional>
 #include <string>
 #include <string_view>
+#include <unordered_map>
 #include <utility>
 #include <vector>
 
 #include "agreements/agreements.h"
 #include "orders/fold.h"
+#include "orders/plain_order.h"
 #include "review/account.h"
 #include "review/figures.h"
 #include "review/period.h"
@@ -72,14 +75,19 @@ struct OrderFigures {
   void Add(const OrderFigures& other);
 };
 
-// Of one supplier, by item: what was due in the period and is not excused.
-using ItemCounts = std::map<std::string, ItemCount>;
+// Hashed for the many that are counted; looked up without making a string.
+struct TextHash : std::hash<std::string_view> {
+  using is_transparent = void;
+};
+template <typename Value>
+using ByText = std::unordered_map<std::string, Value, TextHash, std::equal_to<>>;
 
 struct OrderSums {
   std::map<Pair, OrderFigures> pairs;
-  std::map<std::string, ItemCounts> items;  // by supplier
+  // By supplier and item: what was due in the period and is not excused.
+  ByText<ByText<ItemCount>> items;
 
-  void Add(const OrderSums& other);
+  void Add(OrderSums other);
 };
 
 class OrderTally {
@@ -88,8 +96,15 @@ class OrderTally {
   OrderTally(const Periods& periods, const ReviewRules& rules, const Agreements* agreements)
       : periods_(periods), rules_(rules), agreements_(agreements) {}
 
-  // REQUIRES: `state` is folded from `events`.
+  // REQUIRES: `part` is folded from `events` and counts().
   void Add(const OrderKey& order, const std::vector<Event>& events, const PartState& part);
+
+  // What a plain order adds. kNothing: nothing. kOnTime: nothing but one on-time order of its item,
+  // unless it is excused; AddOnTime adds that. kMore: it must be folded and added.
+  enum class Plain { kNothing, kOnTime, kMore };
+  Plain LookAt(const PlainOrder& order, const FoldRules& fold) const;
+  void AddOnTime(std::string_view supplier, std::string_view item);
+
   // Leaves nothing behind.
   OrderSums Take() { return std::move(sums_); }
 
@@ -97,6 +112,7 @@ class OrderTally {
   void AddMoney(const std::vector<Event>& events, const PartState& part, const PartOutcome& outcome,
                 OrderFigures& figures) const;
   void AddDue(const PartState& part, const PartOutcome& outcome, OrderFigures& figures);
+  ItemCount& ItemOf(std::string_view supplier, std::string_view item);
   void AddCosts(const OrderKey& order, const PartState& part, const PartOutcome& outcome,
                 PeriodCosts& costs) const;
 

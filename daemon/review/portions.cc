@@ -14,6 +14,13 @@ void Portions::Add(const std::string& supplier, const Figures& figures) {
   }
 }
 
+void Portions::Add(const Portions& other) {
+  for (const auto& [supplier, count] : other.orders) orders[supplier] += count;
+  for (const auto& [supplier, sums] : other.paid) {
+    for (const auto& [currency, sum] : sums) paid[supplier][currency] += sum;
+  }
+}
+
 Shares::Shares(const Portions& portions, const Worth& worth) : paid_(Amounts()) {
   for (const auto& [supplier, count] : portions.orders) {
     orders_[supplier] = static_cast<double>(count);

@@ -24,6 +24,7 @@ struct Portions {
   std::map<std::string, MoneySums> paid;
 
   void Add(const std::string& supplier, const Figures& figures);
+  void Add(const Portions& other);
 };
 
 // Portions with their totals. Shares of money are absent where something paid has no worth.

@@ -44,16 +44,21 @@ Beta MeasuredPosterior(const Prior& prior, const WeightedSums& sums) {
   return PosteriorOf(prior, sums.EffectiveHits(), sums.EffectiveSize());
 }
 
+LateCount CountLate(const Tally& tally) {
+  int64_t late = tally.entered;
+  for (const Outcome& outcome : tally.outcomes) {
+    if (outcome.code == Code::kDelivered) late -= outcome.count;
+  }
+  assert(late >= 0);  // more outcomes than entries: a bug, not a figure
+  return {tally.entered, late};
+}
+
 LateCount CountLate(const Cell& cell, Scope scope) {
   LateCount count;
   VisitTallies(cell, scope, [&](const Tally& tally) {
-    int64_t late = tally.entered;
-    for (const Outcome& outcome : tally.outcomes) {
-      if (outcome.code == Code::kDelivered) late -= outcome.count;
-    }
-    assert(late >= 0);  // more outcomes than entries: a bug, not a figure
-    count.order_count += tally.entered;
-    count.late_count += late;
+    const LateCount one = CountLate(tally);
+    count.order_count += one.order_count;
+    count.late_count += one.late_count;
   });
   return count;
 }

@@ -63,11 +63,12 @@ Beta PosteriorOf(const Prior& prior, double hits, double orders);
 // The same in measurement mode: n = W1^2/W2, s = n S/W1.
 Beta MeasuredPosterior(const Prior& prior, const WeightedSums& sums);
 
-// Orders of one cell of Measure::kOnTime whose promised day is over.
+// Orders of one tally or cell of Measure::kOnTime whose promised day is over.
 struct LateCount {
   int64_t order_count = 0;
   int64_t late_count = 0;  // not delivered by their promise
 };
+LateCount CountLate(const Tally& tally);
 LateCount CountLate(const Cell& cell, Scope scope);
 
 // On-time orders of a measure's series. Read are the cohorts whose promised day is over by the

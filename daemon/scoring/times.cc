@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cassert>
+#include <utility>
 
 #include "cohorts/buckets.h"
 #include "scoring/curve.h"
@@ -111,28 +112,60 @@ TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const 
   return EstimateOf(TimesCurveOf(measure, series, scope, moment, rules), rules.fewest_at_risk);
 }
 
-Leavers& TimesCount::At(uint32_t bucket) {
-  const auto at = std::partition_point(leavers_.begin(), leavers_.end(),
-                                       [&](const Leavers& one) { return one.bucket < bucket; });
-  if (at != leavers_.end() && at->bucket == bucket) return *at;
-  return *leavers_.insert(at, {bucket, 0, 0});
+void TimesCount::AddAt(const Leavers& leavers) {
+  const auto at = std::partition_point(leavers_.begin(), leavers_.end(), [&](const Leavers& one) {
+    return one.bucket < leavers.bucket;
+  });
+  if (at == leavers_.end() || at->bucket != leavers.bucket) {
+    leavers_.insert(at, leavers);
+    return;
+  }
+  at->finished += leavers.finished;
+  at->censored += leavers.censored;
 }
 
-void TimesCount::Add(Measure measure, const Cell& cell, Scope scope, int64_t watch_millis) {
+void TimesCount::Add(Measure measure, const Tally& tally, int64_t watch_millis) {
   assert(watch_millis >= 0);
+  if (tally.empty()) return;
   TimesCurve sums;
-  VisitTallies(cell, scope, [&](const Tally& tally) {
-    AddTally(
-        tally, FinishOf(measure), watch_millis, BucketsWithin(watch_millis), sums,
-        [&](uint32_t bucket, int64_t count) { At(bucket).finished += static_cast<int32_t>(count); },
-        [&](uint32_t bucket, int64_t count) {
-          if (count > 0) At(bucket).censored += static_cast<int32_t>(count);
-        });
-  });
+  AddTally(
+      tally, FinishOf(measure), watch_millis, BucketsWithin(watch_millis), sums,
+      [&](uint32_t bucket, int64_t count) {
+        AddAt({bucket, static_cast<int32_t>(count), 0});
+      },
+      [&](uint32_t bucket, int64_t count) {
+        if (count > 0) AddAt({bucket, 0, static_cast<int32_t>(count)});
+      });
   entered_count_ += sums.entered_count;
   finished_count_ += sums.finished_count;
   if (sums.longest_watch_millis) {
     longest_watch_millis_ = std::max(*sums.longest_watch_millis, longest_watch_millis_.value_or(0));
+  }
+}
+
+void TimesCount::Add(const TimesCount& other) {
+  if (leavers_.empty()) {
+    leavers_ = other.leavers_;
+  } else {
+    std::vector<Leavers> sums;
+    sums.reserve(leavers_.size() + other.leavers_.size());
+    auto own = leavers_.begin();
+    for (const Leavers& one : other.leavers_) {
+      while (own != leavers_.end() && own->bucket < one.bucket) sums.push_back(*own++);
+      sums.push_back(one);
+      if (own == leavers_.end() || own->bucket != one.bucket) continue;
+      sums.back().finished += own->finished;
+      sums.back().censored += own->censored;
+      ++own;
+    }
+    sums.insert(sums.end(), own, leavers_.end());
+    leavers_ = std::move(sums);
+  }
+  entered_count_ += other.entered_count_;
+  finished_count_ += other.finished_count_;
+  if (other.longest_watch_millis_) {
+    longest_watch_millis_ =
+        std::max(*other.longest_watch_millis_, longest_watch_millis_.value_or(0));
   }
 }
 

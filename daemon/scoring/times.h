@@ -70,9 +70,11 @@ struct Leavers {
 // can be counted at once in little memory. 16 bytes for each bucket in use.
 class TimesCount {
  public:
-  // The orders of one cell that the scope covers. REQUIRES: its watch is not negative; all cells of
-  // one count are of one measure, as for TimesOf.
-  void Add(Measure measure, const Cell& cell, Scope scope, int64_t watch_millis);
+  // The orders of one cell's tally. REQUIRES: its watch is not negative; all tallies of one count
+  // are of one measure, as for TimesOf.
+  void Add(Measure measure, const Tally& tally, int64_t watch_millis);
+  // REQUIRES: of the same measure.
+  void Add(const TimesCount& other);
 
   TimesCurve Curve() const;
   TimesEstimate Estimate(double fewest_at_risk) const;
@@ -82,7 +84,7 @@ class TimesCount {
   int64_t finished_count() const { return finished_count_; }
 
  private:
-  Leavers& At(uint32_t bucket);
+  void AddAt(const Leavers& leavers);
 
   std::vector<Leavers> leavers_;
   int64_t entered_count_ = 0, finished_count_ = 0;

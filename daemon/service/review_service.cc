@@ -1,9 +1,10 @@
 #include "service/review_service.h"
 
-#include <condition_variable>
+#include <algorithm>
 #include <memory>
-#include <mutex>
+#include <utility>
 
+#include "service/paced_stream.h"
 #include "service/query_services.h"
 #include "service/read_question.h"
 #include "service/status.h"
@@ -14,66 +15,37 @@ namespace {
 
 constexpr char kBusy[] = "another review is being made; ask again when it is done";
 
-// Sends one order after the other for the thread that finds them; lives until OnDone.
-class EvidenceStream final : public grpc::ServerWriteReactor<v1::EvidenceOrder> {
- public:
-  // Waits until it is on its way. False: nobody is there any more.
-  bool Send(const v1::EvidenceOrder& order) {
-    std::unique_lock lock(mutex_);
-    if (!open_) return false;
-    order_ = order;
-    writing_ = true;
-    StartWrite(&order_);
-    written_.wait(lock, [this] { return !writing_; });
-    return open_;
-  }
-
-  void OnWriteDone(bool ok) override {
-    const std::lock_guard lock(mutex_);
-    writing_ = false;
-    open_ = open_ && ok;
-    written_.notify_all();
-  }
-  void OnCancel() override {
-    const std::lock_guard lock(mutex_);
-    open_ = false;
-  }
-  void OnDone() override { delete this; }
-
- private:
-  std::mutex mutex_;
-  std::condition_variable written_;
-  v1::EvidenceOrder order_;
-  bool writing_ = false, open_ = true;  // guarded by mutex_
-};
+// A message for each account would cost more than what is in it.
+constexpr size_t kAccountsInPart = 32;
 
 }  // namespace
 
-grpc::ServerUnaryReactor* ReviewsService::GetReview(grpc::CallbackServerContext* context,
-                                                    const v1::GetReviewRequest* request,
-                                                    v1::Review* response) {
-  grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
+grpc::ServerWriteReactor<v1::Review>* ReviewsService::GetReview(
+    grpc::CallbackServerContext*, const v1::GetReviewRequest* request) {
+  auto* stream = new PacedStream<v1::Review>;
   const auto status = std::make_shared<absl::Status>();
-  const auto work = [this, status, context, request, response] {
+  const auto work = [this, status, stream, asked = *request] {
     const View view = engine_.Look();
     // A caller that has gone, and a stop of the daemon, end the work.
-    *status = plumblane::GetReview(view, *request, LatestAskable(engine_, view), response,
-                                   [context] { return context->IsCancelled(); });
+    *status = plumblane::GetReview(
+        view, asked, LatestAskable(engine_, view), [stream] { return !stream->IsOpen(); },
+        [stream](v1::Review part) { return stream->Send(std::move(part)); });
   };
-  if (!reviews_.Start(work, [status, reactor] { reactor->Finish(ToGrpc(*status)); })) {
-    reactor->Finish({grpc::RESOURCE_EXHAUSTED, kBusy});
+  if (!reviews_.Start(work, [status, stream] { stream->Finish(ToGrpc(*status)); })) {
+    stream->Finish({grpc::RESOURCE_EXHAUSTED, kBusy});
   }
-  return reactor;
+  return stream;
 }
 
 grpc::ServerWriteReactor<v1::EvidenceOrder>* ReviewsService::ListEvidence(
     grpc::CallbackServerContext*, const v1::GetReviewRequest* request) {
-  auto* stream = new EvidenceStream;
+  auto* stream = new PacedStream<v1::EvidenceOrder>;
   const auto status = std::make_shared<absl::Status>();
   const auto work = [this, status, stream, asked = *request] {
     const View view = engine_.Look();
-    *status = plumblane::ListEvidence(view, asked, LatestAskable(engine_, view),
-                                      [stream](const auto& order) { return stream->Send(order); });
+    *status = plumblane::ListEvidence(
+        view, asked, LatestAskable(engine_, view),
+        [stream](v1::EvidenceOrder order) { return stream->Send(std::move(order)); });
   };
   if (!reviews_.Start(work, [status, stream] { stream->Finish(ToGrpc(*status)); })) {
     stream->Finish({grpc::RESOURCE_EXHAUSTED, kBusy});
@@ -82,23 +54,34 @@ grpc::ServerWriteReactor<v1::EvidenceOrder>* ReviewsService::ListEvidence(
 }
 
 absl::Status GetReview(const View& view, const v1::GetReviewRequest& request, Instant latest,
-                       v1::Review* response, const std::function<bool()>& give_up) {
+                       const std::function<bool()>& give_up,
+                       const std::function<bool(v1::Review)>& each) {
   const auto asked = ReadReview(request, latest);
   if (!asked.ok()) return asked.status();
   const auto answer = view.Review(*asked, give_up);
   if (!answer.ok()) return answer.status();
-  WriteReview(*asked, *answer, view.rules().claim_window_days, response);
+  v1::Review part;
+  WriteReview(*asked, *answer, view.rules().claim_window_days, &part);
+  bool go_on = each(std::move(part));
+  const size_t count = answer->accounts.size();
+  for (size_t i = 0; i < count && go_on; i += kAccountsInPart) {
+    part = {};
+    for (size_t k = i; k < std::min(count, i + kAccountsInPart); ++k) {
+      WriteAccount(answer->accounts[k], answer->rest[k], asked->to_share, part.add_accounts());
+    }
+    go_on = each(std::move(part));
+  }
   return absl::OkStatus();
 }
 
 absl::Status ListEvidence(const View& view, const v1::GetReviewRequest& request, Instant latest,
-                          const std::function<bool(const v1::EvidenceOrder&)>& each) {
+                          const std::function<bool(v1::EvidenceOrder)>& each) {
   const auto asked = ReadReview(request, latest);
   if (!asked.ok()) return asked.status();
   return view.Evidence(*asked, [&](const EvidenceOrder& found) {
     v1::EvidenceOrder order;
     WriteEvidence(found, &order);
-    return each(order);
+    return each(std::move(order));
   });
 }
 

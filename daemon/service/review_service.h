@@ -14,9 +14,8 @@ class ReviewsService final : public v1::Reviews::CallbackService {
  public:
   // `engine` must outlive the service.
   explicit ReviewsService(Engine& engine) : engine_(engine) {}
-  grpc::ServerUnaryReactor* GetReview(grpc::CallbackServerContext* context,
-                                      const v1::GetReviewRequest* request,
-                                      v1::Review* response) override;
+  grpc::ServerWriteReactor<v1::Review>* GetReview(grpc::CallbackServerContext* context,
+                                                  const v1::GetReviewRequest* request) override;
   grpc::ServerWriteReactor<v1::EvidenceOrder>* ListEvidence(
       grpc::CallbackServerContext* context, const v1::GetReviewRequest* request) override;
 
@@ -25,11 +24,12 @@ class ReviewsService final : public v1::Reviews::CallbackService {
   OneAtATime reviews_;
 };
 
-// What the handlers do, without a server.
+// What the handlers do, without a server: until `each` returns false. `give_up` is asked now and
+// then while the review is made.
 absl::Status GetReview(const View& view, const v1::GetReviewRequest& request, Instant latest,
-                       v1::Review* response, const std::function<bool()>& give_up = {});
-// Until `each` returns false.
+                       const std::function<bool()>& give_up,
+                       const std::function<bool(v1::Review)>& each);
 absl::Status ListEvidence(const View& view, const v1::GetReviewRequest& request, Instant latest,
-                          const std::function<bool(const v1::EvidenceOrder&)>& each);
+                          const std::function<bool(v1::EvidenceOrder)>& each);
 
 }  // namespace plumblane

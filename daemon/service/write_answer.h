@@ -47,8 +47,11 @@ void WriteEvent(const OrderKey& key, const Event& event, v1::Event* out);
 void WriteOrder(const OrderAnswer& answer, v1::Order* out);
 void WriteUnderway(const UnderwayAnswer& answer, v1::ListUnderwayResponse* out);
 void WriteClaims(const ClaimsAnswer& answer, v1::ListClaimsResponse* out);
+// Everything but accounts.
 void WriteReview(const ReviewAsked& asked, const ReviewAnswer& answer, int claim_window_days,
                  v1::Review* out);
+void WriteAccount(const Account& account, const ReviewedAccount& rest, bool to_share,
+                  v1::Account* out);
 void WriteEvidence(const EvidenceOrder& evidence, v1::EvidenceOrder* out);
 void WriteExcuse(const Excuse& excuse, v1::Excuse* out);
 

@@ -212,6 +212,8 @@ void WriteCurve(const std::vector<CurvePoint>& points,
   }
 }
 
+}  // namespace
+
 void WriteAccount(const Account& account, const ReviewedAccount& rest, bool to_share,
                   v1::Account* out) {
   out->set_supplier_id(account.supplier);
@@ -246,8 +248,6 @@ void WriteAccount(const Account& account, const ReviewedAccount& rest, bool to_s
   WriteCurve(account.transit_before, out->mutable_transit_curve_before());
 }
 
-}  // namespace
-
 void WriteReview(const ReviewAsked& asked, const ReviewAnswer& answer, int claim_window_days,
                  v1::Review* out) {
   WritePeriod(answer.periods[0], out->mutable_period());
@@ -262,9 +262,6 @@ void WriteReview(const ReviewAsked& asked, const ReviewAnswer& answer, int claim
   if (asked.lane) WriteLaneQuery(*asked.lane, out->mutable_lane());
   out->set_shop(asked.shop);
   out->set_to_share(asked.to_share);
-  for (size_t i = 0; i < answer.accounts.size(); ++i) {
-    WriteAccount(answer.accounts[i], answer.rest[i], asked.to_share, out->add_accounts());
-  }
   out->set_comparison_count(static_cast<int32_t>(answer.comparison_count));
   out->set_currency_code(answer.currency);
   out->set_currency_problem(answer.currency_problem);

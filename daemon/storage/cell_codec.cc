@@ -22,10 +22,10 @@ void WriteTally(ByteWriter& writer, const Tally& tally) {
   }
 }
 
-Tally ReadTally(ByteReader& reader) {
-  Tally tally;
+void ReadTally(ByteReader& reader, Tally& tally) {
   tally.entered = reader.Signed();
   const uint64_t size = reader.Number();
+  tally.outcomes.clear();
   // What is kept in memory is read far more often than made; damage must not ask for memory.
   tally.outcomes.reserve(std::min<uint64_t>(size, kMostExpected));
   for (uint64_t i = 0; i < size && reader.ok(); ++i) {
@@ -35,7 +35,6 @@ Tally ReadTally(ByteReader& reader) {
     outcome.count = reader.Signed();
     tally.outcomes.push_back(outcome);
   }
-  return tally;
 }
 
 }  // namespace
@@ -54,20 +53,31 @@ std::string EncodePage(Day first_day, const Series& page) {
   return writer.Take();
 }
 
+PageReader::PageReader(Day first_day, std::string_view bytes)
+    : first_day_(first_day), reader_(bytes), days_(reader_.Number()) {}
+
+bool PageReader::Next(Cohort& cohort) {
+  if (days_ == 0 || !reader_.ok()) return false;
+  const uint64_t offset = reader_.Number();
+  if (offset > kFarthestDay) return false;
+  cohort.day = first_day_ + static_cast<int32_t>(offset);
+  ReadTally(reader_, cohort.cell.counted);
+  ReadTally(reader_, cohort.cell.excused);
+  if (!reader_.ok()) return false;
+  --days_;
+  return true;
+}
+
+absl::Status PageReader::status() const {
+  if (days_ == 0 && reader_.done()) return absl::OkStatus();
+  return absl::DataLossError("malformed page of cells");
+}
+
 absl::StatusOr<Series> DecodePage(Day first_day, std::string_view bytes) {
-  ByteReader reader(bytes);
+  PageReader reader(first_day, bytes);
   Series page;
-  const uint64_t size = reader.Number();
-  for (uint64_t i = 0; i < size && reader.ok(); ++i) {
-    const uint64_t offset = reader.Number();
-    if (offset > kFarthestDay) break;
-    Cohort cohort;
-    cohort.day = first_day + static_cast<int32_t>(offset);
-    cohort.cell.counted = ReadTally(reader);
-    cohort.cell.excused = ReadTally(reader);
-    page.push_back(std::move(cohort));
-  }
-  if (!reader.done() || page.size() != size) return absl::DataLossError("malformed page of cells");
+  for (Cohort cohort; reader.Next(cohort); cohort = {}) page.push_back(std::move(cohort));
+  if (!reader.status().ok()) return reader.status();
   return page;
 }
 

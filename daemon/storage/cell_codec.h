@@ -9,12 +9,15 @@
 // bytes. An empty page is deleted, not written.
 #pragma once
 
+#include <absl/status/status.h>
 #include <absl/status/statusor.h>
 
+#include <cstdint>
 #include <string>
 #include <string_view>
 
 #include "cohorts/cell.h"
+#include "storage/bytes.h"
 
 namespace plumblane {
 
@@ -33,5 +36,24 @@ std::string EncodePage(Day first_day, const Series& page);
 
 // Error DATA_LOSS: the bytes are not a page.
 absl::StatusOr<Series> DecodePage(Day first_day, std::string_view bytes);
+
+// The same day by day into one cohort, for whoever only adds up; not thread-safe.
+class PageReader {
+ public:
+  // Reads from `bytes` as long as it lives.
+  PageReader(Day first_day, std::string_view bytes);
+
+  // The next day; false at the end and when the bytes are not a page. What `cohort` held is lost,
+  // its memory used again.
+  bool Next(Cohort& cohort);
+
+  // After the end: error DATA_LOSS when the bytes are not a page.
+  absl::Status status() const;
+
+ private:
+  Day first_day_;
+  ByteReader reader_;
+  uint64_t days_;  // still to come
+};
 
 }  // namespace plumblane

@@ -100,6 +100,14 @@ absl::StatusOr<CellPage> ParseCellPageKey(std::string_view key) {
   return page;
 }
 
+absl::StatusOr<Day> ParseCellPageDay(std::string_view key, std::string_view prefix) {
+  if (!key.starts_with(prefix)) return BadKey("a cell page");
+  ByteReader reader(key.substr(prefix.size()));
+  const auto number = static_cast<int32_t>(reader.Big(4));
+  if (!reader.done() || std::abs(int64_t{number}) > kFarthestPage) return BadKey("a cell page");
+  return FirstDayOf(number);
+}
+
 std::string PairKey(const Pair& pair) {
   KeyWriter writer;
   writer.Raw(kPairPrefix);

@@ -57,6 +57,8 @@ struct CellPage {
   Day first_day;
 };
 absl::StatusOr<CellPage> ParseCellPageKey(std::string_view key);
+// Its first day alone, where the prefix of a measure is known already. Error DATA_LOSS.
+absl::StatusOr<Day> ParseCellPageDay(std::string_view key, std::string_view prefix);
 
 std::string PairKey(const Pair& pair);
 inline constexpr std::string_view kPairPrefix = "p";

@@ -1,5 +1,7 @@
 #include "storage/order_codec.h"
 
+#include <utility>
+
 #include "storage/bytes.h"
 
 namespace plumblane {
@@ -115,7 +117,7 @@ class FieldReader {
   explicit FieldReader(ByteReader& reader) : reader_(reader), mask_(reader.Number()) {}
 
   bool Has(Bit bit) const { return (mask_ >> bit) & 1; }
-  void Text(Bit bit, std::string& text) {
+  void Text(Bit bit, auto& text) {
     if (Has(bit)) text = reader_.Text();
   }
   template <typename T>
@@ -125,7 +127,8 @@ class FieldReader {
   void Time(Bit bit, std::optional<Instant>& time) {
     if (Has(bit)) time = Instant{static_cast<int64_t>(reader_.Number())};
   }
-  void Sum(Bit bit, std::optional<Money>& money) {
+  template <typename T>
+  void Sum(Bit bit, std::optional<T>& money) {
     if (!Has(bit)) return;
     money.emplace();
     money->minor_units = reader_.Signed();
@@ -140,6 +143,11 @@ class FieldReader {
       }
       telling.send = static_cast<int64_t>(reader_.Number());
     }
+  }
+  // Of an event without a revision.
+  void PassTellings(Bit bit) {
+    if (!Has(bit)) return;
+    for (uint64_t left = reader_.Number(); left > 0 && reader_.ok(); --left) reader_.Number();
   }
   bool known() const { return (mask_ >> kBitCount) == 0; }
 
@@ -183,6 +191,81 @@ bool ReadEvent(ByteReader& reader, Event& event) {
          event.part <= kMaxPart;
 }
 
+// The fields of an event whose facts are kept where no earlier one stated them.
+class PlainFields {
+ public:
+  PlainFields(ByteReader& reader, PlainOrder& order) : fields_(reader), order_(order) {}
+
+  // False: what they say makes the order no plain one.
+  bool Read(Instant time) {
+    if (fields_.Has(kRevision) || fields_.Has(kReplaces) || !fields_.known()) return false;
+    Text(kSupplier, order_.supplier);
+    Text(kOrigin, order_.origin);
+    Text(kDestination, order_.destination);
+    Text(kService, order_.service);
+    std::optional<Instant> promise;
+    fields_.Time(kPromise, promise);
+    const bool implied = fields_.Has(kPromiseImplied);
+    if (promise && (!order_.promise || (order_.promise->implied && !implied))) {
+      order_.promise = {*promise, implied, time <= *promise};
+    }
+    Pass(kPromiseDays);
+    Text(kItem, order_.item);
+    Pass(kUnits);
+    Sum(kCost, order_.cost);
+    std::optional<PlainOrder::Sum> passed;
+    Sum(kSale, passed);
+    if (fields_.Has(kReason)) return false;
+    Sum(kClaim, passed);
+    Sum(kRefund, passed);
+    std::string_view text;
+    Text(kTracking, text);
+    Text(kRetracts, text);
+    Sum(kQuoted, order_.quoted);
+    Text(kSupplierItem, text);
+    fields_.PassTellings(kTellings);
+    return true;
+  }
+
+ private:
+  void Text(Bit bit, std::string_view& fact) {
+    std::string_view said;
+    fields_.Text(bit, said);
+    if (fact.empty()) fact = said;
+  }
+  void Sum(Bit bit, std::optional<PlainOrder::Sum>& fact) {
+    std::optional<PlainOrder::Sum> said;
+    fields_.Sum(bit, said);
+    if (!fact) fact = said;
+  }
+  void Pass(Bit bit) {
+    std::optional<uint64_t> number;
+    fields_.Number(bit, number);
+  }
+
+  FieldReader fields_;
+  PlainOrder& order_;
+};
+
+// False: it makes the order no plain one.
+bool ReadPlainEvent(ByteReader& reader, bool first, PlainOrder& order) {
+  const auto part = static_cast<int>(reader.Number());
+  if (first) order.part = part;
+  if (part != order.part || part < 1 || part > kMaxPart) return false;
+  const auto type = static_cast<EventType>(reader.Byte());
+  const Instant time{static_cast<int64_t>(reader.Number())};
+  std::optional<Instant>* at = type == EventType::kPaid        ? &order.paid
+                               : type == EventType::kShipped   ? &order.shipped
+                               : type == EventType::kDelivered ? &order.delivered
+                                                               : nullptr;
+  if (at == nullptr) return false;
+  if (!*at) *at = time;
+  reader.Big(8);
+  reader.Text();
+  reader.Text();
+  return PlainFields(reader, order).Read(time);
+}
+
 absl::Status Malformed() { return absl::DataLossError("malformed order record"); }
 
 }  // namespace
@@ -216,6 +299,17 @@ absl::StatusOr<std::vector<Event>> DecodeOrder(std::string_view bytes) {
   }
   if (!reader.done()) return Malformed();
   return events;
+}
+
+std::optional<PlainOrder> ReadPlainOrder(std::string_view bytes) {
+  ByteReader reader(bytes);
+  const uint64_t size = reader.Number();
+  std::optional<PlainOrder> order(std::in_place);
+  for (uint64_t i = 0; i < size && reader.ok(); ++i) {
+    if (!ReadPlainEvent(reader, i == 0, *order)) return std::nullopt;
+  }
+  if (!reader.done()) order.reset();
+  return order;
 }
 
 }  // namespace plumblane

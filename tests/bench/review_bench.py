@@ -53,16 +53,42 @@ def resident(process):
     return {name: int(of[name].split()[0]) / 1024 for name in ("VmRSS", "VmHWM")}
 
 
-def ask(daemon, *words):
-    """Seconds and MB of the client, and bytes of its answer."""
-    out = os.path.join(daemon.folder, "answer")
+def processor_seconds(process):
+    with open(f"/proc/{process}/stat") as file:
+        fields = file.read().rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def wait_until_idle(process):
+    """What a daemon does when it starts, alerts above all, is no part of a review."""
+    last = -1.0
+    while processor_seconds(process) - last > 0.02:
+        last = processor_seconds(process)
+        time.sleep(2)
+
+
+def ask(daemon, words, out):
+    """Prints what a review takes; the most of the daemon is that since the last call."""
+    process = daemon.process.pid
+    with open(f"/proc/{process}/clear_refs", "w") as file:
+        file.write("5")                     # the most so far is what is resident now
+    before, used_before = resident(process)["VmRSS"], processor_seconds(process)
     start = time.monotonic()
     with open(out, "w") as file:
         child = subprocess.Popen([os.path.join(BIN, "plumblane"), "--server", daemon.address,
                                   "review", *words], stdout=file)
         _, status, used = os.wait4(child.pid, 0)
     assert status == 0, f"the review of {words} failed"
-    return time.monotonic() - start, used.ru_maxrss / 1024, os.path.getsize(out)
+    seconds = time.monotonic() - start
+    after = resident(process)
+    if "-o" in words:
+        out = words[-1]
+    print(f"review {' '.join(words[:-1] if '-o' in words else words)}: {seconds:.2f} s; processor "
+          f"{used.ru_utime + used.ru_stime:.2f} s client, "
+          f"{processor_seconds(process) - used_before:.2f} s daemon; client "
+          f"{used.ru_maxrss / 1024:.0f} MB, daemon {before:.0f} MB, at most {after['VmHWM']:.0f}, "
+          f"after {after['VmRSS']:.0f}; answer {os.path.getsize(out) / 1e6:.1f} MB; "
+          f"load {os.getloadavg()[0]:.1f}", flush=True)
 
 
 def main():
@@ -82,16 +108,14 @@ def main():
               f"load {os.getloadavg()[0]:.1f}", flush=True)
         daemon.stop()
         daemon.start()
-        before = resident(daemon.process.pid)["VmRSS"]
-        print(f"daemon, started again: {before:.0f} MB")
-        for words in (("2025-01..2025-12", "--json"), ("2025-01..2025-12", "--json"),
-                      ("2025Q3", "--json"), ("2025Q3", "--supplier", "supplier-007", "--json"),
-                      ("2025Q3", "--supplier", "supplier-007", "--to-share")):
-            seconds, client, size = ask(daemon, *words)
-            memory = resident(daemon.process.pid)
-            print(f"review {' '.join(words)}: {seconds:.2f} s, client {client:.0f} MB, daemon "
-                  f"{memory['VmRSS']:.0f} MB (most so far {memory['VmHWM']:.0f}), answer "
-                  f"{size / 1e6:.1f} MB", flush=True)
+        wait_until_idle(daemon.process.pid)
+        year, quarter = "2025-01..2025-12", "2025Q3"
+        for words in ((year, "--json"), (year, "--json"), (quarter, "--json"),
+                      (quarter, "--supplier", "supplier-007", "--json"),
+                      (quarter, "--supplier", "supplier-007", "--to-share"),
+                      (year, "-o", os.path.join(folder, "year.html")),
+                      (year, "-o", os.path.join(folder, "year.csv"))):
+            ask(daemon, words, os.path.join(folder, "answer"))
         daemon.stop()
 
 

@@ -6,9 +6,13 @@
 #include <grpcpp/security/server_credentials.h>
 #include <grpcpp/server_builder.h>
 
+#include <algorithm>
 #include <filesystem>
+#include <sstream>
 
+#include "client/review_json.h"
 #include "client/review_sample.h"
+#include "client/show.h"
 #include "client/show_review.h"
 #include "client/support.h"
 #include "plumblane/v1/reviews.grpc.pb.h"
@@ -23,10 +27,21 @@ using testing::StartsWith;
 
 class FakeReviews : public v1::Reviews::Service {
  public:
+  // In parts of two accounts.
   grpc::Status GetReview(grpc::ServerContext*, const v1::GetReviewRequest* request,
-                         v1::Review* review) override {
+                         grpc::ServerWriter<v1::Review>* writer) override {
     asked = *request;
-    *review = SampleReview();
+    v1::Review head = SampleReview();
+    head.clear_accounts();
+    writer->Write(head);
+    const v1::Review whole = SampleReview();
+    for (int i = 0; i < whole.accounts_size(); i += 2) {
+      v1::Review part;
+      for (int k = i; k < std::min(i + 2, whole.accounts_size()); ++k) {
+        *part.add_accounts() = whole.accounts(k);
+      }
+      writer->Write(part);
+    }
     return grpc::Status::OK;
   }
   grpc::Status ListEvidence(grpc::ServerContext*, const v1::GetReviewRequest*,
@@ -71,6 +86,22 @@ TEST_F(ReviewCommandTest, WritesTheFormThatTheNameTells) {
     EXPECT_EQ(result.out, "");
     EXPECT_THAT(ReadFile(folder_.Path(name)), StartsWith(start));
   }
+}
+
+TEST_F(ReviewCommandTest, JsonThatIsWrittenByPartsIsThatOfTheWhole) {
+  EXPECT_EQ(Run({"2026Q3", "--json"}).out, JsonText(SampleReview()));
+  EXPECT_EQ(Run({"2026Q3", "-o", folder_.Path("q3.json")}).code, 0);
+  EXPECT_EQ(ReadFile(folder_.Path("q3.json")), JsonText(SampleReview()));
+}
+
+TEST(ReviewJsonTest, WithoutAccounts) {
+  v1::Review review = SampleReview();
+  review.clear_accounts();
+  std::ostringstream out;
+  ReviewJson json(out);
+  json.Add(review);
+  json.End();
+  EXPECT_EQ(out.str(), JsonText(review));
 }
 
 TEST_F(ReviewCommandTest, AnUnknownFormIsNotAsked) {

@@ -2,6 +2,7 @@
 
 #include "client/review_model.h"
 
+#include <absl/strings/str_cat.h>
 #include <gmock/gmock.h>
 
 #include "client/review_figures.h"
@@ -15,6 +16,7 @@ namespace {
 using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
+using testing::StartsWith;
 
 const v1::Account& SupplierOf(const v1::Review& review) { return review.accounts(1); }
 
@@ -246,6 +248,51 @@ TEST(ReviewModelTest, ProvisionalUntilADay) {
   EXPECT_THAT(ReviewModel(review).texts.at("provisional"), HasSubstr("Final from 2026-12-01"));
   review.set_provisional(false);
   EXPECT_EQ(ReviewModel(review).texts.at("provisional"), "");
+}
+
+// 60 suppliers of which the later have more at stake, 60 lanes, 600 pairs.
+v1::Review LargeReview() {
+  const v1::Review sample = SampleReview();
+  v1::Review review = sample;
+  review.clear_accounts();
+  *review.add_accounts() = sample.accounts(0);
+  const auto add = [&](int kind, int index) -> v1::Account& {
+    v1::Account& account = *review.add_accounts();
+    account = sample.accounts(kind);
+    if (kind != 2) account.set_supplier_id(absl::StrCat("s", index));
+    if (kind != 1) account.mutable_lane()->set_destination(absl::StrCat("D", index));
+    account.mutable_period()->set_order_count(100 + index);
+    return account;
+  };
+  for (int i = 0; i < 60; ++i) {
+    add(1, i).mutable_at_stake()->set_minor_units(50'000 + i);
+  }
+  for (int i = 0; i < 60; ++i) add(2, i);
+  for (int i = 0; i < 600; ++i) add(3, i);
+  return review;
+}
+
+TEST(ReviewModelTest, OfVeryManyAccountsThoseWithTheMostAtStakeAreToldInFull) {
+  const View view = ReviewModel(LargeReview());
+  EXPECT_EQ(view.lists.at("raise").size(), kMostInFull);
+  EXPECT_EQ(view.lists.at("raise").front().texts.at("name"), "s59");
+  EXPECT_THAT(view.texts.at("raise_rest"), StartsWith("20 more suppliers are left out here"));
+  ASSERT_EQ(view.lists.at("suppliers").size(), kMostInFull);
+  EXPECT_EQ(view.lists.at("suppliers").front().texts.at("name"), "s20");
+  EXPECT_EQ(view.lists.at("supplier_glance").size(), 60);
+  EXPECT_THAT(view.texts.at("suppliers_rest"), HasSubstr("of 20 other suppliers the CSV"));
+  ASSERT_EQ(view.lists.at("lanes").size(), kMostInFull);
+  EXPECT_EQ(view.lists.at("multiples").size(), kMostInFull);
+  EXPECT_EQ(view.lists.at("pair_glance").size(), kMostRows);
+  EXPECT_THAT(view.texts.at("pairs_rest"), StartsWith("100 more pairs are left out here"));
+}
+
+TEST(ReviewModelTest, OfFewAccountsNothingIsLeftOut) {
+  const View view = ReviewModel(SampleReview());
+  for (const std::string list :
+       {"raise", "worse", "better", "suppliers", "lanes", "pairs", "thin"}) {
+    EXPECT_EQ(view.texts.at(list + "_rest"), "") << list;
+  }
 }
 
 TEST(ReviewModelTest, WithoutOrdersItSaysSo) {

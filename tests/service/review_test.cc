@@ -82,11 +82,9 @@ TEST(ReadReviewTest, WhatMakesNoSenseIsNamed) {
 v1::Review Write(const Account& account, const ReviewedAccount& rest = {}, bool to_share = false) {
   ReviewAsked asked;
   asked.to_share = to_share;
-  ReviewAnswer answer;
-  answer.accounts = {account};
-  answer.rest = {rest};
   v1::Review review;
-  WriteReview(asked, answer, 60, &review);
+  WriteReview(asked, ReviewAnswer(), 60, &review);
+  WriteAccount(account, rest, to_share, review.add_accounts());
   return review;
 }
 
@@ -212,7 +210,10 @@ class Reviews : public ::testing::Test {
   v1::Review Get(const v1::GetReviewRequest& request, absl::StatusCode expected = {}) {
     v1::Review review;
     const absl::Status status =
-        GetReview(engine_->Look(), request, At("2026-06-01T12:00"), &review, {});
+        GetReview(engine_->Look(), request, At("2026-06-01T12:00"), {}, [&](const auto& part) {
+          review.MergeFrom(part);
+          return true;
+        });
     EXPECT_EQ(status.code(), expected) << status;
     problem_ = std::string(status.message());
     return review;

@@ -80,8 +80,11 @@ class RocksDbSnapshot final : public Snapshot {
 
   absl::Status Scan(Space space, std::string_view prefix, std::string_view from,
                     const Each& each) const override {
+    rocksdb::ReadOptions read = read_;
+    // A whole space is read once; what is in memory for other questions stays there.
+    read.fill_cache = !prefix.empty() || !from.empty();
     const std::unique_ptr<rocksdb::Iterator> it(
-        database_->db->NewIterator(read_, database_->Of(space)));
+        database_->db->NewIterator(read, database_->Of(space)));
     for (it->Seek(ToSlice(std::max(prefix, from))); it->Valid(); it->Next()) {
       const std::string_view key(it->key().data(), it->key().size());
       if (!key.starts_with(prefix)) break;
