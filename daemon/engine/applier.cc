@@ -317,8 +317,8 @@ class Application {
                            OrderState state) {
     const auto record = snapshot_.Get(Space::kOrders, touched.key);
     if (!record.ok()) return record.status();
-    auto events =
-        *record ? DecodeOrder(**record) : absl::StatusOr<std::vector<Event>>(std::in_place);
+    absl::StatusOr<std::vector<Event>> events = std::vector<Event>();
+    if (*record) events = DecodeOrder(**record);
     if (!events.ok()) return events.status();
     for (const size_t i : touched.events) {
       EventFate& fate = applied_.fates[i];

@@ -133,7 +133,9 @@ absl::Status Engine::FinishTakingBack() {
   while (!sends.empty()) {
     Submission step;
     step.sends_taken_back = {sends.back()};
-    auto applied = LogAndApply(step);
+    const std::string encoded = EncodeContent(step);
+    const std::string_view only = encoded;
+    auto applied = LogAndApply({&only, 1}, std::move(step));
     if (!applied.ok()) return applied.status();
     Publish(applied->catalog, applied->cells);
     const auto send = ReadSend(*snapshot_, sends.back());
@@ -243,7 +245,9 @@ void Engine::Commit() {
       Reply(taken, nothing);
       continue;
     }
-    auto applied = LogAndApply(taken, std::move(content));
+    std::vector<std::string_view> encoded;
+    for (const Waiting& waiting : taken) encoded.push_back(waiting.encoded);
+    auto applied = LogAndApply(encoded, std::move(content));
     if (!applied.ok()) return Fail(applied.status(), std::move(taken));
     Publish(applied->catalog, applied->cells);
     Reply(taken, *applied);
@@ -270,7 +274,7 @@ std::vector<Engine::Waiting> Engine::TakeWaiting() {
   return taken;
 }
 
-absl::StatusOr<Applied> Engine::LogAndApply(const std::vector<Waiting>& taken,
+absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> encoded,
                                             Submission&& content) {
   const uint64_t sequence = catalog_->log_sequence + 1;
   const Instant received = wall_clock_.Now();
@@ -278,10 +282,8 @@ absl::StatusOr<Applied> Engine::LogAndApply(const std::vector<Waiting>& taken,
   if (sequence > kKeptEntries) {
     if (absl::Status s = log_.Trim(kPartition, sequence - kKeptEntries); !s.ok()) return s;
   }
-  std::vector<std::string_view> contents;
-  for (const Waiting& waiting : taken) contents.push_back(waiting.encoded);
-  const Appended appended = log_.Append(
-      kPartition, sequence, EncodeLogEntry(received, content.history_through, contents));
+  const Appended appended =
+      log_.Append(kPartition, sequence, EncodeLogEntry(received, content.history_through, encoded));
   if (appended != Appended::kDurable) {
     return absl::UnavailableError("writing the log failed; the outcome is unknown");
   }

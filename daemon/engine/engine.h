@@ -17,7 +17,9 @@
 #include <functional>
 #include <memory>
 #include <mutex>
+#include <span>
 #include <string>
+#include <string_view>
 #include <thread>
 #include <vector>
 
@@ -102,7 +104,9 @@ class Engine {
   absl::Status Refold(Format format);
   void Commit();
   std::vector<Waiting> TakeWaiting();
-  absl::StatusOr<Applied> LogAndApply(const std::vector<Waiting>& taken, Submission&& content);
+  // `encoded` is `content`, piece by piece.
+  absl::StatusOr<Applied> LogAndApply(std::span<const std::string_view> encoded,
+                                      Submission&& content);
   void Reply(std::vector<Waiting>& taken, const Applied& applied);
   void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);
   void Fail(const absl::Status& why, std::vector<Waiting> taken);
