@@ -108,8 +108,7 @@ TEST(FiguresTest, WithoutOrdersThereIsNothing) {
   EXPECT_EQ(figures, Figures());
   EXPECT_FALSE(figures.transit.median);
   EXPECT_THAT(Count({}).TransitCurve(Scope::kCounted), testing::IsEmpty());
-  EXPECT_THAT(Count({}).TimesAgainst(Count({}), Scope::kCounted), testing::IsEmpty(),
-              Scope::kCounted);
+  EXPECT_THAT(Count({}).TimesAgainst(Count({}), Scope::kCounted), testing::IsEmpty());
 }
 
 // ---- times against those before ---------------------------------------------------------------
