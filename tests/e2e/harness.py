@@ -66,11 +66,11 @@ class Daemon:
         """The JSON answer of a command."""
         return json.loads(self.run(*args, "--json", check=0)[1])
 
-    def dump(self):
-        """All stored orders, cells and indexes as text, after checking cells against orders. The
-        daemon must not be running."""
-        done = subprocess.run([os.path.join(BIN, "dump_state"), os.path.join(self.data, "store")],
-                              capture_output=True, text=True, timeout=600)
+    def dump(self, *flags):
+        """All stored orders, cells and indexes as text, after checking cells against orders;
+        --without-sends: but not by which sends they were told. The daemon must not be running."""
+        done = subprocess.run([os.path.join(BIN, "dump_state"), os.path.join(self.data, "store"),
+                               *flags], capture_output=True, text=True, timeout=600)
         if done.returncode != 0:
             raise AssertionError("state does not add up: " + done.stdout[-500:] + done.stderr)
         return done.stdout

@@ -54,7 +54,7 @@ def killed_twenty_times_every_event_counts_once():
         calm = Daemon(calm_folder).start()
         calm.run("send", path, check=0)
         assert calm.stop() == 0
-        assert daemon.dump() == calm.dump(), "the states differ"
+        assert daemon.dump("--without-sends") == calm.dump("--without-sends"), "the states differ"
         print(f"{cut_short} of {KILLS} sends of {lines} events were cut short")
 
 

@@ -1,7 +1,7 @@
 // dump_state DIR --set-version N: makes the store look like one of another format version.
-// dump_state DIR: checks that the cells of a store are the fold of its orders, then prints every
-// order, cell and index entry in hex, one a line. Exit 1 and the first difference when they are
-// not.
+// dump_state DIR [--without-sends]: checks that the cells of a store are the fold of its orders,
+// then prints every order, cell and index entry in hex, one a line, with the flag without what says
+// by which sends it was told. Exit 1 and the first difference when they are not.
 #include <absl/strings/escaping.h>
 
 #include <cstdlib>
@@ -9,6 +9,7 @@
 
 #include "engine/applier.h"
 #include "storage/keys.h"
+#include "storage/order_codec.h"
 #include "storage/rocksdb/rocksdb_store.h"
 
 namespace {
@@ -31,12 +32,25 @@ int SetVersion(plumblane::Store& store, int version) {
   return written.ok() ? 0 : Fail(written);
 }
 
+bool IsOfSends(plumblane::Space space, std::string_view key) {
+  return space == plumblane::Space::kIndex && key[0] == plumblane::SendOrdersPrefix(0)[0];
+}
+
+// The record of an order, as if told outside any send.
+std::string ToldByNone(std::string_view record) {
+  auto events = plumblane::DecodeOrder(record);
+  if (!events.ok()) return "";
+  for (plumblane::Event& event : *events) event.tellings.clear();
+  return plumblane::EncodeOrder(*events);
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
   using namespace plumblane;  // NOLINT: a program of one function
   const bool sets_version = argc == 4 && std::string_view(argv[2]) == "--set-version";
-  if ((argc != 2 && !sets_version) || argv[1][0] == '-') return 2;
+  const bool without_sends = argc == 3 && std::string_view(argv[2]) == "--without-sends";
+  if ((argc != 2 && !sets_version && !without_sends) || argv[1][0] == '-') return 2;
   auto store = OpenRocksDbStore({.path = argv[1]});
   if (!store.ok()) return Fail(store.status());
   if (sets_version) return SetVersion(**store, std::atoi(argv[3]));
@@ -52,8 +66,10 @@ int main(int argc, char** argv) {
   if (!difference->empty()) return Fail(absl::DataLossError(*difference));
   for (const Space space : {Space::kOrders, Space::kCells, Space::kIndex}) {
     const absl::Status scanned = snapshot->Scan(space, "", "", [&](auto key, auto value) {
-      std::cout << kSpaceNames[static_cast<int>(space)] << " " << Hex(key) << " " << Hex(value)
-                << "\n";
+      if (without_sends && IsOfSends(space, key)) return true;
+      const bool strips = without_sends && space == Space::kOrders;
+      std::cout << kSpaceNames[static_cast<int>(space)] << " " << Hex(key) << " "
+                << Hex(strips ? ToldByNone(value) : std::string(value)) << "\n";
       return true;
     });
     if (!scanned.ok()) return Fail(scanned);
