@@ -4,11 +4,11 @@ namespace plumblane::client {
 namespace {
 
 constexpr std::string_view kSendNotes =
-    R"(A file is NDJSON (one {...} a line), a JSON list of such, or CSV (the first line
-names the columns, in any order). JSON may also be CloudEvents 1.0 whose data has
-these fields: id, source and time of the envelope are taken where data has none,
-the type where it ends in one of the words below. Fields, the same in all; what
-is empty is not stated:
+    R"(A file is NDJSON (one {...} a line), a JSON list of such, or CSV (its first
+line names the columns, in any order). JSON may be CloudEvents 1.0 whose data
+has these fields: id, source and time of the envelope are taken where data has
+none, the type where it ends in one of the words below. Fields, the same in all;
+what is empty is not stated:
   event_id            every event: unique within its source, so that sending it
                       twice changes nothing
   source, shop        whose feed, whose order; else --source, --shop, "default"
@@ -33,7 +33,7 @@ is empty is not stated:
   retracts            with retracted: the event_id taken back
   revision            when the export that says this was made. Of one source's
                       events for an order that carry it only those of the latest
-                      count, so that a corrected row replaces what it said before
+                      count, so a corrected row replaces what it said before
 Anything else is refused: customers' data does not belong here.
 
 Lines that are not taken go to FILE.rejected with their number and the reason;
@@ -85,7 +85,7 @@ constexpr Help kHelp[] = {
      R"(  plumblane send orders.csv tracking.ndjson
   plumblane send --complete-through 2026-09-28 mondays.csv
   plumblane send --history orders-of-last-year.csv
-  plumblane send --map orders.toml orders.csv      a table; see plumblane map --help
+  plumblane send --map orders.toml orders.csv    a table: plumblane map --help
   plumblane send --follow /srv/exports       new files, and lines added to them
   tail -F events.ndjson | plumblane send -)",
      kSendNotes},

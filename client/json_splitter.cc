@@ -73,6 +73,7 @@ std::optional<Line> JsonSplitter::Next() {
     value.too_long = value.too_long || line_.too_long || value.text.size() > kMaxLineBytes;
     if (value.too_long) value.text.resize(std::min<size_t>(value.text.size(), 200));
     if (!NextLine()) {
+      position_ = line_.text.size();
       value.cut = true;
       return value;
     }

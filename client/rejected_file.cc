@@ -27,20 +27,28 @@ std::string ToJson(const Rejection& rejection) {
 RejectedFile::RejectedFile(const std::string& name, const Io& io, bool adds)
     : name_(name), path_(name + ".rejected"), io_(io), adds_(adds) {}
 
-void RejectedFile::Add(const Rejection& rejection) {
-  if (++count_ == 1) {
-    file_.open(path_, adds_ ? std::ios::app : std::ios::trunc);
-    is_writable_ = file_.is_open();
-    if (!is_writable_) {
-      io_.err << "cannot write " << path_ << " (" << strerror(errno)
-              << "); the rejected lines follow here\n";
-    }
-  }
+void RejectedFile::Open() {
+  file_.open(path_, adds_ ? std::ios::app : std::ios::trunc);
+  is_writable_ = file_.is_open();
   if (!is_writable_) {
-    io_.err << ToJson(rejection) << "\n";
-    return;
+    io_.err << "cannot write " << path_ << " (" << strerror(errno)
+            << "); the rejected lines follow here\n";
   }
-  file_ << ToJson(rejection) << "\n";
+}
+
+void RejectedFile::Write(const std::string& lines) {
+  (is_writable_ ? static_cast<std::ostream&>(file_) : io_.err) << lines;
+}
+
+void RejectedFile::Add(const Rejection& rejection) {
+  if (++count_ == 1 && !adds_) Open();
+  const std::string line = ToJson(rejection) + "\n";
+  if (adds_) {
+    held_ += line;
+  } else {
+    Write(line);
+  }
+  if (!is_writable_) return;
   if (count_ <= kShown) {
     const Complaint& why = rejection.complaint;
     io_.err << name_ << ": line " << rejection.line << ": "
@@ -52,6 +60,10 @@ void RejectedFile::Add(const Rejection& rejection) {
 
 void RejectedFile::Close() {
   if (count_ > 0) {
+    if (adds_) {
+      Open();
+      Write(held_);
+    }
     file_.close();
     return;
   }

@@ -18,7 +18,8 @@ namespace plumblane::client {
 class RejectedFile {
  public:
   // For rejections of `name` ("orders.csv", "stdin").
-  // With `adds` what an earlier run left stays, and is added to.
+  // With `adds` what an earlier run left stays, and is added to by Close(): of a run that breaks
+  // off, and will be done again, nothing is written.
   RejectedFile(const std::string& name, const Io& io, bool adds = false);
 
   // Writes it down, and says the first few on `err`.
@@ -32,10 +33,14 @@ class RejectedFile {
   const std::string& path() const { return path_; }
 
  private:
+  void Open();
+  void Write(const std::string& lines);
+
   const std::string name_;
   const std::string path_;
   const Io& io_;
   const bool adds_;
+  std::string held_;  // with `adds_`: lines for Close()
   std::ofstream file_;
   bool is_writable_ = true;
   int64_t count_ = 0;

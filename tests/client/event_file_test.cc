@@ -55,7 +55,7 @@ TEST(EventFileTest, ColumnsMayStandInAnyOrder) {
 
 TEST(EventFileTest, AListOfObjectsAndOneOnSeveralLinesAreRead) {
   EXPECT_THAT(RowsOf("[{\"a\":\"1\"},\n {\"b\":\n\"x]}\\\"{\"},\n\n{\"c\":\"3\"}]\n"),
-              ElementsAre("1:a=1,", "2:b=x]}\"{,", "4:c=3,"));
+              ElementsAre("1:a=1,", "2:b=x]}\"{,", "5:c=3,"));
   EXPECT_THAT(RowsOf("{\n  \"a\": \"1\",\n  \"b\": 2\n}\n{\"c\":\"3\"}\n"),
               ElementsAre("1:a=1,b=2,", "5:c=3,"));
   EXPECT_THAT(RowsOf("[oops\n{\"a\":\"1\"}]"),
@@ -89,9 +89,8 @@ TEST(EventFileTest, UnusableFilesSayWhy) {
        "2 stdin: line 1: columns are separated by \";\"; expected commas; a table with one order a "
        "row needs a map: see plumblane map --help"},
       {"Order,Paid\n",
-       "2 stdin: column 1 of the first line: unknown field \"Order\"; leave it out: only what is "
-       "named in \"plumblane send --help\" is kept, and no customer's data; a table with one order "
-       "a row needs a map: see plumblane map --help"},
+       "2 stdin: column 1 of the first line: unknown field \"Order\", did you mean \"order_id\"?; "
+       "a table with one order a row needs a map: see plumblane map --help"},
       {std::string("PK\x03\x04\x14\0[Content_Types].xml", 25),
        "2 stdin: is a spreadsheet (.xlsx), not a text table; open it, save the sheet as \"CSV "
        "UTF-8\" and use that file"},

@@ -31,11 +31,13 @@ TEST_F(SendsTest, ListsWhatWasSentWhen) {
   EXPECT_EQ(Run({"sends"}).out, "nothing was sent yet\n");
   daemon_.state.sends = FromJson<v1::ListSendsResponse>(kSends);
   EXPECT_EQ(Run({"sends"}).out,
-            "                                                     not\n"
-            "files             send  begun                   new  known  taken  from        to     "
-            "     log   state\n"
-            "b.csv               12  2026-10-01 08:00 UTC      0      0      0  -           -      "
-            "     -     open\n");
+            "                                                      not\n"
+            "files     send  begun                   new  known  taken  from        to          "
+            "log   state\n"
+            "b.csv       12  2026-10-01 08:00 UTC      0      0      0  -           -           "
+            "-     open\n"
+            "a.csv a…    11  2026-09-28 08:00 UTC  8,412      3      3  2026-09-01  2026-09-27  "
+            "3-19  taken back\n");
 }
 
 TEST_F(SendsTest, WhatIsSentBelongsToOneSend) {

@@ -11,7 +11,7 @@ from review_test import (AS_OF, EXIT_FAILED, Differences, Season, asked_of, comp
                          compare_changes, compare_costs, compare_shares, expect)
 from sourcing import read_season                    # by the path of review_test
 
-COLUMNS = ("order_id", "type", "time", "shop", "supplier", "origin", "destination", "item",
+COLUMNS = ("event_id", "order_id", "type", "time", "shop", "supplier", "origin", "destination", "item",
            "promise", "cost", "claim", "currency", "reason")
 
 
@@ -20,7 +20,7 @@ def send(daemon, folder, rows):
     with open(path, "w", newline="") as file:
         writer = csv.DictWriter(file, COLUMNS)
         writer.writeheader()
-        writer.writerows(rows)
+        writer.writerows({"event_id": f"{row['order_id']}-{row['type']}", **row} for row in rows)
     daemon.run("send", path, check=0)
 
 

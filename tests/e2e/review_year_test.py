@@ -48,13 +48,13 @@ class Made:
     @classmethod
     def send(cls, daemon, path):
         with open(path, "w") as file:
-            file.write("order_id,type,time,supplier,origin,destination,promise,cost,currency\n")
+            file.write("event_id,order_id,type,time,supplier,origin,destination,promise,cost,currency\n")
             for one in cls.orders:
                 origin, destination = one["lane"]
-                file.write(f"{one['id']},paid,{one['paid']}T09:00:00Z,{one['supplier']},{origin},"
+                file.write(f"{one['id']}-paid,{one['id']},paid,{one['paid']}T09:00:00Z,{one['supplier']},{origin},"
                            f"{destination},{one['due']},10.00,EUR\n"
-                           f"{one['id']},shipped,{one['shipped']}T09:00:00Z,,,,,,\n"
-                           f"{one['id']},delivered,{one['delivered']}T09:00:00Z,,,,,,\n")
+                           f"{one['id']}-shipped,{one['id']},shipped,{one['shipped']}T09:00:00Z,,,,,,\n"
+                           f"{one['id']}-delivered,{one['id']},delivered,{one['delivered']}T09:00:00Z,,,,,,\n")
         daemon.run("send", path, "--complete-through", "2026-12-15T00:00:00Z", check=0)
 
 
