@@ -12,7 +12,7 @@ FIRST, LAST = date(2025, 7, 1), date(2026, 9, 30)
 QUARTERS = {"period": (date(2026, 7, 1), date(2026, 9, 30)),
             "before": (date(2026, 4, 1), date(2026, 6, 30)),
             "yearAgo": (date(2025, 7, 1), date(2025, 9, 30))}
-AS_OF = "2026-12-15"
+AS_OF = "2026-11-20"
 
 
 class Made:
@@ -55,7 +55,7 @@ class Made:
                            f"{destination},{one['due']},10.00,EUR\n"
                            f"{one['id']}-shipped,{one['id']},shipped,{one['shipped']}T09:00:00Z,,,,,,\n"
                            f"{one['id']}-delivered,{one['id']},delivered,{one['delivered']}T09:00:00Z,,,,,,\n")
-        daemon.run("send", path, "--complete-through", "2026-12-15T00:00:00Z", check=0)
+        daemon.run("send", path, "--complete-through", "2026-11-20T00:00:00Z", check=0)
 
 
 def count(supplier, quarter):
