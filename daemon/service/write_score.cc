@@ -199,8 +199,8 @@ void WritePairScore(const Basis& basis, const Pair& pair, const ScoreEstimate& s
 }
 
 std::string_view MeasureName(Measure measure) {
-  constexpr std::string_view kNames[] = {"on_time",  "defect",  "handling", "transit", "delivery",
-                                         "response", "money",   "underway", "overdue", "exposure"};
+  constexpr std::string_view kNames[] = {"on_time",  "defect", "handling", "transit", "delivery",
+                                         "response", "money",  "underway", "overdue", "exposure"};
   return kNames[IndexOf(measure)];
 }
 
