@@ -13,9 +13,11 @@
 namespace plumblane::client {
 namespace {
 
+// Without its directories: lists are narrow.
 std::string FilesText(const v1::Send& send) {
   if (send.files().empty()) return "-";
-  const std::string& first = send.files(0);
+  const std::string& path = send.files(0);
+  const std::string first = path.substr(path.rfind('/') + 1);
   if (send.files_size() == 1) return first;
   return absl::StrCat(first, " and ", send.files_size() - 1, " more");
 }

@@ -285,7 +285,6 @@ Outcome WideRows::ReadOne(const Event& event, const WideRow& row, const std::vec
   add(type);
   add(event.time.rule->column);
   for (const size_t column : key_) add(row.cells[column]);
-  add(revision_);
 
   Row made{row.line, row.text, {}};
   made.cells.reserve(facts.size() + 8);

@@ -11,10 +11,10 @@
 // wherever an amount does. Amounts lose the signs of currencies and groups of thousands; a refund
 // may be below 0.
 //
-// Event ids are hashes of (order, part, type, the column of the time, the row's key,
-// revision): the same row of the same export repeats exactly, however often it is sent, and of a
-// later export its events replace those of the earlier one, by `revision`. No cell that may change
-// is part of an id.
+// Event ids are hashes of (order, part, type, the column of the time, the row's key): no cell that
+// may change is part of one, nor the revision. So the same row is a repeat, in a later export as
+// well, and is kept once; of a row that changed, the later export's replaces the earlier one's, by
+// `revision`.
 //
 // A value that looks like an e-mail address is refused: it is personal, whatever its column is
 // called.

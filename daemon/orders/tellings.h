@@ -11,6 +11,8 @@
 //    another revision with the same content it is a repeat, and is kept once; with another content
 //    it is kept as well. Two contents under one revision are a conflict, as is an id once with and
 //    once without a revision.
+//  - A retraction is an event like any other, also by its own revision; it names an id, and so all
+//    contents under it.
 // Which events are in effect is the fold's affair: of one source and part those of the latest
 // revision, however they arrived.
 //

@@ -165,7 +165,7 @@ TEST_F(WideRowsTest, AClockWithoutAZoneIsRefused) {
   EXPECT_THAT(Take("8|DE||||5.3.2026 00:00||||"), ElementsAre(HasSubstr("paid 2026-03-05 ")));
 }
 
-TEST_F(WideRowsTest, IdsFollowFromTheRowsKeyAndTheRevisionAlone) {
+TEST_F(WideRowsTest, IdsFollowFromTheRowsKeyAlone) {
   const std::string row = "7|DE|20.3.2026|1|AG1|5.3.2026|There|18.3.2026|25.3.2026|3";
   Use(kMap);
   Take(row);
@@ -179,7 +179,7 @@ TEST_F(WideRowsTest, IdsFollowFromTheRowsKeyAndTheRevisionAlone) {
   for (size_t i = 0; i < first.size(); ++i) EXPECT_NE(ids_[i], first[i]);
   Use(kMap, kColumns, "2026-11-10T10:00:00Z");
   Take(row);
-  for (size_t i = 0; i < first.size(); ++i) EXPECT_NE(ids_[i], first[i]);
+  EXPECT_EQ(ids_, first);  // a later export's row is the same row
 }
 
 TEST_F(WideRowsTest, FurtherRowsOfAnOrderAreLeftOutOrPartsOrEach) {
