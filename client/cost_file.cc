@@ -13,6 +13,7 @@
 #include "client/option_values.h"
 #include "client/show.h"
 #include "client/text.h"
+#include "client/toml_keys.h"
 #include "client/words.h"
 
 namespace plumblane::client {
@@ -50,8 +51,6 @@ const std::vector<std::string_view>& ClassKeys() {
   }();
   return *keys;
 }
-
-int64_t LineOf(const toml::node& node) { return node.source().begin.line; }
 
 // The shortest digits that read back equal.
 std::string NumberText(double number) {
@@ -99,13 +98,9 @@ class Reader {
   }
 
   void CheckKeys(const toml::table& table, std::span<const std::string_view> known) {
-    for (const auto& [key, node] : table) {
-      if (std::find(known.begin(), known.end(), key.str()) != known.end()) continue;
-      const std::string meant = DidYouMean(key.str(), Strings(known));
-      Refuse(key.source().begin.line, key.str(),
-             absl::StrCat("unknown key",
-                          meant.empty() ? "; expected of " + Listed(Strings(known)) : meant));
-    }
+    client::CheckKeys(table, known, [this](int64_t line, std::string_view key, std::string why) {
+      Refuse(line, key, std::move(why));
+    });
   }
 
   void ReadCurrency(const toml::table& top) {

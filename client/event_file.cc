@@ -154,8 +154,9 @@ RowOrRejection EventFile::ToRow(CsvRecord record) const {
                                   found, " of ", expected)});
     }
     return reject({"WRONG_COLUMNS", "",
-                   absl::StrCat("expected ", expected, " columns as in the first line, found ",
-                                found, "; a text with a comma in it must stand in quotes")});
+                   absl::StrCat("expected ", Counted(static_cast<int64_t>(expected), "column"),
+                                " as in the first line, found ", found,
+                                "; a text with a comma in it must stand in quotes")});
   }
   Row row{record.line, std::move(record.text), {}};
   for (size_t i = 0; i < found; ++i) {

@@ -11,6 +11,7 @@
 #include "client/column_guess.h"
 #include "client/countries.h"
 #include "client/text.h"
+#include "client/toml_keys.h"
 #include "client/words.h"
 
 namespace plumblane::client {
@@ -42,8 +43,6 @@ constexpr std::string_view kEventKeys[] = {
 
 constexpr char kUnsettled[] = "?";
 
-int64_t LineOf(const toml::node& node) { return node.source().begin.line; }
-
 class Reader {
  public:
   std::variant<MapFile, std::vector<Rejection>> Read(const toml::table& top) {
@@ -73,13 +72,9 @@ class Reader {
   }
 
   void CheckKeys(const toml::table& table, std::span<const std::string_view> known) {
-    for (const auto& [key, node] : table) {
-      if (std::find(known.begin(), known.end(), key.str()) != known.end()) continue;
-      const std::string meant = DidYouMean(key.str(), Strings(known));
-      Refuse(key.source().begin.line, key.str(),
-             absl::StrCat("unknown key",
-                          meant.empty() ? "; expected of " + Listed(Strings(known)) : meant));
-    }
+    client::CheckKeys(table, known, [this](int64_t line, std::string_view key, std::string why) {
+      Refuse(line, key, std::move(why));
+    });
   }
 
   // The text under this key; "" where there is none.

@@ -9,6 +9,7 @@
 #include "base/time.h"
 #include "client/review_words.h"
 #include "client/show.h"
+#include "client/table.h"
 #include "client/text.h"
 
 namespace plumblane::client {
@@ -16,11 +17,19 @@ namespace {
 
 constexpr int kLabel = 11;
 
-// 95 % or more, and one less for each 5 points below it.
-std::string MarkOf(double share) {
-  constexpr const char* kMarks[] = {"▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"};
-  return kMarks[std::clamp(static_cast<int>((share - 0.60 + 1e-9) / 0.05), 0, 7)];
-}
+// Signs for the weeks. On a plain screen (table.h) they are digits.
+struct Marks {
+  const char* levels[8];  // the last: 95 % or more, and one less for each 5 points below it
+  const char* none;
+
+  const char* Of(double share) const {
+    return levels[std::clamp(static_cast<int>((share - 0.60 + 1e-9) / 0.05), 0, 7)];
+  }
+};
+constexpr Marks kDrawn = {{"▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"}, "·"};
+constexpr Marks kPlain = {{"1", "2", "3", "4", "5", "6", "7", "8"}, "."};
+
+const Marks& MarksFor(int width) { return width >= kPlainWidth ? kPlain : kDrawn; }
 
 // A sign for each week of the period, the last ones where they are too many for the line.
 std::string WeeksText(const v1::Account& account, const v1::ReviewPeriod& period, int width) {
@@ -28,15 +37,17 @@ std::string WeeksText(const v1::Account& account, const v1::ReviewPeriod& period
   if (account.weeks().empty() || !first.ok() || !last.ok()) return "";
   const auto monday = [](Day day) { return day - (day.number + 3) % 7; };  // 1970 began on Thursday
   const int weeks = (monday(*last) - monday(*first)) / 7 + 1;
-  std::vector<std::string> marks(static_cast<size_t>(weeks), "·");
+  const Marks& with = MarksFor(width);
+  std::vector<std::string> marks(static_cast<size_t>(weeks), with.none);
   for (const v1::Week& week : account.weeks()) {
     const auto day = ParseDay(week.first_date());
     if (!day.ok() || !week.on_time().has_observed()) continue;
     const int at = (monday(*day) - monday(*first)) / 7;
-    if (at >= 0 && at < weeks) marks[static_cast<size_t>(at)] = MarkOf(week.on_time().observed());
+    if (at >= 0 && at < weeks) marks[static_cast<size_t>(at)] = with.Of(week.on_time().observed());
   }
   std::string text;
-  for (int i = std::max(0, weeks - width); i < weeks; ++i) text += marks[static_cast<size_t>(i)];
+  const int room = width - kLabel - 2;
+  for (int i = std::max(0, weeks - room); i < weeks; ++i) text += marks[static_cast<size_t>(i)];
   return text;
 }
 
@@ -70,7 +81,7 @@ std::string AccountText(const v1::Account& account, const v1::Review& review, in
   fact("on time", ShareText(figures.on_time()));
   fact("", ChangeLine(account, "on_time", v1::Change::AGAINST_PERIOD_BEFORE));
   fact("", ChangeLine(account, "on_time", v1::Change::AGAINST_YEAR_AGO));
-  fact("by week", WeeksText(account, review.period(), width - kLabel - 2));
+  fact("by week", WeeksText(account, review.period(), width));
   fact("bad, lost", ShareText(figures.defect()));
   fact("", ChangeLine(account, "defect", v1::Change::AGAINST_PERIOD_BEFORE));
   fact("", ChangeLine(account, "defect", v1::Change::AGAINST_YEAR_AGO));
@@ -124,10 +135,13 @@ std::string ShowReview(const v1::Review& review, int width) {
       screen += AccountText(account, review, width);
     }
   }
-  return screen + Wrapped(
-                      "By week: on time, █ 95 % or more, a step lower for each 5 points less; "
-                      "· no orders. Lanes, pairs, excuses and how it was counted: -o FILE.html.",
-                      width);
+  const Marks& marks = MarksFor(width);
+  return screen +
+         Wrapped(absl::StrCat("By week: on time, ", marks.levels[7],
+                              " 95 % or more, a step lower for each 5 points less; ", marks.none,
+                              " no orders. Lanes, pairs, excuses and how it was counted: "
+                              "-o FILE.html."),
+                 width);
 }
 
 }  // namespace plumblane::client

@@ -158,8 +158,9 @@ std::optional<std::variant<WideRow, Rejection>> WideFile::Next() {
       [](const std::string& cell) { return !Trimmed(cell).empty(); });
   if (has_more) {
     return reject({"WRONG_COLUMNS", "",
-                   absl::StrCat("expected ", expected, " columns as in the first line, found ",
-                                found, "; a text that holds the separator must stand in quotes")});
+                   absl::StrCat("expected ", Counted(static_cast<int64_t>(expected), "column"),
+                                " as in the first line, found ", found,
+                                "; a text that holds the separator must stand in quotes")});
   }
   if (found < expected && record->cut) {
     return reject({"CUT_LINE", "",

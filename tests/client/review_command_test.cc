@@ -15,6 +15,7 @@
 #include "client/show.h"
 #include "client/show_review.h"
 #include "client/support.h"
+#include "client/table.h"
 #include "plumblane/v1/reviews.grpc.pb.h"
 
 namespace plumblane::client {
@@ -221,6 +222,13 @@ TEST(ShowReviewTest, WholeScreen) {
             "\n"
             "By week: on time, █ 95 % or more, a step lower for each 5 points less; · no\n"
             "orders. Lanes, pairs, excuses and how it was counted: -o FILE.html.\n");
+}
+
+TEST(ShowReviewTest, APlainScreenHasDigitsForItsMarks) {
+  const std::string screen = ShowReview(SampleReview(), kPlainWidth);
+  EXPECT_THAT(screen, HasSubstr("\n  by week    81............\n"));
+  EXPECT_THAT(screen, HasSubstr("By week: on time, 8 95 % or more"));
+  for (const char c : screen) EXPECT_LT(static_cast<unsigned char>(c), 0x80);
 }
 
 TEST(ShowReviewTest, AYearAgoIsToldWhereItIsKnown) {
