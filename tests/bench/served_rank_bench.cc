@@ -9,8 +9,9 @@
 // The rival is the health check, asked in turn with it: what it waits for is not of our making in
 // the answer, but of the machine, the load generator and the library.
 //
-// Usage: served_rank_bench PLUMBLANED [suppliers [calls]]  (the daemon's binary; started on a
-// temporary directory; without a number of suppliers 200, 1,000 and 5,000)
+// Usage: served_rank_bench PLUMBLANED [suppliers [calls [events]]]  (the daemon's binary; started
+// on a temporary directory; without a number of suppliers 200, 1,000 and 5,000; at most so many
+// events a second, else as many as go)
 #include <grpcpp/grpcpp.h>
 #include <plumblane/v1/agreements.grpc.pb.h>
 #include <plumblane/v1/intake.grpc.pb.h>
@@ -18,6 +19,7 @@
 #include <sys/wait.h>
 
 #include <atomic>
+#include <chrono>
 #include <filesystem>
 #include <random>
 #include <thread>
@@ -120,7 +122,7 @@ void Fill(const std::shared_ptr<grpc::Channel>& channel, int suppliers) {
   load(&Agreements::Stub::LoadCosts, costs);
 }
 
-void Measure(const char* binary, int suppliers, size_t calls) {
+void Measure(const char* binary, int suppliers, size_t calls, double most_events) {
   char folder[] = "/tmp/plumblane-rank-XXXXXX";
   if (mkdtemp(folder) == nullptr) Die("no folder");
   const std::string base = folder, address = "unix:" + base + "/s";
@@ -154,6 +156,7 @@ void Measure(const char* binary, int suppliers, size_t calls) {
   for (const int64_t days : {0, 4}) {
     std::atomic<bool> done = false;
     std::atomic<int64_t> sent = 0;
+    const auto start = plumblane::bench::Clock::now();
     std::thread ingest([&] {
       plumblane::SetTurn(3000);
       grpc::ChannelArguments own;
@@ -165,9 +168,13 @@ void Measure(const char* binary, int suppliers, size_t calls) {
         sender.Order(static_cast<int>(random() % static_cast<uint32_t>(suppliers)),
                      kStart + 262 * kDay, days);
         sent = sender.count();
+        if (most_events > 0 && sent % 250 == 0) {  // a batch went
+          std::this_thread::sleep_until(
+              start + std::chrono::microseconds(
+                          static_cast<int64_t>(2e6 * static_cast<double>(sent) / most_events)));
+        }
       }
     });
-    const auto start = plumblane::bench::Clock::now();
     tell(days == 0 ? "today" : "older");
     const double seconds = plumblane::bench::Seconds(plumblane::bench::Clock::now() - start);
     std::printf(" %9.0f\n", 2 * static_cast<double>(sent) / seconds);
@@ -183,15 +190,16 @@ void Measure(const char* binary, int suppliers, size_t calls) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc < 2 || argc > 4) return 2;
+  if (argc < 2 || argc > 5) return 2;
   std::printf("RankSuppliers by cost, us, ten told, and the empty call asked in turn with it\n");
   std::printf("suppliers  ingest       p50       p99   empty p50       p99  events/s\n");
   const size_t calls = argc > 3 ? std::strtoul(argv[3], nullptr, 10) : 2000;
+  const double most_events = argc > 4 ? std::strtod(argv[4], nullptr) : 0;
   if (argc > 2) {
-    Measure(argv[1], std::atoi(argv[2]), calls);
+    Measure(argv[1], std::atoi(argv[2]), calls, most_events);
   } else {
     for (const int suppliers : {200, 1000, 5000}) {
-      Measure(argv[1], suppliers, suppliers > 1000 ? 300 : calls);
+      Measure(argv[1], suppliers, suppliers > 1000 ? 300 : calls, most_events);
     }
   }
   return 0;
