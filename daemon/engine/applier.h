@@ -14,6 +14,7 @@
 
 #include <absl/status/statusor.h>
 
+#include <functional>
 #include <memory>
 #include <string>
 #include <vector>
@@ -62,9 +63,11 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
 absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
                                     Format& format);
 
-// Folds every stored order and compares with the stored cells, indexes, pairs, sends and states of
-// assignments: empty when all is equal, else the first difference in words.
+// Folds every stored order and compares with the stored cells, indexes, pairs, sends, counts and
+// states of assignments: empty when all is equal, else the first difference in words. `told` is
+// given the number of orders folded, now and then; false ends it with the error CANCELLED.
 absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catalog& catalog,
-                                           const FoldRules& rules);
+                                           const FoldRules& rules,
+                                           const std::function<bool(int64_t)>& told = {});
 
 }  // namespace plumblane

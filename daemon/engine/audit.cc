@@ -16,6 +16,8 @@
 namespace plumblane {
 namespace {
 
+constexpr int64_t kToldEvery = 256;
+
 std::string Readable(std::string_view key) {
   return absl::CHexEscape(absl::string_view(key.data(), key.size()));
 }
@@ -180,22 +182,36 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
 }
 
 absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catalog& catalog,
-                                           const FoldRules& rules) {
+                                           const FoldRules& rules,
+                                           const std::function<bool(int64_t)>& told) {
   Changes all;
   absl::Status bad;
   std::map<std::string, std::string> sends;
+  int64_t records = 0, orders = 0, events_seen = 0;
   const absl::Status scanned = snapshot.Scan(Space::kOrders, "", "", [&](auto key, auto value) {
     auto events = DecodeOrder(value);
     bad = events.status();
     if (!bad.ok()) return false;
     const OrderKey order = ParseOrderRecordKey(key);
-    all.Replace(order, {}, Fold(order, *events, rules, *catalog.excuses));
+    const OrderState state = Fold(order, *events, rules, *catalog.excuses);
+    all.Replace(order, {}, state);
+    orders += StandingOf(state).orders;
+    events_seen += static_cast<int64_t>(events->size());
+    if (told && ++records % kToldEvery == 0 && !told(records)) {
+      bad = absl::CancelledError("given up");
+      return false;
+    }
     for (const int64_t send : SendsOf(*events)) sends[SendOrderKey(send, order)] = "";
     return true;
   });
   bad.Update(scanned);
   if (!bad.ok()) return bad;
 
+  if (orders != catalog.order_count || events_seen != catalog.event_count) {
+    return absl::StrCat("stored are ", orders, " order parts with ", events_seen,
+                        " events, counted were ", catalog.order_count, " with ",
+                        catalog.event_count);
+  }
   auto difference = Compare(snapshot, Space::kCells, "", EncodePages(all.TakeCells()), "cell page");
   if (!difference.ok() || !difference->empty()) return difference;
   std::map<std::string, std::string> pairs;
