@@ -58,8 +58,8 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
                                  Format& format);
 
 // Takes data of an earlier version to kFormatVersion: the changes, with the new format record in
-// the batch, and `format` after them. Version 1 had neither the cells of exposure nor the indexes
-// of claims.
+// the batch, and `format` after them. Orders are kept and all that follows from them is counted
+// anew, so that no version's way of counting need be remembered.
 absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
                                     Format& format);
 

@@ -3,6 +3,7 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
+#include <filesystem>
 #include <utility>
 
 namespace plumblane {
@@ -121,6 +122,11 @@ absl::Status WhyNotOpened(const std::string& path, const rocksdb::Status& status
   // Unknown column families are reported as an invalid argument: not a directory of ours.
   if (status.IsInvalidArgument()) {
     return absl::DataLossError(absl::StrCat(path, " holds other data: ", text));
+  }
+  // A file that others name is gone.
+  std::error_code error;
+  if (status.IsPathNotFound() && std::filesystem::exists(path + "/CURRENT", error)) {
+    return absl::DataLossError(text);
   }
   return ToStatus(status);
 }
