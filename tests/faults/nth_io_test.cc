@@ -144,7 +144,7 @@ class FaultyFiles final : public rocksdb::FileSystemWrapper {
   Plan& plan_;
 };
 
-constexpr int kSubmissions = 12, kOrdersInEach = 30;
+constexpr int kSubmissions = 12, kOrdersInEach = 100;
 
 Submission SubmissionOf(int number) {
   Submission submission;
