@@ -179,7 +179,7 @@ struct Account {
   std::vector<Point> points;
   StakeSum at_stake;  // of the points raised
   std::vector<TargetReading> targets;
-  ByText<ItemCount> item_counts;    // suppliers, until they are judged: then empty
+  ByText<ItemCount> item_counts;  // suppliers, until they are judged: then empty
   std::vector<SpoilingItem> items;
   std::map<std::string, ExcusedOrders> excuses;     // by reason
   std::array<MoneySums, kStakeCount> paid_for;      // by Stake
