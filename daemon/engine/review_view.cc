@@ -239,9 +239,10 @@ class View::Reviewer {
     return counted.status();
   }
 
-  // Makes the account of what was counted, where there was any order.
+  // Makes the account of what was counted, where there was any order. From several threads, each
+  // with suppliers of its own.
   void Keep(Kept& kept, const Counting& counted, const std::string& supplier,
-            const std::optional<LaneQuery>& lane) const {
+            const std::optional<LaneQuery>& lane) {
     const Scope scope = supplier.empty() ? Scope::kWithExcused : Scope::kCounted;
     std::array<Figures, kPeriodCount> figures;
     for (size_t i = 0; i < kPeriodCount; ++i) {
@@ -270,9 +271,7 @@ class View::Reviewer {
     }
     if (account.IsSupplier()) {
       const auto items = orders_.items.find(supplier);
-      if (items != orders_.items.end()) {
-        account.item_counts.insert(items->second.begin(), items->second.end());
-      }
+      if (items != orders_.items.end()) account.item_counts = std::move(items->second);
       if (priced_ != nullptr) account.costs = counted.orders.costs;
       const HeldTerms* terms = view_.catalog_->agreements->terms.Find(supplier);
       if (terms != nullptr) account.targets = ReadTargets(terms->terms.targets, account.period);

@@ -10,6 +10,8 @@
 #include <optional>
 #include <set>
 #include <string>
+#include <string_view>
+#include <unordered_map>
 #include <vector>
 
 #include "agreements/costs.h"
@@ -121,6 +123,13 @@ struct PeriodCosts {
   bool operator==(const PeriodCosts&) const = default;
 };
 
+// Hashed for the many that are counted; looked up without making a string.
+struct TextHash : std::hash<std::string_view> {
+  using is_transparent = void;
+};
+template <typename Value>
+using ByText = std::unordered_map<std::string, Value, TextHash, std::equal_to<>>;
+
 // An item of one supplier.
 struct ItemCount {
   HitCount late, defect;
@@ -170,7 +179,7 @@ struct Account {
   std::vector<Point> points;
   StakeSum at_stake;  // of the points raised
   std::vector<TargetReading> targets;
-  std::map<std::string, ItemCount> item_counts;  // suppliers
+  ByText<ItemCount> item_counts;  // suppliers, until they are judged: then empty
   std::vector<SpoilingItem> items;
   std::map<std::string, ExcusedOrders> excuses;     // by reason
   std::array<MoneySums, kStakeCount> paid_for;      // by Stake

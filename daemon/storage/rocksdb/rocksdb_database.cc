@@ -97,7 +97,10 @@ std::shared_ptr<const Snapshot> SnapshotOf(std::shared_ptr<const Database> datab
 
 std::vector<rocksdb::ColumnFamilyDescriptor> FamiliesFor(const RocksDbStoreOptions& options,
                                                          const std::vector<Space>& spaces) {
-  const auto cache = rocksdb::NewLRUCache(static_cast<size_t>(options.block_cache_bytes));
+  // The library's own choice cuts a small cache into so many parts that large blocks fit into none.
+  constexpr int kShardBits = 3;
+  const auto cache =
+      rocksdb::NewLRUCache(static_cast<size_t>(options.block_cache_bytes), kShardBits);
   std::vector<rocksdb::ColumnFamilyDescriptor> families;
   families.reserve(spaces.size());
   for (const Space space : spaces) {
