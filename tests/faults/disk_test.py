@@ -186,7 +186,9 @@ def needs_preloading(test):
 
 
 if __name__ == "__main__":
-    main([*map(needs_preloading, [after_a_failed_sync_or_write_it_ends_and_loses_nothing, without_faults_the_same_daemon_goes_on,
-          a_disk_that_stands_still_acknowledges_nothing_until_it_moves]),
+    main([*map(needs_preloading, [
+              after_a_failed_sync_or_write_it_ends_and_loses_nothing,
+              without_faults_the_same_daemon_goes_on,
+              a_disk_that_stands_still_acknowledges_nothing_until_it_moves]),
           before_it_is_full_events_are_refused_and_questions_answered,
           full_in_one_stroke_it_still_loses_nothing])
