@@ -133,6 +133,11 @@ SniffedTable Sniff(const std::string& bytes, bool is_whole) {
   const auto decoder = TextDecoder::Make(table.form.encoding, /*cr_ends_line=*/false);
   (*decoder)->Decode(bytes, text);
   if (is_whole) (*decoder)->Finish(text);
+  const size_t first = text.find_first_not_of(" \t\r\n");
+  if (first != std::string::npos && (text[first] == '{' || text[first] == '[')) {
+    table.form.is_json = true;
+    return table;
+  }
   table.has_crlf = text.find("\r\n") != std::string::npos;
   table.form.cr_ends_line =
       text.find('\n') == std::string::npos && text.find('\r') != std::string::npos;

@@ -11,6 +11,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "client/json_reader.h"
 #include "client/text.h"
 
 namespace plumblane::client {
@@ -19,6 +20,12 @@ namespace {
 constexpr std::string_view kNothing[] = {
     "-", "--", "n/a", "N/A", "null", "NULL", "#N/A", "NaN", "0000-00-00", "0000-00-00 00:00:00"};
 constexpr std::string_view kHardBlank = "\xC2\xA0";
+
+constexpr size_t kMostMembers = 20'000;
+
+bool IsNested(const Cell& cell) {
+  return cell.kind == Cell::Kind::kOther && cell.value != "true" && cell.value != "false";
+}
 
 bool IsControl(char c) {
   const auto byte = static_cast<unsigned char>(c);
@@ -96,7 +103,11 @@ WideFile::Opened WideFile::Open(const std::string& path, int in_fd, const TableF
   const bool is_known = decoder.ok();
   file->lines_ = std::make_unique<LineReader>(fd, /*owned=*/!is_stdin,
                                               is_known ? *std::move(decoder) : nullptr);
-  file->csv_ = std::make_unique<CsvReader>(file->lines_.get(), form.delimiter);
+  if (form.is_json) {
+    file->values_ = std::make_unique<JsonValues>(file->lines_.get());
+  } else {
+    file->csv_ = std::make_unique<CsvReader>(file->lines_.get(), form.delimiter);
+  }
   if (!is_known) {
     return Refusal{kUsage, absl::StrCat(file->name_, ": encoding ", Quoted(form.encoding), ": ",
                                         std::string(decoder.status().message()))};
@@ -105,8 +116,52 @@ WideFile::Opened WideFile::Open(const std::string& path, int in_fd, const TableF
   if (fstat(fd, &status) == 0 && S_ISDIR(status.st_mode)) {
     return Refusal{kFailed, absl::StrCat(path, ": is a directory; name the files in it")};
   }
-  if (auto refusal = file->ReadHeader(form)) return *std::move(refusal);
+  auto refusal = form.is_json ? file->ReadMembers(path, form) : file->ReadHeader(form);
+  if (refusal) return *std::move(refusal);
   return file;
+}
+
+std::optional<Refusal> WideFile::ReadMembers(const std::string& path, const TableForm& form) {
+  if (is_stdin_) return Refusal{kUsage, name_ + ": JSON is read twice; name a file"};
+  LineReader lines(open(path.c_str(), O_RDONLY | O_CLOEXEC), /*owned=*/true,
+                   *TextDecoder::Make(form.encoding, form.cr_ends_line));
+  JsonValues values(&lines);
+  bool has_any = false;
+  while (const std::optional<Line> value = values.Next()) {
+    has_any = true;
+    const RowOrRejection read = ReadJsonRow(*value);
+    const Row* row = std::get_if<Row>(&read);
+    if (row == nullptr) continue;
+    for (const Cell& cell : row->cells) {
+      if (IsNested(cell) || !places_.emplace(cell.field, columns_.size()).second) continue;
+      columns_.push_back(cell.field);
+      if (columns_.size() > kMostMembers) {
+        return Refusal{kUsage, absl::StrCat(name_, ": line ", row->line, ": more than ",
+                                            Thousands(kMostMembers), " different members")};
+      }
+    }
+  }
+  if (!lines.error().empty()) return Refusal{kFailed, absl::StrCat(name_, ": ", lines.error())};
+  if (!has_any || !columns_.empty()) return std::nullopt;
+  return Refusal{kUsage, absl::StrCat(name_,
+                                      ": is JSON without a list of objects; a table is a list of "
+                                      "objects, or one object a line, with texts and numbers in "
+                                      "them")};
+}
+
+std::optional<std::variant<WideRow, Rejection>> WideFile::NextObject() {
+  const std::optional<Line> value = values_->Next();
+  if (!value) return std::nullopt;
+  RowOrRejection read = ReadJsonRow(*value);
+  if (Rejection* bad = std::get_if<Rejection>(&read)) return std::move(*bad);
+  Row& row = std::get<Row>(read);
+  WideRow wide{row.line, std::move(row.text), std::vector<std::string>(columns_.size())};
+  for (Cell& cell : row.cells) {
+    const auto place = places_.find(cell.field);
+    if (place == places_.end() || IsNested(cell)) continue;
+    wide.cells[place->second] = std::string(Trimmed(cell.value));
+  }
+  return wide;
 }
 
 std::optional<Refusal> WideFile::ReadHeader(const TableForm& form) {
@@ -137,6 +192,7 @@ std::optional<Refusal> WideFile::ReadHeader(const TableForm& form) {
 }
 
 std::optional<std::variant<WideRow, Rejection>> WideFile::Next() {
+  if (values_) return NextObject();
   std::optional<CsvRecord> record = std::exchange(first_, std::nullopt);
   if (!record && !columns_.empty()) record = csv_->Next();
   if (!record) return std::nullopt;
