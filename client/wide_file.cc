@@ -32,6 +32,22 @@ bool IsControl(char c) {
   return byte < 32 && byte != '\t' && byte != '\n' && byte != '\r' && byte != '\f';
 }
 
+// What is wrong with a line that holds bytes that are no text.
+std::optional<Complaint> NoText(const std::string& line) {
+  size_t bad = 0;
+  if (!IsUtf8(line, &bad)) {
+    return Complaint{"NOT_UTF8", "",
+                     absl::StrCat("byte ", bad,
+                                  " of the line is no UTF-8 text; the map's `encoding` may be "
+                                  "wrong")};
+  }
+  const auto odd = std::find_if(line.begin(), line.end(), IsControl);
+  if (odd == line.end()) return std::nullopt;
+  return Complaint{"NOT_TEXT", "",
+                   absl::StrCat("byte ", 1 + (odd - line.begin()), " of the line is no text but 0x",
+                                absl::Hex(static_cast<unsigned char>(*odd), absl::kZeroPad2))};
+}
+
 }  // namespace
 
 std::string NoTextTable(const std::string& beginning) {
@@ -57,6 +73,8 @@ std::string NoTextTable(const std::string& beginning) {
   // UTF-16 without a mark has a zero in nearly every second byte, and else next to no others.
   const auto zeros = std::count(beginning.begin(), beginning.end(), '\0');
   if (zeros == odd && 5 * zeros > 2 * static_cast<long>(beginning.size())) return "";
+  // A few are a mishap of some rows, which are refused one by one.
+  if (odd * 100 <= static_cast<long>(beginning.size())) return "";
   return "holds bytes that are no text, so it is no text table";
 }
 
@@ -176,10 +194,9 @@ std::optional<Refusal> WideFile::ReadHeader(const TableForm& form) {
   if (!first) return std::nullopt;
   const std::string what = NoTextTable(first->text);
   if (!what.empty()) return refuse(what);
-  if (first->complaint || !IsUtf8(first->text)) {
-    return refuse(absl::StrCat(
-        "line ", first->line, ": ",
-        first->complaint ? first->complaint->message : "is no " + form.encoding + " text"));
+  if (!first->complaint) first->complaint = NoText(first->text);
+  if (first->complaint) {
+    return refuse(absl::StrCat("line ", first->line, ": ", first->complaint->message));
   }
   std::vector<std::string> headers(first->cells.size());
   if (form.has_header) {
@@ -200,13 +217,7 @@ std::optional<std::variant<WideRow, Rejection>> WideFile::Next() {
     return Rejection{record->line, std::move(why), std::move(record->text)};
   };
   if (record->complaint) return reject(*std::move(record->complaint));
-  size_t bad_byte = 0;
-  if (!IsUtf8(record->text, &bad_byte)) {
-    return reject({"NOT_UTF8", "",
-                   absl::StrCat("byte ", bad_byte,
-                                " of the line is no UTF-8 text; the map's `encoding` may be "
-                                "wrong")});
-  }
+  if (auto no_text = NoText(record->text)) return reject(*std::move(no_text));
   const size_t found = record->cells.size(), expected = columns_.size();
   // Spreadsheets leave out empty cells at the end, and write them where there is no column.
   const bool has_more = std::any_of(

@@ -4,6 +4,7 @@
 
 #include "client/exit_codes.h"
 #include "client/fake_daemon.h"
+#include "client/send_report.h"
 #include "client/show_sends.h"
 #include "client/support.h"
 
@@ -107,6 +108,17 @@ TEST_F(SendsTest, TheEffectIsShownBeforeItIsDone) {
   const Result twice = Run({"sends", "undo", "11", "--yes"});
   EXPECT_EQ(twice.code, kFailed);
   EXPECT_EQ(twice.err, "send 11 was taken back already\n");
+}
+
+TEST(SendReport, SaysWhyAMappedRowIsInConflictAndWhatToDo) {
+  FileReport report;
+  report.is_complete = true;
+  report.conflicts = 2;
+  report.conflict_remarks.Add(4, "known");
+  const std::string words = "was it sent with another map?";
+  EXPECT_THAT(ToText({report}, 80), testing::Not(HasSubstr(words)));
+  report.is_mapped = true;
+  EXPECT_THAT(ToText({report}, 200), HasSubstr(words));
 }
 
 }  // namespace
