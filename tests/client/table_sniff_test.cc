@@ -154,7 +154,7 @@ TEST(WideFileTest, RowsThatAreShortEndInNothingAndLongOnesAreRefused) {
 }
 
 TEST(WideFileTest, BytesThatAreNoTextCostTheirRowAlone) {
-  EXPECT_THAT(RowsOf(std::string("A,B\n1,\0x\n2,y\n3,\xE4\n", 18), {}),
+  EXPECT_THAT(RowsOf(std::string("A,B\n1,\0x\n2,y\n3,\xE4\n", 17), {}),
               ElementsAre("A", "B", "2!NOT_TEXT", "3:2|y|", "4!NOT_UTF8"));
   EXPECT_THAT(RowsOf(std::string("A,\0\n", 4) + std::string(400, 'x'), {}),
               ElementsAre(HasSubstr("line 1: byte 3 of the line is no text but 0x00")));
