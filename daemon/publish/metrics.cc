@@ -1,9 +1,11 @@
 #include "publish/metrics.h"
 
+#include <sys/resource.h>
 #include <sys/statvfs.h>
 
 #include <algorithm>
 #include <filesystem>
+#include <iterator>
 #include <map>
 
 namespace plumblane {
@@ -39,6 +41,7 @@ std::vector<prometheus::MetricFamily> Metrics::Collect() const {
       .Set(1, {{"version", sources_.version}});
   sheet.Gauge("now_timestamp_seconds", "Now, by the clock that scores go by.")
       .Set(Seconds(view.now()));
+  AddProcess(sheet);
   AddIntake(sheet);
   AddSources(view, sheet);
   AddDisk(sheet);
@@ -46,6 +49,21 @@ std::vector<prometheus::MetricFamily> Metrics::Collect() const {
   AddSnapshot(sheet);
   AddSuppliers(view, sheet);
   return sheet.Take();
+}
+
+void Metrics::AddProcess(MetricSheet& sheet) const {
+  sheet.Gauge("start_timestamp_seconds", "When the daemon started.").Set(Seconds(started_));
+  std::error_code error;
+  const std::filesystem::directory_iterator files("/proc/self/fd", error);
+  if (!error) {
+    sheet.Gauge("open_files", "Files and connections that are open.")
+        .Set(Number(std::distance(files, {})));
+  }
+  rlimit limit{};
+  if (getrlimit(RLIMIT_NOFILE, &limit) == 0 && limit.rlim_cur != RLIM_INFINITY) {
+    sheet.Gauge("open_files_limit", "As many may be open.")
+        .Set(static_cast<double>(limit.rlim_cur));
+  }
 }
 
 void Metrics::AddIntake(MetricSheet& sheet) const {

@@ -20,8 +20,9 @@ SAMPLE = os.path.join(ROOT, "sample-events")
 class Daemon:
     """A daemon on a data directory; start() waits for its ready line."""
 
-    def __init__(self, folder, *flags, clock="events"):
+    def __init__(self, folder, *flags, clock="events", environment=None):
         self.folder = folder
+        self.environment = environment  # besides ours
         self.data = os.path.join(folder, "data")
         self.socket = os.path.join(folder, "s")
         self.address = "unix:" + self.socket
@@ -32,7 +33,8 @@ class Daemon:
         self.log = open(os.path.join(self.folder, "log"), "a")
         self.process = subprocess.Popen(
             [os.path.join(BIN, "plumblaned"), *self.flags],
-            stdout=subprocess.PIPE, stderr=self.log, text=True)
+            stdout=subprocess.PIPE, stderr=self.log, text=True,
+            env={**os.environ, **(self.environment or {})})
         line = self.process.stdout.readline()
         if not line.startswith("ready"):
             raise RuntimeError(f"daemon did not start ({self.process.wait()}): {self.read_log()}")
