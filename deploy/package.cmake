@@ -53,7 +53,7 @@ set(CPACK_PACKAGE_NAME plumblane)
 set(CPACK_PACKAGE_VERSION ${PROJECT_VERSION})
 set(CPACK_DEBIAN_PACKAGE_RELEASE 1)
 set(CPACK_DEBIAN_FILE_NAME DEB-DEFAULT)
-set(CPACK_DEBIAN_PACKAGE_MAINTAINER "Plumblane <plumblane@localhost.localdomain>")
+set(CPACK_DEBIAN_PACKAGE_MAINTAINER "Plumblane <plumblane@plumblane.invalid>")
 set(CPACK_DEBIAN_PACKAGE_SECTION misc)
 set(CPACK_PACKAGE_DESCRIPTION_SUMMARY "says which supplier gets the next order of a small shop")
 set(CPACK_DEBIAN_PACKAGE_DESCRIPTION
@@ -61,7 +61,8 @@ set(CPACK_DEBIAN_PACKAGE_DESCRIPTION
 tells from them which supplier gets the next order and why, how each supplier
 and each lane keeps its promises, and how sure that is.
 .
-This package has the daemon plumblaned, run by systemd, and its client plumblane.")
+This package has the daemon plumblaned, run by systemd, and its client
+plumblane.")
 set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
 set(CPACK_DEBIAN_PACKAGE_DEPENDS "tzdata, systemd | systemd-standalone-sysusers | systemd-sysusers")
 set(CPACK_DEBIAN_PACKAGE_RECOMMENDS "ca-certificates, iso-codes")

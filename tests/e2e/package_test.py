@@ -81,12 +81,18 @@ def lintian_finds_no_error():
     print(run("lintian", "--allow-root", "--fail-on", "error", PACKAGE.path).strip())
 
 
-if __name__ == "__main__":
+def nothing_is_packed_here():
     with open(os.path.join(BUILD, "CMakeCache.txt")) as cache:
         if re.search("^PLUMBLANE_SANITIZE:[A-Z]+=.", cache.read(), re.M):
-            main([lambda: "a build with a sanitizer is not packed"])
+            return "a build with a sanitizer is not packed"
     if shutil.which("dpkg-shlibdeps") is None:
-        main([lambda: "dpkg-shlibdeps (Debian package dpkg-dev) is not installed"])
+        return "dpkg-shlibdeps (Debian package dpkg-dev) is not installed"
+    return None
+
+
+if __name__ == "__main__":
+    if nothing_is_packed_here():
+        main([nothing_is_packed_here])
     with Folder() as packed:
         PACKAGE = Package(packed)
         main([it_holds_what_a_service_needs, its_settings_are_fine_and_those_of_its_unit,
