@@ -213,7 +213,7 @@ class PlainFields {
     Text(kItem, order_.item);
     Pass(kUnits);
     Sum(kCost, order_.cost);
-    std::optional<PlainOrder::Sum> passed;
+    std::optional<PlainSum> passed;
     Sum(kSale, passed);
     if (fields_.Has(kReason)) return false;
     Sum(kClaim, passed);
@@ -233,8 +233,8 @@ class PlainFields {
     fields_.Text(bit, said);
     if (fact.empty()) fact = said;
   }
-  void Sum(Bit bit, std::optional<PlainOrder::Sum>& fact) {
-    std::optional<PlainOrder::Sum> said;
+  void Sum(Bit bit, std::optional<PlainSum>& fact) {
+    std::optional<PlainSum> said;
     fields_.Sum(bit, said);
     if (!fact) fact = said;
   }

@@ -54,11 +54,16 @@ class HeldThread:
     SEIZE, INTERRUPT, DETACH, WALL = 0x4206, 0x4207, 17, 0x40000000
 
     def __init__(self, process, name):
+        self.libc = ctypes.CDLL(None, use_errno=True)
+        self.thread = None
+        assert wait_for(lambda: self.find(process, name)), f"no thread is called {name}"
+
+    def find(self, process, name):
         for thread in os.listdir(f"/proc/{process}/task"):
             with open(f"/proc/{process}/task/{thread}/comm") as file:
                 if file.read().strip() == name:
                     self.thread = int(thread)
-        self.libc = ctypes.CDLL(None, use_errno=True)
+        return self.thread is not None
 
     def call(self, request):
         if self.libc.ptrace(request, self.thread, None, None) != 0:
