@@ -3,7 +3,11 @@
 #include <errno.h>
 #include <poll.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
+
+#include <algorithm>
+#include <utility>
 
 namespace plumblane::client {
 namespace {
@@ -13,6 +17,12 @@ constexpr size_t kKeptOfLongLine = 200;
 constexpr char kByteOrderMark[] = "\xEF\xBB\xBF";
 
 }  // namespace
+
+LineReader::LineReader(int fd, bool owned, std::unique_ptr<TextDecoder> decoder)
+    : fd_(fd), owned_(owned), decoder_(std::move(decoder)) {
+  struct stat status {};
+  if (fstat(fd, &status) == 0 && S_ISREG(status.st_mode)) size_ = status.st_size;
+}
 
 LineReader::~LineReader() {
   if (owned_) close(fd_);
@@ -31,6 +41,7 @@ bool LineReader::Fill() {
   if (count < 0) error_ = strerror(errno);
   buffer_.resize(kept + static_cast<size_t>(count > 0 ? count : 0));
   at_end_ = count <= 0;
+  if (count > 0) bytes_read_ += count;
   if (!decoder_) return count > 0;
   const std::string bytes = buffer_.substr(kept);
   buffer_.resize(kept);
@@ -68,6 +79,11 @@ std::optional<Line> LineReader::Next() {
     line.cut = true;
     return Finish(std::move(line));
   }
+}
+
+std::optional<double> LineReader::share_read() const {
+  if (size_ <= 0) return std::nullopt;
+  return std::min(1.0, static_cast<double>(bytes_read_) / static_cast<double>(size_));
 }
 
 bool LineReader::ReadyWithin(int millis) const {
