@@ -1,4 +1,5 @@
 // plumblaned: parse, run, exit code.
+#include <google/protobuf/stubs/logging.h>
 #include <signal.h>
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
@@ -97,6 +98,8 @@ int main(int argc, char** argv) {
     return plumblane::kExitStopped;
   }
 
+  // A message that cannot be read is answered; a line each would let its sender fill the log.
+  google::protobuf::SetLogHandler(nullptr);
   spdlog::set_default_logger(spdlog::stderr_color_mt("plumblaned"));
   spdlog::set_pattern("%Y-%m-%dT%H:%M:%S.%eZ %l %v", spdlog::pattern_time_type::utc);
   spdlog::set_level(spdlog::level::from_str(settings.log_level));

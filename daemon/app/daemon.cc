@@ -156,6 +156,9 @@ class Server {
     return absl::OkStatus();
   }
 
+  // A channel that needs no listener and asks nobody for a certificate.
+  std::shared_ptr<grpc::Channel> Inside() { return server_->InProcessChannel({}); }
+
   const IntakeService::Totals& intake_totals() const { return intake_.totals(); }
 
   // Answers what is in flight, then ends; calls still open at the deadline are cut.
@@ -259,11 +262,12 @@ int RunDaemon(const Settings& settings, const std::string& version,
   manager.Ready();
   std::optional<Watchdog> watchdog(
       std::in_place, manager,
-      [&addresses, pulse = WritersPulse(engine)](std::chrono::milliseconds time) mutable {
-        const auto each = time / (1 + static_cast<int>(addresses.size()));
-        return pulse.BeatsWithin(each) &&
+      [&addresses, inside = server.Inside(),
+       pulse = WritersPulse(engine)](std::chrono::milliseconds time) mutable {
+        const auto each = time / (2 + static_cast<int>(addresses.size()));
+        return pulse.BeatsWithin(each) && HealthAnswers(inside, each) &&
                std::all_of(addresses.begin(), addresses.end(),
-                           [&](const auto& address) { return HealthAnswers(address, each); });
+                           [&](const auto& address) { return Listens(address, each); });
       });
   wait_for_stop();
   spdlog::info("stopping");

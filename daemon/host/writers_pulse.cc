@@ -9,7 +9,6 @@ struct WritersPulse::Asked {
   std::mutex mutex;
   std::condition_variable changed;
   bool answered = false;  // guarded by mutex
-  bool well = false;      // guarded by mutex
 };
 
 WritersPulse::WritersPulse(Engine& engine)
@@ -18,10 +17,9 @@ WritersPulse::WritersPulse(Engine& engine)
 bool WritersPulse::BeatsWithin(std::chrono::milliseconds time) {
   if (!asked_) {
     asked_ = std::make_shared<Asked>();
-    const bool queued = engine_.Submit({}, [asked = asked_](const Receipt& receipt) {
+    const bool queued = engine_.Submit({}, [asked = asked_](const Receipt&) {
       const std::lock_guard lock(asked->mutex);
       asked->answered = true;
-      asked->well = receipt.status.ok();
       asked->changed.notify_all();
     });
     if (!queued) asked_.reset();
@@ -30,10 +28,9 @@ bool WritersPulse::BeatsWithin(std::chrono::milliseconds time) {
   if (asked_) {
     std::unique_lock lock(asked_->mutex);
     asked_->changed.wait_for(lock, time, [this] { return asked_->answered; });
-    beats = asked_->answered && asked_->well;
-    const bool over = asked_->answered;
+    beats = asked_->answered;
     lock.unlock();
-    if (over) asked_.reset();
+    if (beats) asked_.reset();
   }
   // A long queue is worked through entry by entry before the empty submission's turn comes.
   const uint64_t entries = engine_.Look().catalog().log_sequence;

@@ -16,8 +16,8 @@ class WritersPulse {
   explicit WritersPulse(Engine& engine);
 
   // Whether the committer has taken something since the last call: an entry, or the empty
-  // submission that is sent for this and waited for. False at once after a failed write: nothing is
-  // taken then.
+  // submission that is sent for this and waited for. After a failed write that one is answered too:
+  // nothing hangs, and what is to be done then is not for this to say.
   bool BeatsWithin(std::chrono::milliseconds time);
 
  private:
