@@ -61,7 +61,7 @@ def its_settings_are_fine_and_those_of_its_unit():
     text = PACKAGE.read(config)
     assert '\ndata_directory = "/var/lib/plumblane"\n' in text  # StateDirectory=
     assert '\nlisten = ["unix:/run/plumblane/plumblane.sock"]\n' in text  # RuntimeDirectory=
-    assert "StateDirectory=plumblane\n" in unit and "RuntimeDirectory=plumblane\n" in unit
+    assert "StateDirectory=plumblane plumblane-backup\n" in unit and "RuntimeDirectory=plumblane\n" in unit
 
 
 def it_depends_on_what_is_linked_and_has_the_version_of_its_changelog():
