@@ -1,7 +1,5 @@
 #include "host/self_probe.h"
 
-#include <absl/strings/match.h>
-#include <absl/strings/strip.h>
 #include <grpcpp/generic/generic_stub.h>
 #include <grpcpp/support/byte_buffer.h>
 #include <netdb.h>
@@ -23,19 +21,26 @@ struct Place {
   socklen_t size = 0;  // 0: it is not known
 };
 
+// Whether `text` began with it and lost it.
+bool TakePrefix(std::string_view& text, std::string_view prefix) {
+  if (!text.starts_with(prefix)) return false;
+  text.remove_prefix(prefix.size());
+  return true;
+}
+
 Place PlaceOf(std::string_view address) {
   Place place;
-  if (absl::ConsumePrefix(&address, "unix:")) {
+  if (TakePrefix(address, "unix:")) {
     auto* path = reinterpret_cast<sockaddr_un*>(&place.address);
     path->sun_family = AF_UNIX;
     address.copy(path->sun_path, sizeof(path->sun_path) - 1);
     place.size = sizeof(sockaddr_un);
     return place;
   }
-  absl::ConsumePrefix(&address, "tls:");
+  TakePrefix(address, "tls:");
   const size_t colon = address.rfind(':');
   std::string_view host = address.substr(0, colon);
-  if (absl::ConsumePrefix(&host, "[")) absl::ConsumeSuffix(&host, "]");
+  if (TakePrefix(host, "[")) host.remove_suffix(1);
   addrinfo hints{};
   hints.ai_socktype = SOCK_STREAM;
   addrinfo* found = nullptr;

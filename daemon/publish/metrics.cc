@@ -68,7 +68,9 @@ void Metrics::AddProcess(MetricSheet& sheet) const {
 
 void Metrics::AddIntake(MetricSheet& sheet) const {
   const View view = sources_.engine.Look();
-  sheet.Gauge("accepting_events", "1 while events are taken, 0 after a failed write.")
+  sheet
+      .Gauge("accepting_events",
+             "1 while events are taken, 0 for lack of room or after a failed write.")
       .Set(sources_.engine.AcceptsEvents() ? 1 : 0);
   sheet.Gauge("queued_events", "Events that wait to be written.")
       .Set(static_cast<double>(sources_.engine.QueuedEvents()));
