@@ -20,21 +20,24 @@ SAMPLE = os.path.join(ROOT, "sample-events")
 class Daemon:
     """A daemon on a data directory; start() waits for its ready line."""
 
-    def __init__(self, folder, *flags, clock="events", environment=None):
+    def __init__(self, folder, *flags, clock="events"):
         self.folder = folder
-        self.environment = environment  # besides ours
         self.data = os.path.join(folder, "data")
         self.socket = os.path.join(folder, "s")
         self.address = "unix:" + self.socket
         self.flags = ["--data", self.data, "--listen", self.address, "--clock", clock, *flags]
         self.process = None
 
-    def start(self):
-        self.log = open(os.path.join(self.folder, "log"), "a")
-        self.process = subprocess.Popen(
-            [os.path.join(BIN, "plumblaned"), *self.flags],
-            stdout=subprocess.PIPE, stderr=self.log, text=True,
-            env={**os.environ, **(self.environment or {})})
+    def start_only(self, env=None):
+        """Starts it without waiting until it serves."""
+        with open(os.path.join(self.folder, "log"), "a") as log:
+            self.process = subprocess.Popen(
+                [os.path.join(BIN, "plumblaned"), *self.flags],
+                stdout=subprocess.PIPE, stderr=log, text=True, env=env)
+        return self
+
+    def start(self, env=None):
+        self.start_only(env)
         line = self.process.stdout.readline()
         if not line.startswith("ready"):
             raise RuntimeError(f"daemon did not start ({self.process.wait()}): {self.read_log()}")

@@ -23,7 +23,7 @@ class Manager:
     def __init__(self, address):
         self.socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
         self.socket.bind("\0" + address[1:] if address[0] == "@" else address)
-        self.environment = {"NOTIFY_SOCKET": address,
+        self.environment = {**os.environ, "NOTIFY_SOCKET": address,
                             "WATCHDOG_USEC": str(int(PATIENCE * 1e6))}
         self.told = []  # of each message its first line
         threading.Thread(target=self.listen, daemon=True).start()
@@ -86,7 +86,7 @@ def the_manager_hears_of_ready_well_and_stopping_in_this_order():
     for address in ("{folder}/notify", "@plumblane-test-{id}"):
         with Folder() as folder:
             manager = Manager(address.format(folder=folder, id=os.getpid()))
-            daemon = Daemon(folder, environment=manager.environment).start()
+            daemon = Daemon(folder).start(manager.environment)
             for _ in range(3):
                 assert manager.hears_that_all_is_well(), manager.told
             assert daemon.stop() == 0, daemon.read_log()
@@ -99,7 +99,7 @@ def a_manager_that_watches_another_process_hears_no_more_than_ready():
     with Folder() as folder:
         manager = Manager(os.path.join(folder, "notify"))
         manager.environment["WATCHDOG_PID"] = "1"
-        daemon = Daemon(folder, environment=manager.environment).start()
+        daemon = Daemon(folder).start(manager.environment)
         assert manager.hears("READY=1") and manager.falls_silent(), manager.told
         assert manager.told == ["READY=1"], manager.told
         assert daemon.stop() == 0
@@ -108,7 +108,7 @@ def a_manager_that_watches_another_process_hears_no_more_than_ready():
 def a_writer_that_stands_still_is_told_by_silence():
     with Folder() as folder:
         manager = Manager(os.path.join(folder, "notify"))
-        daemon = Daemon(folder, environment=manager.environment).start()
+        daemon = Daemon(folder).start(manager.environment)
         assert manager.hears_that_all_is_well()
         with HeldThread(daemon.process.pid, "committer"):
             assert manager.falls_silent(), manager.told
@@ -121,7 +121,7 @@ def a_writer_that_stands_still_is_told_by_silence():
 def a_daemon_that_can_hear_nobody_is_told_by_silence():
     with Folder() as folder:
         manager = Manager(os.path.join(folder, "notify"))
-        daemon = Daemon(folder, environment=manager.environment).start()
+        daemon = Daemon(folder).start(manager.environment)
         assert manager.hears_that_all_is_well()
         used = len(os.listdir(f"/proc/{daemon.process.pid}/fd"))
         resource.prlimit(daemon.process.pid, resource.RLIMIT_NOFILE, (used + 20, used + 20))
@@ -144,7 +144,7 @@ def a_long_start_asks_for_more_time():
         with open(settings, "w") as file:
             file.write("[counting]\nlost_after_days = 20\n")  # every order is counted anew
         manager = Manager(os.path.join(folder, "notify"))
-        daemon = Daemon(folder, "--config", settings, environment=manager.environment).start()
+        daemon = Daemon(folder, "--config", settings).start(manager.environment)
         assert manager.hears("READY=1")
         first = manager.told.index("READY=1")
         assert "EXTEND_TIMEOUT_USEC=30000000" in manager.told[:first], manager.told
