@@ -48,9 +48,8 @@ std::optional<Complaint> NoText(const std::string& line) {
                                 absl::Hex(static_cast<unsigned char>(*odd), absl::kZeroPad2))};
 }
 
-}  // namespace
-
-std::string NoTextTable(const std::string& beginning) {
+// What a file is that begins like one of a program: "" = nothing known.
+std::string ProgramsFile(const std::string& beginning) {
   if (beginning.starts_with("PK\x03\x04")) {
     const bool is_sheet = beginning.find("xl/") != std::string::npos ||
                           beginning.find("[Content_Types]") != std::string::npos;
@@ -67,6 +66,13 @@ std::string NoTextTable(const std::string& beginning) {
   }
   if (beginning.starts_with("\x1F\x8B")) return "is compressed (gzip); unpack it first";
   if (beginning.starts_with("%PDF")) return "is a PDF, not a text table; ask for the table as CSV";
+  return "";
+}
+
+}  // namespace
+
+std::string NoTextTable(const std::string& beginning) {
+  if (std::string what = ProgramsFile(beginning); !what.empty()) return what;
   const bool is_wide = beginning.starts_with("\xFF\xFE") || beginning.starts_with("\xFE\xFF");
   const auto odd = std::count_if(beginning.begin(), beginning.end(), IsControl);
   if (is_wide || odd == 0) return "";
@@ -192,7 +198,7 @@ std::optional<Refusal> WideFile::ReadHeader(const TableForm& form) {
   std::optional<CsvRecord> first = csv_->Next();
   if (!error().empty()) return Refusal{kFailed, absl::StrCat(name_, ": ", error())};
   if (!first) return std::nullopt;
-  const std::string what = NoTextTable(first->text);
+  const std::string what = ProgramsFile(first->text);
   if (!what.empty()) return refuse(what);
   if (!first->complaint) first->complaint = NoText(first->text);
   if (first->complaint) {

@@ -26,7 +26,7 @@ BAD = [
         "latin-1")).replace(b"4,lotus", "4,lotüs".encode()), 4, "byte 6 of the line is no UTF-8 text",
      4),
     ("a file cut in the middle", b"".join(line.encode() for line in (HEAD, *ROWS))[:-25], 6,
-     "the file ends in the middle of this line, in column 5 of 6", 4),
+     "the file ends in the middle of this line, in column 4 of 6", 4),
     ("a quote that is never closed", with_line(2, b"1,\"lotus-works,Germany,2026-03-20,,\n"), 2,
      "a quote is opened on this line and never closed", 4),
     ("more cells than columns", with_line(5, b"4,lotus,works,Germany,2026-03-20,2026-03-05,x\n"), 5,

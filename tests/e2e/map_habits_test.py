@@ -155,8 +155,8 @@ HABITS = [
     ("no names of columns", b"1001,2026-03-05,x\n1002,2026-03-06,y\n",
      {**UTF8, "header": False}, {"order_id": "?"}, [{"type": "?", "time": time("?", "?")}], {}, []),
     ("year of two digits first, quotes, blanks around cells, words for nothing", (
-        '"Order Ref" , "First scan" , "Delivered"\n"1" , 26-03-05 , 26-03-19\n"2" , 26-04-06 , n/a\n'
-        ).encode(), UTF8, {"order_id": "Order Ref"},
+        '"Order Ref"," First scan ","Delivered"\n"1", 26-03-05 , 26-03-19\n"2",26-04-19 , n/a\n'
+        '"3","26-04-20","26-05-02"\n').encode(), UTF8, {"order_id": "Order Ref"},
      [event("shipped", "First scan", "Y-M-D"), event("delivered", "Delivered", "Y-M-D")], {}, []),
     ("offsets from UTC need no zone; a claim and its answer", (
         "order_no,claimed,claim_amount,claim_reason,claim_answered,currency\n"
