@@ -22,7 +22,7 @@ struct Settings {
   std::vector<std::string> listen;
   std::string log_level = "info";
   int64_t shutdown_seconds = 10;
-  int64_t block_cache_mib = 256;
+  int64_t block_cache_mib = 64;
   int64_t write_buffer_mib = 64;
   EngineOptions engine;
   DeliverySettings delivery;

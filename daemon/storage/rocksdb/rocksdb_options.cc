@@ -67,6 +67,9 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   table.filter_policy.reset(rocksdb::NewBloomFilterPolicy(10));
   table.cache_index_and_filter_blocks = true;
   table.pin_l0_filter_and_index_blocks_in_cache = true;
+  // Of a large file those parts of index and filter are in memory that are in use.
+  table.index_type = rocksdb::BlockBasedTableOptions::kTwoLevelIndexSearch;
+  table.partition_filters = true;
 
   rocksdb::ColumnFamilyOptions family;
   family.table_factory.reset(rocksdb::NewBlockBasedTableFactory(table));

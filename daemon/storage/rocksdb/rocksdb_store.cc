@@ -170,7 +170,10 @@ absl::Status CheckIsOurs(const std::string& path) {
 }  // namespace
 
 absl::StatusOr<std::unique_ptr<Store>> OpenRocksDbStore(const RocksDbStoreOptions& options) {
-  const auto cache = rocksdb::NewLRUCache(static_cast<size_t>(options.block_cache_bytes));
+  // The library's own choice cuts a small cache into so many parts that large blocks fit into none.
+  constexpr int kShardBits = 3;
+  const auto cache =
+      rocksdb::NewLRUCache(static_cast<size_t>(options.block_cache_bytes), kShardBits);
   std::vector<rocksdb::ColumnFamilyDescriptor> families;
   families.reserve(kSpaceCount);
   for (int i = 0; i < kSpaceCount; ++i) {

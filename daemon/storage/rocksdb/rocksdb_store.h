@@ -15,7 +15,7 @@ namespace plumblane {
 
 struct RocksDbStoreOptions {
   std::string path;                       // created when missing
-  int64_t block_cache_bytes = 256 << 20;  // decoded blocks kept for reading
+  int64_t block_cache_bytes = 64 << 20;   // decoded blocks kept for reading
   int64_t write_buffer_bytes = 64 << 20;  // per column family before a flush
 };
 
