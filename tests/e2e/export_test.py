@@ -8,6 +8,7 @@ import shutil
 import socket
 import subprocess
 import sys
+import time
 import urllib.request
 
 from harness import BIN, ROOT, SAMPLE, Daemon, Folder, main, send_season, wait_for
@@ -390,7 +391,7 @@ def values_of(text):
 
 def metrics_are_bounded_and_true():
     with Folder() as folder:
-        port = free_port()
+        port, began = free_port(), time.time()
         daemon = Daemon(folder, "--config", settings(
             folder, f'[metrics]\nlisten = "127.0.0.1:{port}"\nsuppliers = 3\n')).start()
         try:
@@ -415,6 +416,10 @@ def metrics_are_bounded_and_true():
             assert values["plumblane_log_sync_seconds_count"] > 0
             assert 0 < values["plumblane_disk_free_bytes"] < values["plumblane_disk_size_bytes"]
             assert values["plumblane_data_bytes"] > 10_000
+            opened = f"/proc/{daemon.process.pid}/fd"
+            assert 10 < values["plumblane_open_files"] < 2 * len(os.listdir(opened)), values
+            assert values["plumblane_open_files"] < values["plumblane_open_files_limit"]
+            assert began <= values["plumblane_start_timestamp_seconds"] <= time.time()
             assert sum(1 for name in values
                        if name.startswith("plumblane_source_last")) == len(status["sources"])
             alerts = json.loads(daemon.run("alerts", "--json")[1])["alerts"]
