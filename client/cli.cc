@@ -323,6 +323,7 @@ void AddAll(CLI::App& app, Invocation& to) {
   AddReview(app, to);
   AddExport(app, to);
   AddSends(app, to);
+  AddUpkeep(app, to);
   AddShell(app, to);
 }
 

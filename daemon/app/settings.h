@@ -24,6 +24,8 @@ struct Settings {
   int64_t shutdown_seconds = 10;
   int64_t block_cache_mib = 64;
   int64_t write_buffer_mib = 64;
+  std::string anchor;             // "" = DATA/anchor
+  int64_t least_free_mib = 1024;  // with less room no events are taken
   EngineOptions engine;
   DeliverySettings delivery;
   SnapshotOptions snapshot;

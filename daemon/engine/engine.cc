@@ -18,8 +18,14 @@ namespace {
 
 constexpr uint32_t kPartition = 0;
 constexpr size_t kReplayBytes = 16 << 20;
-// Entries that stay in the log after they were applied, for a person who wants to look.
-constexpr uint64_t kKeptEntries = 16;
+
+// Of the daemon itself: little, and only what happened already.
+bool IsOwn(const Submission& submission) {
+  return submission.events.empty() && submission.news.empty() && submission.excuses.empty() &&
+         submission.agreements.empty() && submission.assignments.empty() &&
+         submission.sends_begun.empty() && submission.sends_finished.empty() &&
+         submission.sends_taken_back.empty();
+}
 
 }  // namespace
 
@@ -107,6 +113,11 @@ absl::Status Engine::Replay(const Progress& still_at_it) {
   const uint64_t before = catalog_->log_sequence;
   while (catalog_->log_sequence < *tail) {
     const auto records = log_.Read(kPartition, catalog_->log_sequence + 1, kReplayBytes);
+    if (absl::IsOutOfRange(records.status())) {
+      return absl::DataLossError(
+          absl::StrCat("the state has applied ", catalog_->log_sequence, " log entries and ",
+                       std::string(records.status().message()), ": entries between are missing"));
+    }
     if (!records.ok()) return records.status();
     for (const LogRecord& record : *records) {
       const auto entry = DecodeLogEntry(record.bytes);
@@ -161,10 +172,15 @@ void Engine::Stop() {
 bool Engine::Submit(Submission&& submission, Answer answer) {
   const size_t events = submission.events.size();
   std::optional<std::string> encoded;
+  absl::Status refused = absl::UnavailableError("the daemon takes no events now; send again later");
   for (;;) {
     {
       std::lock_guard lock(queue_mutex_);
       if (phase_ != Phase::kRunning) break;
+      if (!refusal_.empty() && !IsOwn(submission)) {
+        refused = absl::ResourceExhaustedError(refusal_);
+        break;
+      }
       if (queued_events_ > 0 && queued_events_ + events > options_.queue_events) return false;
       if (encoded) {
         queued_events_ += events;
@@ -176,7 +192,7 @@ bool Engine::Submit(Submission&& submission, Answer answer) {
     // By the many threads that submit, not by the committer.
     encoded = EncodeContent(submission);
   }
-  answer({absl::UnavailableError("the daemon takes no events now; send again later"), 0, {}, {}});
+  answer({refused, 0, {}, {}});
   return true;
 }
 
@@ -212,7 +228,18 @@ size_t Engine::QueuedEvents() const {
 
 bool Engine::AcceptsEvents() const {
   std::lock_guard lock(queue_mutex_);
-  return phase_ == Phase::kRunning;
+  return phase_ == Phase::kRunning && refusal_.empty();
+}
+
+void Engine::Refuse(std::string why) {
+  std::lock_guard lock(queue_mutex_);
+  refusal_ = std::move(why);
+}
+
+std::string Engine::refusal() const {
+  std::lock_guard lock(queue_mutex_);
+  if (phase_ == Phase::kFailed) return "a write failed; nothing is taken until a restart";
+  return phase_ == Phase::kRunning ? refusal_ : "the daemon is stopping";
 }
 
 void Engine::Commit() {
@@ -284,8 +311,8 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
   const uint64_t sequence = catalog_->log_sequence + 1;
   const Instant received = wall_clock_.Now();
   // All entries before this one are as durable as this append, so they may go with it.
-  if (sequence > kKeptEntries) {
-    if (absl::Status s = log_.Trim(kPartition, sequence - kKeptEntries); !s.ok()) return s;
+  if (sequence > options_.kept_entries) {
+    if (absl::Status s = log_.Trim(kPartition, sequence - options_.kept_entries); !s.ok()) return s;
   }
   const Appended appended =
       log_.Append(kPartition, sequence, EncodeLogEntry(received, content.history_through, encoded));

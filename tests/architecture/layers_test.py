@@ -32,7 +32,7 @@ LAYERS = {
                 PURE + ("grpcpp/", "google/protobuf/", "spdlog/")),
     "publish": (("base", "eventlog", "engine", "delivery", "service", "tables", "plumblane/v1"),
                 PURE + ("prometheus/", "spdlog/", "sys/")),
-    "app": (("base", "engine", "eventlog", "delivery", "service", "publish", "host",
+    "app": (("base", "engine", "eventlog", "delivery", "service", "publish", "host", "storage",
              "storage/rocksdb"),
             PURE + ("grpc/", "grpcpp/", "spdlog/", "toml++/", "sys/")),
     "client": (("client", "base", "tables", "plumblane/v1"),
