@@ -52,6 +52,8 @@ waits. How far it has come is kept in $XDG_STATE_HOME/plumblane, else in
 short or replaced is read from its beginning. While the daemon is away it tries
 again, at most a minute apart. A file that is followed counts as live; after a
 file in a directory its sources count as complete up to its latest event.
+With --map each file (of a directory: .csv, .tsv, .txt) is a table that is sent
+whole a second after it has stopped changing, and again whenever it has changed.
 It ends on Ctrl-C or SIGTERM.)";
 
 constexpr std::string_view kSuppliersNotes =

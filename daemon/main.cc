@@ -1,9 +1,11 @@
 // plumblaned: parse, run, exit code.
+#include <google/protobuf/stubs/logging.h>
 #include <signal.h>
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
 #include <CLI/CLI.hpp>
 
+#include <cerrno>
 #include <cstdio>
 #include <iostream>
 #include <thread>
@@ -57,8 +59,9 @@ absl::Status Apply(const Flags& flags, plumblane::Settings& settings) {
   return plumblane::CompleteSettings(settings);
 }
 
-// SIGTERM and SIGINT are blocked before any thread starts and waited for here; a second one ends
-// the process at once, which is as safe as a power cut: nothing acknowledged is lost.
+// SIGTERM and SIGINT are blocked before any thread starts and waited for here; a second one, or a
+// stop that hangs, ends the process at once, which is as safe as a power cut: nothing acknowledged
+// is lost.
 sigset_t BlockStopSignals() {
   sigset_t signals;
   sigemptyset(&signals);
@@ -69,12 +72,14 @@ sigset_t BlockStopSignals() {
   return signals;
 }
 
-void WaitForStop(const sigset_t& signals) {
+void WaitForStop(const sigset_t& signals, int64_t stop_seconds) {
   int caught = 0;
   sigwait(&signals, &caught);
-  std::thread([signals] {
-    int again = 0;
-    sigwait(&signals, &again);
+  std::thread([signals, stop_seconds] {
+    const timespec patience{.tv_sec = stop_seconds, .tv_nsec = 0};
+    while (sigtimedwait(&signals, nullptr, &patience) < 0 && errno == EINTR) {
+    }
+    spdlog::critical("stopped short: told twice, or the stop took more than {} s", stop_seconds);
     _exit(plumblane::kExitTryAgain);
   }).detach();
 }
@@ -136,6 +141,8 @@ int main(int argc, char** argv) {
     return plumblane::kExitStopped;
   }
 
+  // A message that cannot be read is answered; a line each would let its sender fill the log.
+  google::protobuf::SetLogHandler(nullptr);
   spdlog::set_default_logger(spdlog::stderr_color_mt("plumblaned"));
   spdlog::set_pattern("%Y-%m-%dT%H:%M:%S.%eZ %l %v", spdlog::pattern_time_type::utc);
   spdlog::set_level(spdlog::level::from_str(settings.log_level));
@@ -148,7 +155,7 @@ int main(int argc, char** argv) {
         for (const std::string& address : addresses) line += " " + address;
         std::cout << line << std::endl;
       },
-      [&signals] { WaitForStop(signals); });
+      [&] { WaitForStop(signals, settings.shutdown_seconds + plumblane::kStopGraceSeconds); });
   spdlog::shutdown();
   return code;
 }

@@ -13,8 +13,10 @@
 #include <sys/un.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <chrono>
 #include <filesystem>
+#include <optional>
 
 #include "app/disk_watch.h"
 #include "app/open_data.h"
@@ -25,6 +27,10 @@
 #include "engine/engine.h"
 #include "eventlog/anchor.h"
 #include "eventlog/event_log.h"
+#include "host/self_probe.h"
+#include "host/service_manager.h"
+#include "host/watchdog.h"
+#include "host/writers_pulse.h"
 #include "publish/metrics.h"
 #include "publish/metrics_server.h"
 #include "publish/snapshot_writer.h"
@@ -150,6 +156,9 @@ class Server {
     return absl::OkStatus();
   }
 
+  // A channel that needs no listener and asks nobody for a certificate.
+  std::shared_ptr<grpc::Channel> Inside() { return server_->InProcessChannel({}); }
+
   const IntakeService::Totals& intake_totals() const { return intake_.totals(); }
 
   // Answers what is in flight, then ends; calls still open at the deadline are cut.
@@ -204,6 +213,7 @@ Keeping KeepingOf(const Settings& settings, DiskStore& store) {
 int RunDaemon(const Settings& settings, const std::string& version,
               const std::function<void(const std::vector<std::string>&)>& ready,
               const std::function<void()>& wait_for_stop) {
+  ServiceManager manager;
   const auto zones = Zones::Load();
   if (!zones.ok()) return Refuse(zones.status(), kExitBadSettings);
   if (absl::Status status = MakeDataDirectory(settings.data_directory); !status.ok()) {
@@ -222,7 +232,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   TimedLog log(store_log);
   AnchoredLog anchored_log(log, AnchorPathOf(settings), data->anchor);
   Engine engine(store, anchored_log, clock, settings.engine);
-  if (absl::Status status = engine.Start(); !status.ok()) {
+  if (absl::Status status = engine.Start([&manager] { manager.StillStarting(); }); !status.ok()) {
     const int code = absl::IsFailedPrecondition(status) ? kExitDataDamaged : ExitCodeFor(status);
     return Refuse(status, code);
   }
@@ -266,11 +276,23 @@ int RunDaemon(const Settings& settings, const std::string& version,
   spdlog::info("plumblaned {} serves {} on {}", version, settings.data_directory,
                absl::StrJoin(addresses, ", "));
   ready(addresses);
+  manager.Ready();
+  std::optional<Watchdog> watchdog(
+      std::in_place, manager,
+      [&addresses, inside = server.Inside(),
+       pulse = WritersPulse(engine)](std::chrono::milliseconds time) mutable {
+        const auto each = time / (2 + static_cast<int>(addresses.size()));
+        return pulse.BeatsWithin(each) && HealthAnswers(inside, each) &&
+               std::all_of(addresses.begin(), addresses.end(),
+                           [&](const auto& address) { return Listens(address, each); });
+      });
   wait_for_stop();
   spdlog::info("stopping");
+  manager.Stopping(std::chrono::seconds(settings.shutdown_seconds + kStopGraceSeconds));
+  watchdog.reset();
+  server.Stop(std::chrono::seconds(settings.shutdown_seconds));
   metrics.reset();
   snapshots.Stop();
-  server.Stop(std::chrono::seconds(settings.shutdown_seconds));
   deliverer.Stop();
   teller.Stop();
   engine.Stop();

@@ -1,6 +1,7 @@
 #include "engine/engine.h"
 
 #include <absl/strings/str_cat.h>
+#include <pthread.h>
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
@@ -38,13 +39,13 @@ Engine::Engine(Store& store, EventLog& log, const Clock& wall_clock, const Engin
 
 Engine::~Engine() { Stop(); }
 
-absl::Status Engine::Start() {
-  if (absl::Status status = CheckFormat(); !status.ok()) return status;
+absl::Status Engine::Start(std::function<void()> still_at_it) {
+  if (absl::Status status = CheckFormat(still_at_it); !status.ok()) return status;
   auto catalog = LoadCatalog(*store_.TakeSnapshot());
   if (!catalog.ok()) return catalog.status();
   Publish(*catalog, std::make_shared<const Cells>());
-  if (absl::Status status = Replay(); !status.ok()) return status;
-  if (absl::Status status = FinishTakingBack(); !status.ok()) return status;
+  if (absl::Status status = Replay(still_at_it); !status.ok()) return status;
+  if (absl::Status status = FinishTakingBack(still_at_it); !status.ok()) return status;
   {
     std::lock_guard lock(queue_mutex_);
     phase_ = Phase::kRunning;
@@ -53,7 +54,7 @@ absl::Status Engine::Start() {
   return absl::OkStatus();
 }
 
-absl::Status Engine::CheckFormat() {
+absl::Status Engine::CheckFormat(const Progress& still_at_it) {
   const auto snapshot = store_.TakeSnapshot();
   const auto record = snapshot->Get(Space::kMeta, kFormatKey);
   if (!record.ok()) return record.status();
@@ -81,14 +82,14 @@ absl::Status Engine::CheckFormat() {
   }
   // A change of rules that was cut short goes on first.
   if (format->next_rules) {
-    if (absl::Status status = Refold(*format); !status.ok()) return status;
+    if (absl::Status status = Refold(*format, still_at_it); !status.ok()) return status;
     format->rules = *format->next_rules;
   }
   if (format->rules == options_.rules.fold) return absl::OkStatus();
-  return Refold({kFormatVersion, format->rules, options_.rules.fold, {}});
+  return Refold({kFormatVersion, format->rules, options_.rules.fold, {}}, still_at_it);
 }
 
-absl::Status Engine::Refold(Format format) {
+absl::Status Engine::Refold(Format format, const Progress& still_at_it) {
   spdlog::info("the rules for counting orders changed: counting every order anew");
   while (format.next_rules) {
     const auto snapshot = store_.TakeSnapshot();
@@ -97,11 +98,12 @@ absl::Status Engine::Refold(Format format) {
     const auto batch = RefoldSome(*snapshot, *catalog, options_.refold_orders, format);
     if (!batch.ok()) return batch.status();
     if (absl::Status status = store_.Write(*batch, /*sync=*/true); !status.ok()) return status;
+    still_at_it();
   }
   return absl::OkStatus();
 }
 
-absl::Status Engine::Replay() {
+absl::Status Engine::Replay(const Progress& still_at_it) {
   const auto tail = log_.Tail(kPartition);
   if (!tail.ok()) return tail.status();
   if (*tail < catalog_->log_sequence) {
@@ -127,6 +129,7 @@ absl::Status Engine::Replay() {
         return status;
       }
       Publish(applied->catalog, applied->cells);
+      still_at_it();
     }
   }
   if (*tail > before)
@@ -134,7 +137,7 @@ absl::Status Engine::Replay() {
   return absl::OkStatus();
 }
 
-absl::Status Engine::FinishTakingBack() {
+absl::Status Engine::FinishTakingBack(const Progress& still_at_it) {
   std::vector<int64_t> sends;
   absl::Status bad = EachSend(*snapshot_, INT64_MAX, [&](const Send& send) {
     if (send.state == SendState::kBeingTakenBack) sends.push_back(send.number);
@@ -149,6 +152,7 @@ absl::Status Engine::FinishTakingBack() {
     auto applied = LogAndApply({&only, 1}, std::move(step));
     if (!applied.ok()) return applied.status();
     Publish(applied->catalog, applied->cells);
+    still_at_it();
     const auto send = ReadSend(*snapshot_, sends.back());
     if (!send.ok()) return send.status();
     if ((*send)->state == SendState::kTakenBack) sends.pop_back();
@@ -239,6 +243,7 @@ std::string Engine::refusal() const {
 }
 
 void Engine::Commit() {
+  pthread_setname_np(pthread_self(), "committer");
   GiveWay(8);  // batches grow while a question is answered; a question waits for nothing
   for (;;) {
     std::vector<Waiting> taken = TakeWaiting();

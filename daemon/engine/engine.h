@@ -69,8 +69,9 @@ class Engine {
 
   // Checks the format of the store, applies what the log holds beyond it, folds again if the rules
   // changed, finishes taking back sends, then starts the committer. Errors: FAILED_PRECONDITION for
-  // a store of another version, DATA_LOSS for damage, UNAVAILABLE from the medium.
-  absl::Status Start();
+  // a store of another version, DATA_LOSS for damage, UNAVAILABLE from the medium. Calls
+  // `still_at_it` after each piece of work, so that who waits for a long start knows it goes on.
+  absl::Status Start(std::function<void()> still_at_it = [] {});
 
   // Takes everything that was submitted, then stops the committer. Idempotent.
   void Stop();
@@ -107,10 +108,11 @@ class Engine {
     Answer answer;
   };
 
-  absl::Status CheckFormat();
-  absl::Status Replay();
-  absl::Status FinishTakingBack();
-  absl::Status Refold(Format format);
+  using Progress = std::function<void()>;
+  absl::Status CheckFormat(const Progress& still_at_it);
+  absl::Status Replay(const Progress& still_at_it);
+  absl::Status FinishTakingBack(const Progress& still_at_it);
+  absl::Status Refold(Format format, const Progress& still_at_it);
   void Commit();
   std::vector<Waiting> TakeWaiting();
   // `encoded` is `content`, piece by piece.

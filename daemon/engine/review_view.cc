@@ -259,9 +259,13 @@ class View::Reviewer {
     account.period = std::move(figures[0]);
     if (!IsEmpty(figures[1])) account.before = std::move(figures[1]);
     if (!IsEmpty(figures[2])) account.year_ago = std::move(figures[2]);
-    if (account.before) {
-      account.times_changes = counted.figures[0].TimesAgainst(counted.figures[1], scope);
-    }
+    const auto compare = [&](Which which, Change::Against against) {
+      const auto changes = counted.figures[0].TimesAgainst(
+          counted.figures[static_cast<size_t>(which)], against, scope);
+      account.times_changes.insert(account.times_changes.end(), changes.begin(), changes.end());
+    };
+    if (account.before) compare(Which::kBefore, Change::Against::kPeriodBefore);
+    if (account.year_ago) compare(Which::kYearAgo, Change::Against::kYearAgo);
     account.excuses = counted.orders.excuses;
     account.paid_for = counted.orders.paid_for;
     if (!account.IsPair()) {

@@ -74,7 +74,7 @@ struct Change {
   bool operator==(const Change&) const = default;
 };
 
-// Times of the period against those of the period before.
+// Times of the period against those of an earlier one.
 struct TimesChange {
   // Days late: of late orders, until they arrived, by whole days after the promised one. Delivery
   // is not looked at: it is handling and transit once more.
@@ -84,6 +84,7 @@ struct TimesChange {
     bool operator==(const Counts&) const = default;
   };
   What what = What::kHandling;
+  Change::Against against = Change::Against::kPeriodBefore;
   Counts now = {}, then = {};
   std::optional<TimesComparison> comparison = {};  // none when too thin
   double adjusted_p = 1;
@@ -175,7 +176,7 @@ struct Account {
   Figures period;
   std::optional<Figures> before, year_ago;  // none without any order
   std::vector<Change> changes;
-  std::vector<TimesChange> times_changes;  // none without a period before
+  std::vector<TimesChange> times_changes;  // none without an earlier period
   std::vector<Point> points;
   StakeSum at_stake;  // of the points raised
   std::vector<TargetReading> targets;
