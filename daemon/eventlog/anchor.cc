@@ -121,12 +121,12 @@ std::string AnchoredLog::failure() const {
 }
 
 void AnchoredLog::Run() {
-  std::unique_lock lock(mutex_);
-  while (!stop_) {
-    stopping_.wait_for(lock, kEvery, [this] { return stop_; });
-    lock.unlock();
+  for (bool last = false; !last;) {
+    {
+      std::unique_lock lock(mutex_);
+      last = stopping_.wait_for(lock, kEvery, [this] { return stop_; });
+    }
     WriteNews();
-    lock.lock();
   }
 }
 

@@ -34,14 +34,14 @@ TEST_F(UpkeepTest, SaysThatAllIsAsItWasTold) {
             "All is as it was told: 8,412 orders, from 12,325 events, up to log entry 71.\n"
             "Counted again from the orders, as the log is trimmed.\n");
   Answer(R"({"orderCount":"1","eventCount":"1","logSequence":"1","firstKeptSequence":"1"})");
-  EXPECT_THAT(Run({"verify"}).out, HasSubstr("Applied again from the whole log."));
+  EXPECT_THAT(Run({"verify"}).out, HasSubstr("Applied again\nfrom the whole log."));
 }
 
 TEST_F(UpkeepTest, NamesTheFirstDifferenceAndFails) {
   Answer(R"({"difference":"pair lotus-works is missing"})");
   const Result different = Run({"verify"});
   EXPECT_EQ(different.code, kFailed);
-  EXPECT_THAT(different.out, HasSubstr("First difference: pair lotus-works is missing."));
+  EXPECT_THAT(different.out, HasSubstr("First difference: pair lotus-works is\nmissing."));
   const Result json = Run({"verify", "--json"});
   EXPECT_EQ(json.code, kFailed);
   EXPECT_THAT(json.out, HasSubstr("\"difference\": \"pair lotus-works is missing\""));

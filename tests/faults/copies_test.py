@@ -121,7 +121,7 @@ def verify_names_the_first_difference():
         with Folder() as folder:
             daemon, ledger = make(folder, keeps_log), os.path.join(folder, "ledger")
             daemon.start()
-            assert send(daemon, ledger, "send", 300).returncode == 0
+            assert send(daemon, ledger, "send", 900).returncode == 0
             result = daemon.ask("verify")
             assert result["difference"] == "" and int(result["orderCount"]) > 0, result
             assert (result["firstKeptSequence"] == "1") == keeps_log, result

@@ -16,6 +16,7 @@ rocksdb::BackupEngineOptions OptionsFor(const std::string& directory) {
   // A copy of a store that was restored must not be mixed up with one from before.
   options.share_table_files = true;
   options.share_files_with_checksum = true;
+  options.callback_trigger_interval_size = 64 << 10;  // so often it is asked whether to give up
   return options;
 }
 
