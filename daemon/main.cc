@@ -2,19 +2,21 @@
 #include <signal.h>
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
+#include <sys/resource.h>
 #include <CLI/CLI.hpp>
 
 #include <cstdio>
 #include <iostream>
 #include <thread>
 
+#include "access/token_book.h"
 #include "app/daemon.h"
 #include "app/settings.h"
 
 namespace {
 
 struct Flags {
-  std::string config, data, clock;
+  std::string config, data, clock, new_token;
   std::vector<std::string> listen;
   bool check_config = false;
 };
@@ -35,23 +37,33 @@ absl::Status Apply(const Flags& flags, plumblane::Settings& settings) {
 }
 
 // SIGTERM and SIGINT are blocked before any thread starts and waited for here; a second one ends
-// the process at once, which is as safe as a power cut: nothing acknowledged is lost.
+// the process at once, which is as safe as a power cut: nothing acknowledged is lost. SIGHUP has
+// the tokens read anew.
 sigset_t BlockStopSignals() {
   sigset_t signals;
   sigemptyset(&signals);
   sigaddset(&signals, SIGTERM);
   sigaddset(&signals, SIGINT);
+  sigaddset(&signals, SIGHUP);
   pthread_sigmask(SIG_BLOCK, &signals, nullptr);
   signal(SIGPIPE, SIG_IGN);
   return signals;
 }
 
-void WaitForStop(const sigset_t& signals) {
+// As many open files as the system lets it have: connections and tables each take one.
+void RaiseFileLimit() {
+  rlimit limit{};
+  if (getrlimit(RLIMIT_NOFILE, &limit) != 0) return;
+  limit.rlim_cur = limit.rlim_max;
+  setrlimit(RLIMIT_NOFILE, &limit);
+}
+
+void WaitForStop(const sigset_t& signals, const std::function<void()>& reload) {
   int caught = 0;
-  sigwait(&signals, &caught);
+  while (sigwait(&signals, &caught) == 0 && caught == SIGHUP) reload();
   std::thread([signals] {
-    int again = 0;
-    sigwait(&signals, &again);
+    int again = SIGHUP;
+    while (again == SIGHUP) sigwait(&signals, &again);
     _exit(plumblane::kExitTryAgain);
   }).detach();
 }
@@ -66,8 +78,9 @@ int main(int argc, char** argv) {
   Flags flags;
   app.add_option("--data", flags.data, "Directory for the data; made when missing")
       ->type_name("DIR");
-  app.add_option("--listen", flags.listen,
-                 "unix:PATH or HOST:PORT on this machine; may be given several times")
+  app.add_option(
+         "--listen", flags.listen,
+         "unix:PATH, HOST:PORT on this machine or tls:HOST:PORT; may be given several times")
       ->type_name("ADDRESS")
       ->take_all();
   app.add_option("--clock", flags.clock,
@@ -75,11 +88,22 @@ int main(int argc, char** argv) {
       ->type_name("wall|events");
   app.add_option("--config", flags.config, "Settings file (TOML)")->type_name("FILE");
   app.add_flag("--check-config", flags.check_config, "Check the settings and exit");
+  app.add_option("--new-token", flags.new_token,
+                 "Make a token: print it, and what access.tokens needs to know it by")
+      ->type_name("NAME");
   app.set_version_flag("--version", "plumblaned " PLUMBLANE_VERSION);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
     return app.exit(error) == 0 ? 0 : plumblane::kExitBadSettings;
+  }
+
+  if (!flags.new_token.empty()) {
+    const std::string token = plumblane::NewToken();
+    std::cout << "# The token, which is shown this once: give it to its bearer alone\n# " << token
+              << "\n# This goes into the file of access.tokens:\n"
+              << plumblane::DescribeToken(flags.new_token, token);
+    return plumblane::kExitStopped;
   }
 
   plumblane::Settings settings;
@@ -96,6 +120,7 @@ int main(int argc, char** argv) {
   spdlog::set_default_logger(spdlog::stderr_color_mt("plumblaned"));
   spdlog::set_pattern("%Y-%m-%dT%H:%M:%S.%eZ %l %v", spdlog::pattern_time_type::utc);
   spdlog::set_level(spdlog::level::from_str(settings.log_level));
+  RaiseFileLimit();
   const sigset_t signals = BlockStopSignals();
   const int code = plumblane::RunDaemon(
       settings, PLUMBLANE_VERSION,
@@ -104,7 +129,7 @@ int main(int argc, char** argv) {
         for (const std::string& address : addresses) line += " " + address;
         std::cout << line << std::endl;
       },
-      [&signals] { WaitForStop(signals); });
+      [&signals](const std::function<void()>& reload) { WaitForStop(signals, reload); });
   spdlog::shutdown();
   return code;
 }

@@ -18,10 +18,11 @@ inline constexpr int kExitDataDamaged = 65;  // do not restart: a person must lo
 inline constexpr int kExitTryAgain = 75;     // disk or address not available now
 inline constexpr int kExitBadSettings = 78;
 
-// Runs until `wait_for_stop` returns; calls `ready` with the addresses in use (ports filled in)
-// once requests are served. The exit code; the reason of a failure is logged.
+// Runs until `wait_for_stop` returns, which may call what it is given to have the tokens read anew;
+// calls `ready` with the addresses in use (ports filled in) once requests are served. The exit
+// code; the reason of a failure is logged.
 int RunDaemon(const Settings& settings, const std::string& version,
               const std::function<void(const std::vector<std::string>&)>& ready,
-              const std::function<void()>& wait_for_stop);
+              const std::function<void(const std::function<void()>& reload)>& wait_for_stop);
 
 }  // namespace plumblane

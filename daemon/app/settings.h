@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "app/access_settings.h"
 #include "app/delivery_settings.h"
 #include "engine/engine.h"
 #include "publish/metrics.h"
@@ -18,13 +19,14 @@ namespace plumblane {
 
 struct Settings {
   std::string data_directory;
-  // "unix:PATH" or "HOST:PORT"; only loopback hosts.
+  // "unix:PATH", "HOST:PORT" on this machine, or "tls:HOST:PORT".
   std::vector<std::string> listen;
   std::string log_level = "info";
   int64_t shutdown_seconds = 10;
   int64_t block_cache_mib = 256;
   int64_t write_buffer_mib = 64;
   EngineOptions engine;
+  AccessSettings access;
   DeliverySettings delivery;
   SnapshotOptions snapshot;
   MetricOptions metrics;

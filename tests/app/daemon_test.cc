@@ -46,7 +46,7 @@ class Daemon : public ::testing::Test {
     addresses_.clear();
     return RunDaemon(
         settings_, "test", [&](const std::vector<std::string>& bound) { addresses_ = bound; },
-        while_serving);
+        [&](const auto& /*reload*/) { while_serving(); });
   }
   bool Answers(const std::string& address) {
     const auto channel = grpc::CreateChannel(address, grpc::InsecureChannelCredentials());
