@@ -121,7 +121,6 @@ std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address, const Acc
   grpc::ChannelArguments arguments;
   arguments.SetInt(GRPC_ARG_ENABLE_HTTP_PROXY, 0);
   arguments.SetInt(GRPC_ARG_INITIAL_RECONNECT_BACKOFF_MS, kFirstReconnectMillis);
-  arguments.SetInt(GRPC_ARG_MIN_RECONNECT_BACKOFF_MS, kMostReconnectMillis);
   arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, kMostReconnectMillis);
   arguments.SetMaxReceiveMessageSize(kMaxMessageBytes);
   arguments.SetServiceConfigJSON(RetryConfig());

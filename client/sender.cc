@@ -38,6 +38,7 @@ Sender::~Sender() {
 }
 
 void Sender::Start() {
+  stream_.reset();  // it lives in what the context keeps
   context_ = std::make_unique<grpc::ClientContext>();
   stream_ = intake_->AsyncIngestEvents(context_.get(), &queue_, Tag(kStart));
   is_writing_ = true;

@@ -132,7 +132,10 @@ void Gate::End(uint64_t id) {
 SenderTerms Gate::TermsOf(const grpc::ServerContextBase& context) {
   SenderTerms terms;
   const auto who = CallerOf(context);
-  if (who == nullptr) return terms;  // replaced since; the call is being cut
+  if (who == nullptr) {  // replaced since; until the call is cut it may send nothing
+    terms.sources = {""};
+    return terms;
+  }
   terms.name = who->name;
   terms.sources = who->sources;
   if (options_.events_per_second == 0) return terms;

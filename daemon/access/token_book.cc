@@ -1,5 +1,6 @@
 #include "access/token_book.h"
 
+#include <absl/strings/ascii.h>
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_join.h>
 #include <sys/stat.h>
@@ -118,8 +119,14 @@ Principal ReadPrincipal(const toml::table& table) {
 }
 
 void Check(const toml::table& table, const Principal& principal) {
-  if (principal.name.empty() || principal.name.size() > kMaxName || principal.name == kLocalName) {
-    Fail(table, absl::StrCat("name: expected 1 to ", kMaxName, " bytes, not \"", kLocalName, "\""));
+  // It goes into logs and answers as it is.
+  const bool is_plain = std::all_of(principal.name.begin(), principal.name.end(), [](char c) {
+    return absl::ascii_isprint(static_cast<unsigned char>(c));
+  });
+  if (principal.name.empty() || principal.name.size() > kMaxName || !is_plain ||
+      principal.name == kLocalName) {
+    Fail(table, absl::StrCat("name: expected 1 to ", kMaxName,
+                             " printable ASCII characters, not \"", kLocalName, "\""));
   }
   if (!table.contains("hash")) Fail(table, "hash is missing");
   if (principal.roles == 0) Fail(table, "roles is missing");

@@ -18,7 +18,7 @@ struct AccessSettings {
   // Files, PEM; of the daemon, and of who signs its clients' certificates.
   std::string certificate_file, key_file, client_ca_file;
   Gate::Options gate;
-  int64_t memory_mib = 1024;   // that the server's connections may take together
+  int64_t memory_mib = 256;    // for all that is being received and sent
   int64_t connections = 4096;  // open at once
 };
 

@@ -119,7 +119,8 @@ class Connection:
         self.granted[stream] = self.first_window
 
     def write(self, stream, data, end=False, timeout=20):
-        """Sends data as windows allow; how much went out before the daemon granted no more."""
+        """Sends data as windows allow; how much went out before the daemon granted no more for so
+        long."""
         sent, until = 0, time.monotonic() + timeout
         while sent < len(data):
             room = min(self.granted[0], self.granted[stream], 16384)
@@ -128,7 +129,8 @@ class Connection:
                 if left <= 0:
                     return sent
                 got = self.read(left)
-                if got is None or (got[0] in (RST, HEADERS) and got[2] == stream):
+                if got is None or (got[2] == stream and (got[0] == RST or (
+                        got[0] == HEADERS and got[1] & END_STREAM))):
                     return sent
                 continue
             piece = data[sent:sent + room]
@@ -137,6 +139,7 @@ class Connection:
             self.granted[0] -= len(piece)
             self.granted[stream] -= len(piece)
             sent += len(piece)
+            until = time.monotonic() + timeout
         return sent
 
     def status(self, timeout=20):
@@ -159,10 +162,11 @@ class Connection:
 
 def call(address, path, payload, token=None, context=None, extra=(), timeout=60):
     """One call on a connection of its own; its status."""
-    connection = Connection(address, context)
+    connection = Connection(address, context, window=(1 << 31) - 1)
     try:
-        while connection.read()[0] != SETTINGS:
-            pass
+        if connection.read() is None:
+            return None
+        connection.send(frame(WINDOW, 0, 0, (1 << 30).to_bytes(4, "big")))
         connection.open(1, path, token, extra)
         connection.write(1, message(payload), end=True, timeout=timeout)
         return connection.status(timeout)
