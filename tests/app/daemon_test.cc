@@ -118,7 +118,7 @@ TEST_F(Daemon, TheSocketOfALivingDaemonIsNotTaken) {
               Settings second = settings_;
               second.data_directory = directory_ + "/second";
               EXPECT_EQ(RunDaemon(
-                            second, "test", [](auto&) { ADD_FAILURE(); }, [] {}),
+                            second, "test", [](auto&) { ADD_FAILURE(); }, [](auto&) {}),
                         kExitTryAgain);
               EXPECT_TRUE(Answers("unix:" + socket()));
             }),
@@ -130,7 +130,7 @@ TEST_F(Daemon, WhatASecondOnItsDataGetsIsTryAgain) {
               Settings second = settings_;
               second.listen = {"unix:" + directory_ + "/other"};
               EXPECT_EQ(RunDaemon(
-                            second, "test", [](auto&) { ADD_FAILURE(); }, [] {}),
+                            second, "test", [](auto&) { ADD_FAILURE(); }, [](auto&) {}),
                         kExitTryAgain);
             }),
             kExitStopped);

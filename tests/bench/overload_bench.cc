@@ -11,7 +11,7 @@
 // receipt, those of GetScore meanwhile, and the daemon's memory. Every event sent must be
 // acknowledged in the end, or it fails.
 //
-// Usage: overload_bench PLUMBLANED [ROUNDS]   (220,000 events a round; 2)
+// Usage: overload_bench PLUMBLANED [ROUNDS [ORDERS]]   (2, and 40,000 of five and a half events)
 #include <grpcpp/grpcpp.h>
 #include <plumblane/v1/intake.grpc.pb.h>
 #include <plumblane/v1/scores.grpc.pb.h>
@@ -190,24 +190,25 @@ class SlowSender {
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc != 2 && argc != 3) return 2;
-  const int rounds = argc == 3 ? std::atoi(argv[2]) : 2;
+  if (argc < 2 || argc > 4) return 2;
+  const int rounds = argc > 2 ? std::atoi(argv[2]) : 2;
+  const int orders = argc > 3 ? std::atoi(argv[3]) : plumblane::bench::kOrdersARound;
   char folder[] = "/tmp/plumblane-overload-XXXXXX";
   if (mkdtemp(folder) == nullptr) return 1;
   const std::string base = folder, address = "unix:" + base + "/s";
   const pid_t daemon = plumblane::bench::StartDaemon(argv[1], base + "/data", address);
-  Measure("(warm up)", address, daemon, MakeLoad(1000), 8);
+  Measure("(warm up)", address, daemon, MakeLoad(1000, orders), 8);
   std::printf(
       "           events/s    receipt p50, p99, max [ms]   score p50, p99, max [ms]   MiB\n");
   for (int round = 0; round < rounds; ++round) {
-    Measure("capacity", address, daemon, MakeLoad(4 * round), 8);
-    std::vector<Batches> twice = MakeLoad(4 * round + 1);
-    for (Batches& more : MakeLoad(4 * round + 2)) twice.push_back(std::move(more));
+    Measure("capacity", address, daemon, MakeLoad(4 * round, orders), 8);
+    std::vector<Batches> twice = MakeLoad(4 * round + 1, orders);
+    for (Batches& more : MakeLoad(4 * round + 2, orders)) twice.push_back(std::move(more));
     Measure("twice", address, daemon, twice, twice[0].size());
     const auto aside = MakeLoad(2000 + round, 8000);
     const StuckReader stuck(address, aside[0]);
     const SlowSender slow(address, aside[1]);
-    Measure("beside", address, daemon, MakeLoad(4 * round + 3), 8);
+    Measure("beside", address, daemon, MakeLoad(4 * round + 3, orders), 8);
   }
   kill(daemon, SIGTERM);
   int status = 0;

@@ -238,8 +238,12 @@ def without_file_descriptors_it_waits_and_goes_on():
                     many.append(h2.connect(address))
                 except OSError:
                     break  # the queue of those that wait is full
-            open_files = len(os.listdir(f"/proc/{daemon.process.pid}/fd"))
-            assert open_files >= 250, f"only {open_files} files were open: the test shows nothing"
+
+            def open_files():
+                return len(os.listdir(f"/proc/{daemon.process.pid}/fd"))
+
+            assert wait_for(lambda: open_files() >= 250, 20), \
+                f"only {open_files()} files were open: the test shows nothing"
             for connection in many:
                 connection.close()
             assert wait_for(lambda: daemon.answers(address)), f"{address} is deaf"
