@@ -223,8 +223,9 @@ std::shared_ptr<const Principal> TokenBook::Find(std::string_view token, Instant
 
 bool TokenBook::Knows(const Principal& principal, Instant now) const {
   if (principal.expires && *principal.expires <= now) return false;
-  return std::any_of(tokens_.begin(), tokens_.end(),
-                     [&principal](const auto& one) { return *one == principal; });
+  return std::any_of(tokens_.begin(), tokens_.end(), [&principal](const auto& one) {
+    return one.get() == &principal || *one == principal;
+  });
 }
 
 std::string DescribeToken(const std::string& name, std::string_view token) {

@@ -390,7 +390,7 @@ TEST_F(SettingsFile, TheLinesThatTheSampleLeavesOutAreFineToo) {
     }
     text += line + "\n";
   }
-  EXPECT_EQ(taken_in, 12);
+  EXPECT_EQ(taken_in, 17);
   Settings settings = Taken(text);
   EXPECT_EQ(settings.data_directory, "/var/lib/plumblane");
   EXPECT_EQ(settings.listen.size(), 2u);
