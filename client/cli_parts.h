@@ -85,4 +85,7 @@ std::string CheckExport(const Invocation& invocation);
 // `sends` and `sends undo`.
 void AddSends(CLI::App& app, Invocation& to);
 
+// `verify` and `backup`.
+void AddUpkeep(CLI::App& app, Invocation& to);
+
 }  // namespace plumblane::client

@@ -29,6 +29,9 @@ std::span<const Help> ExportHelp();
 // That of sends.
 std::span<const Help> SendsHelp();
 
+// That of verify and backup.
+std::span<const Help> UpkeepHelp();
+
 // For "", "send", "excuse add": whole lines, indented.
 std::string_view ExamplesFor(std::string_view command);
 

@@ -72,6 +72,8 @@ enum class Verb {
   kWatch,
   kSends,
   kSendsUndo,
+  kVerify,
+  kBackup,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -124,6 +126,12 @@ struct ReviewOptions {
   std::string evidence;           // a file for the orders behind it, "" = none
 };
 
+// Where a copy of the data goes.
+struct BackupOptions {
+  std::string directory;
+  int keep = 0;  // copies to keep there, 0 = all
+};
+
 struct BacktestOptions {
   std::vector<google::protobuf::Duration> half_lives;  // none = the daemon's choice
   std::optional<int> days_ahead, first_days;           // none = the daemon's choice
@@ -170,6 +178,7 @@ struct Invocation {
   WatchOptions watch;
   CsvOptions csv;
   SendsOptions sends;
+  BackupOptions backup;
 };
 
 }  // namespace plumblane::client

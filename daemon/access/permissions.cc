@@ -125,7 +125,10 @@ std::map<std::string, Permission, std::less<>> MakeTable() {
         {"ExportEvents", Asks<ExportEventsRequest>()},
         {"ExportAssignments", Asks<ExportAssignmentsRequest>()},
         {"WatchScores", Asks<WatchScoresRequest>()}}},
-      {"Operations", {{"GetStatus", Asks<GetStatusRequest>(kSendersAndReaders)}}},
+      {"Operations",
+       {{"GetStatus", Asks<GetStatusRequest>(kSendersAndReaders)},
+        {"Verify", Does<VerifyRequest>(kOperators)},
+        {"Backup", Does<BackupRequest>(kOperators)}}},
   };
   std::map<std::string, Permission, std::less<>> table;
   for (const auto& [service, methods] : by_service) {

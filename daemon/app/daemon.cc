@@ -16,20 +16,29 @@
 #include <sys/un.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <chrono>
 #include <filesystem>
+#include <optional>
 
 #include "access/audit_log.h"
 #include "access/front_door.h"
 #include "access/gate.h"
 #include "access/guarded_service.h"
 #include "access/sweeper.h"
+#include "app/disk_watch.h"
+#include "app/open_data.h"
 #include "base/give_way.h"
 #include "base/zones.h"
 #include "delivery/deliverer.h"
 #include "engine/alert_teller.h"
 #include "engine/engine.h"
+#include "eventlog/anchor.h"
 #include "eventlog/event_log.h"
+#include "host/self_probe.h"
+#include "host/service_manager.h"
+#include "host/watchdog.h"
+#include "host/writers_pulse.h"
 #include "publish/metrics.h"
 #include "publish/metrics_server.h"
 #include "publish/snapshot_writer.h"
@@ -50,11 +59,6 @@ namespace {
 
 // 20,000 rows of a load, the largest message, take 2 to 5 MB.
 constexpr int kMaxMessageBytes = 8 << 20;
-
-int ExitCodeFor(const absl::Status& status) {
-  if (absl::IsDataLoss(status) || absl::IsInternal(status)) return kExitDataDamaged;
-  return kExitTryAgain;
-}
 
 int Refuse(const absl::Status& status, int exit_code) {
   spdlog::critical("not started: {}", std::string(status.message()));
@@ -142,7 +146,8 @@ bool IsSocket(const std::string& address) { return absl::StartsWith(address, "un
 class Server {
  public:
   Server(Engine& engine, const Deliverer& deliverer, const SnapshotWriter& snapshots,
-         const Zones& zones, const std::string& version, Gate& gate, int64_t connections)
+         const Zones& zones, const std::string& version, Keeping keeping, Gate& gate,
+         int64_t connections)
       : connections_(connections),
         intake_(engine, zones, [&gate](const auto& context) { return gate.TermsOf(context); }),
         scores_(engine),
@@ -152,7 +157,9 @@ class Server {
         alerts_(engine, deliverer),
         reviews_(engine),
         exports_(engine),
-        operations_(engine, version, [&snapshots](auto& status) { Tell(snapshots, status); }) {
+        operations_(
+            engine, version, [&snapshots](auto& status) { Tell(snapshots, status); },
+            std::move(keeping)) {
     const auto guard = [&](grpc::Service& service, const char* name) {
       guarded_.push_back(std::make_unique<GuardedService>(service, name, gate));
     };
@@ -212,6 +219,9 @@ class Server {
     return absl::OkStatus();
   }
 
+  // A channel that needs no listener and asks nobody for a certificate.
+  std::shared_ptr<grpc::Channel> Inside() { return server_->InProcessChannel({}); }
+
   const IntakeService::Totals& intake_totals() const { return intake_.totals(); }
 
   // Answers what is in flight, then ends; calls still open at the deadline are cut.
@@ -244,16 +254,27 @@ class Server {
   std::vector<std::unique_ptr<FrontDoor>> doors_;  // one for each address
 };
 
-absl::Status MakeDirectory(const std::string& path) {
+// A copy inside the data would be lost with it.
+absl::Status CheckBackupDirectory(const Settings& settings, const std::string& directory) {
   std::error_code error;
-  const bool existed = std::filesystem::exists(path, error);
-  std::filesystem::create_directories(path, error);
-  if (error || !std::filesystem::is_directory(path)) {
-    return absl::UnavailableError(absl::StrCat("cannot use ", path, " as data directory",
-                                               error ? ": " + error.message() : ""));
-  }
-  if (!existed) std::filesystem::permissions(path, std::filesystem::perms::owner_all, error);
-  return absl::OkStatus();
+  const auto data = std::filesystem::weakly_canonical(settings.data_directory, error);
+  const auto place = std::filesystem::weakly_canonical(directory, error).lexically_relative(data);
+  if (place.empty() || place.begin()->string() == "..") return MakeDataDirectory(directory);
+  return absl::InvalidArgumentError(
+      absl::StrCat("directory: expected one outside ", settings.data_directory));
+}
+
+Keeping KeepingOf(const Settings& settings, DiskStore& store) {
+  return {
+      [&store](const std::function<bool()>& give_up) { return store.CheckFiles(give_up); },
+      [&settings, &store](const std::string& directory, int keep,
+                          const std::function<bool()>& give_up) -> absl::StatusOr<KeptCopy> {
+        absl::Status fine = CheckBackupDirectory(settings, directory);
+        if (!fine.ok()) return fine;
+        const auto copy = store.BackUp(directory, keep, "", give_up);
+        if (!copy.ok()) return copy.status();
+        return KeptCopy{copy->number, copy->bytes, Instant{copy->unix_seconds * 1000}, copy->kept};
+      }};
 }
 
 // After a mistake in the file everything stays as it is.
@@ -274,26 +295,33 @@ void Reload(const AccessSettings& settings, Gate& gate, AuditLog& audit) {
 int RunDaemon(const Settings& settings, const std::string& version,
               const std::function<void(const std::vector<std::string>&)>& ready,
               const std::function<void(const std::function<void()>&)>& wait_for_stop) {
+  ServiceManager manager;
   const auto zones = Zones::Load();
   if (!zones.ok()) return Refuse(zones.status(), kExitBadSettings);
   const auto files = ReadAccessFiles(settings.access);
   if (!files.ok()) return Refuse(files.status(), kExitBadSettings);
-  if (absl::Status status = MakeDirectory(settings.data_directory); !status.ok()) {
+  if (absl::Status status = MakeDataDirectory(settings.data_directory); !status.ok()) {
     return Refuse(status, kExitTryAgain);
   }
-  auto store = OpenRocksDbStore({.path = settings.data_directory + "/store",
-                                 .block_cache_bytes = settings.block_cache_mib << 20,
-                                 .write_buffer_bytes = settings.write_buffer_mib << 20});
-  if (!store.ok()) return Refuse(store.status(), ExitCodeFor(store.status()));
+  DiskWatch disk({.directory = settings.data_directory,
+                  .least_free_bytes = settings.least_free_mib << 20,
+                  .free_bytes = [&settings] { return FreeBytesAt(settings.data_directory); },
+                  .end = [](int code) { _exit(code); }});
+  auto data = OpenData(settings, [&disk](const absl::Status& why) { disk.Failed(why); });
+  if (!data.ok()) return Refuse(data.status(), ExitCodeFor(data.status()));
+  DiskStore& store = *data->store;
 
   const WallClock clock;
-  StoreLog store_log(**store);
+  StoreLog store_log(store);
   TimedLog log(store_log);
-  Engine engine(**store, log, clock, settings.engine);
-  if (absl::Status status = engine.Start(); !status.ok()) {
+  AnchoredLog anchored_log(log, AnchorPathOf(settings), data->anchor);
+  Engine engine(store, anchored_log, clock, settings.engine);
+  if (absl::Status status = engine.Start([&manager] { manager.StillStarting(); }); !status.ok()) {
     const int code = absl::IsFailedPrecondition(status) ? kExitDataDamaged : ExitCodeFor(status);
     return Refuse(status, code);
   }
+
+  disk.Start(engine, anchored_log);
 
   AlertTeller teller(engine);
   teller.Start();
@@ -316,7 +344,8 @@ int RunDaemon(const Settings& settings, const std::string& version,
   Gate gate(settings.access.gate, files->tokens, clock);
   const Sweeper sweeper(gate);
   SnapshotWriter snapshots(engine, settings.snapshot);
-  Server server(engine, deliverer, snapshots, *zones, version, gate, settings.access.connections);
+  Server server(engine, deliverer, snapshots, *zones, version, KeepingOf(settings, store), gate,
+                settings.access.connections);
   std::vector<std::string> addresses;
   if (absl::Status status = server.Listen(settings.listen, *files, settings.access.memory_mib,
                                           audit, gate, addresses);
@@ -338,14 +367,28 @@ int RunDaemon(const Settings& settings, const std::string& version,
   spdlog::info("plumblaned {} serves {} on {}", version, settings.data_directory,
                absl::StrJoin(addresses, ", "));
   ready(addresses);
+  manager.Ready();
+  std::optional<Watchdog> watchdog(
+      std::in_place, manager,
+      [&addresses, inside = server.Inside(),
+       pulse = WritersPulse(engine)](std::chrono::milliseconds time) mutable {
+        const auto each = time / (2 + static_cast<int>(addresses.size()));
+        return pulse.BeatsWithin(each) && HealthAnswers(inside, each) &&
+               std::all_of(addresses.begin(), addresses.end(),
+                           [&](const auto& address) { return Listens(address, each); });
+      });
   wait_for_stop([&] { Reload(settings.access, gate, audit); });
   spdlog::info("stopping");
+  manager.Stopping(std::chrono::seconds(settings.shutdown_seconds + kStopGraceSeconds));
+  watchdog.reset();
+  server.Stop(std::chrono::seconds(settings.shutdown_seconds));
   metrics.reset();
   snapshots.Stop();
-  server.Stop(std::chrono::seconds(settings.shutdown_seconds));
   deliverer.Stop();
   teller.Stop();
   engine.Stop();
+  disk.Stop();
+  if (disk.has_failed()) return kExitTryAgain;
   spdlog::info("stopped");
   return kExitStopped;
 }

@@ -121,7 +121,10 @@ absl::StatusOr<Pair> ParsePairKey(std::string_view key) {
   Pair pair;
   pair.lane = ReadLane(reader);
   if (!reader.ok()) return BadKey("a pair");
-  pair.supplier = key.substr(key.rfind('\0') + 1);
+  const Lane& lane = pair.lane;
+  pair.supplier = key.substr(kPairPrefix.size() + lane.origin.size() + lane.destination.size() +
+                             lane.service.size() + 3);
+  if (pair.supplier.find('\0') != std::string::npos) return BadKey("a pair");
   return pair;
 }
 

@@ -18,7 +18,8 @@ const std::set<std::string> kOnce = {"Agreements/LoadCosts",      "Agreements/Lo
                                      "Agreements/ResumeSupplier", "Alerts/AcceptAlert",
                                      "Alerts/AcknowledgeAlert",   "Alerts/ShelveAlert",
                                      "Intake/BeginSend",          "Intake/IngestEvents",
-                                     "Intake/UndoSend",           "Orders/CreateExcuse",
+                                     "Intake/UndoSend",           "Operations/Backup",
+                                     "Operations/Verify",         "Orders/CreateExcuse",
                                      "Orders/WithdrawExcuse",     "Sourcing/AssignOrders"};
 
 TEST(RetriesTest, EveryCallIsEitherSafeToRepeatOrMadeOnce) {

@@ -1,6 +1,6 @@
 """What strangers and floods do to the daemon over real connections; takes minutes.
 
-Usage: net_long_test.py [--rounds N]  (malformed connections, 3,000)  [--seed N]
+Usage: net_floods.py [--rounds N]  (malformed connections, 3,000)  [--seed N]
 """
 import os
 import random
