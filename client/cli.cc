@@ -16,6 +16,7 @@ namespace {
 constexpr size_t kMostWithins = 20;
 constexpr int kMostOrders = 1'000'000'000;
 constexpr int kMostRiskDays = 3650;
+constexpr int kMostRetrySeconds = 86'400;
 
 struct Builder {
   CLI::App& app;
@@ -26,8 +27,9 @@ struct Builder {
   }
 
   void AddGlobal() {
-    AddParsed(app, "--server", "ADDRESS", "The daemon's: unix:PATH or HOST:PORT", ParseText,
-              to.server);
+    AddParsed(app, "--server", "ADDRESS", "The daemon's: unix:PATH, HOST:PORT or tls:HOST:PORT",
+              ParseText, to.server);
+    AddAccess(app, to);
     app.add_flag("--json", to.json, "Print one JSON document");
     app.add_flag("--plain", to.plain, "Tables with tabs, nothing cut, no progress");
     AddParsed(app, "--as-of", "TIME", "Answer as of then; a date is its start, UTC", ParseMoment,
@@ -57,6 +59,9 @@ struct Builder {
               ParseNumber<0, 365>, send.promise_days);
     AddParsed(sub, "--time-zone", "NAME", "For bare dates at unknown destinations", ParseText,
               send.time_zone);
+    AddParsed(sub, "--retry-for", "SECONDS",
+              "Try so long to go on when the daemon is away, else 30",
+              ParseNumber<0, kMostRetrySeconds>, send.retry_seconds);
     AddParsed(sub, "--format", "FORMAT", "ndjson or csv, where the content does not tell",
               ParseFormat, send.format);
   }

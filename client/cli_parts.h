@@ -53,6 +53,9 @@ void AddMapping(CLI::App& app, Invocation& to);
 // All that there is.
 void AddAll(CLI::App& app, Invocation& to);
 
+// The token and TLS, which go with every command.
+void AddAccess(CLI::App& app, Invocation& to);
+
 // `completions` and `manual`.
 void AddShell(CLI::App& app, Invocation& to);
 

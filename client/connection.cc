@@ -3,9 +3,6 @@
 #include <absl/strings/str_cat.h>
 #include <absl/time/clock.h>
 #include <absl/time/time.h>
-#include <grpcpp/create_channel.h>
-#include <grpcpp/security/credentials.h>
-#include <grpcpp/support/channel_arguments.h>
 
 #include <cstdlib>
 #include <filesystem>
@@ -14,8 +11,6 @@ namespace plumblane::client {
 namespace {
 
 constexpr absl::Duration kConnectPatience = absl::Seconds(5);
-constexpr int kMostReconnectMillis = 2000;  // who follows a file waits longer by itself
-constexpr int kMaxMessageBytes = 64 << 20;  // a supplier with many lanes answers more than 4 MiB
 constexpr char kSystemSocket[] = "/run/plumblane/plumblane.sock";
 
 auto Deadline(absl::Duration patience) { return absl::ToChronoTime(absl::Now() + patience); }
@@ -23,14 +18,6 @@ auto Deadline(absl::Duration patience) { return absl::ToChronoTime(absl::Now() +
 std::string Environment(const char* name) {
   const char* value = std::getenv(name);
   return value == nullptr ? "" : value;
-}
-
-std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address) {
-  grpc::ChannelArguments arguments;
-  arguments.SetInt(GRPC_ARG_ENABLE_HTTP_PROXY, 0);
-  arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, kMostReconnectMillis);
-  arguments.SetMaxReceiveMessageSize(kMaxMessageBytes);
-  return grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), arguments);
 }
 
 }  // namespace
@@ -48,7 +35,8 @@ std::string ServerAddress(const std::string& given, const std::string& usual) {
   return absl::StrCat("unix:", kSystemSocket);
 }
 
-Connection::Connection(const std::string& address) : Connection(address, MakeChannel(address)) {}
+Connection::Connection(const std::string& address, const Access& access)
+    : Connection(address, MakeChannel(address, access)) {}
 
 Connection::Connection(std::string address, std::shared_ptr<grpc::Channel> channel)
     : address_(std::move(address)),
@@ -150,6 +138,11 @@ std::string Explain(const grpc::Status& status, const std::string& address) {
       }
       return absl::StrCat("the daemon at ", address, " takes no more at once (",
                           status.error_message(), " bytes): split the file");
+    case grpc::StatusCode::UNAUTHENTICATED:
+      return absl::StrCat("the daemon at ", address,
+                          " does not let you in: ", status.error_message(),
+                          "\nName the file of your token with --token-file, or set "
+                          "PLUMBLANE_TOKEN.");
     case grpc::StatusCode::UNIMPLEMENTED:
       return absl::StrCat("the daemon at ", address,
                           " is of another version: it does not know "

@@ -8,6 +8,7 @@
 #include <memory>
 #include <string>
 
+#include "client/access.h"
 #include "client/exit_codes.h"
 #include "plumblane/v1/agreements.grpc.pb.h"
 #include "plumblane/v1/alerts.grpc.pb.h"
@@ -29,8 +30,8 @@ std::string ServerAddress(const std::string& given, const std::string& usual = "
 // Thread-safe.
 class Connection {
  public:
-  // Connects lazily. Never through a proxy.
-  explicit Connection(const std::string& address);
+  // Connects lazily. REQUIRES: CheckAccess(address, access).
+  explicit Connection(const std::string& address, const Access& access = {});
   // For tests.
   Connection(std::string address, std::shared_ptr<grpc::Channel> channel);
 

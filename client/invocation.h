@@ -11,6 +11,7 @@
 #include "base/ids.h"
 #include "base/lane.h"
 #include "base/time.h"
+#include "client/access.h"
 #include "client/completions.h"
 #include "client/event_file.h"
 #include "client/export_options.h"
@@ -149,6 +150,7 @@ struct ExcuseOptions {
 struct Invocation {
   Verb verb = Verb::kStatus;
   std::string server;  // --server, "" = not given
+  AccessFiles access;
   bool json = false, plain = false, explain = false;
   bool average = false;             // kSupplier, kLane, kSuppliers, kLanes
   std::vector<double> within_days;  // kSupplier, kLane

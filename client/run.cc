@@ -192,7 +192,14 @@ ExitCode RunCommandLine(const std::vector<std::string>& arguments, const Io& io)
   }
   // Before the library starts threads of its own, which inherit it.
   if (!invocation.send.follow.empty()) BlockStopSignals();
-  Connection connection(ServerAddress(invocation.server, settings->server));
+  const std::string address = ServerAddress(invocation.server, settings->server);
+  const absl::StatusOr<Access> access = ReadAccess(invocation.access, settings->access);
+  const absl::Status may = access.ok() ? CheckAccess(address, *access) : access.status();
+  if (!may.ok()) {
+    io.err << may.message() << "\n";
+    return kUsage;
+  }
+  Connection connection(address, *access);
   if (!invocation.plain) return Run(invocation, connection, io);
   return Run(invocation, connection, {io.out, io.err, io.in_fd, false, kPlainWidth});
 }

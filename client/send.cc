@@ -35,11 +35,15 @@ class FileRun {
         io_(io),
         rejected_(file.name(), io, way.adds_to_rejected),
         progress_(io, "event"),
-        sender_(connection.intake(), {.history = options.history, .send = way.send},
-                [this](const auto& batch, const auto& receipt) {
-                  for (const Rejection& refused : TakeReceipt(batch, receipt, report_))
-                    Reject(refused);
-                }) {
+        sender_(
+            connection.intake(),
+            {.history = options.history,
+             .send = way.send,
+             .retry_for = absl::Seconds(way.retry_seconds)},
+            [this](const auto& batch, const auto& receipt) {
+              for (const Rejection& refused : TakeReceipt(batch, receipt, report_)) Reject(refused);
+            },
+            [this](const grpc::Status& why) { TellBreak(why); }) {
     report_.name = file.name();
     report_.rejected_path = rejected_.path();
   }
@@ -61,6 +65,7 @@ class FileRun {
   grpc::Status Send(Draft draft);
   grpc::Status Settle();
   grpc::Status ReportNews();
+  void TellBreak(const grpc::Status& why);
   ExitCode Broken(const grpc::Status& status);
 
   const SendOptions& options_;
@@ -73,6 +78,7 @@ class FileRun {
   Progress progress_;
   FileReport report_;
   int64_t last_line_ = 0;  // read so far
+  grpc::StatusCode break_told_ = grpc::StatusCode::OK;
   Sender sender_;
 };
 
@@ -145,6 +151,16 @@ grpc::Status FileRun::ReportNews() {
     news.is_reported = true;
   }
   return grpc::Status::OK;
+}
+
+// Each reason once a file.
+void FileRun::TellBreak(const grpc::Status& why) {
+  if (why.error_code() == break_told_) return;
+  break_told_ = why.error_code();
+  progress_.Clear();
+  io_.err << file_.name() << ": " << why.error_message() << "; goes on from line "
+          << Thousands(std::max<int64_t>(1, sender_.first_open_line()))
+          << " when it can, for up to " << way_.retry_seconds << " s\n";
 }
 
 ExitCode FileRun::Broken(const grpc::Status& status) {
@@ -244,6 +260,7 @@ ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, 
     return kOutOfReach;
   }
   FileWay way;
+  way.retry_seconds = options.retry_seconds;
   if (const grpc::Status status = BeginSend(options.files, options, connection, &way.send);
       !status.ok()) {
     io.err << Explain(status, connection.address()) << "\nnothing was sent\n";

@@ -6,8 +6,9 @@
 // else up to the latest event of the source in it. Standard input counts as live, and what has
 // arrived is sent on when no more comes for a moment.
 //
-// A connection that breaks ends the command; everything before the line it names is safe, and
-// sending the same file again repairs the rest.
+// A connection that breaks is gone on with at the first line without a receipt, for up to
+// --retry-for seconds (sender.h). Then it ends the command; everything before the line it names is
+// safe, and sending the same file again repairs the rest.
 #pragma once
 
 #include "client/connection.h"
@@ -27,6 +28,7 @@ struct FileWay {
   int64_t send = 0;               // the number of the send it belongs to
   bool reports_news = true;       // says how far its sources are complete
   bool adds_to_rejected = false;  // FILE.rejected is gone on with, not begun anew
+  int retry_seconds = 0;          // tries so long to go on after a break
 };
 
 // Begins a send of these files. Its number, else why not.

@@ -23,6 +23,7 @@ struct SendOptions {
   std::optional<int> promise_days;
   std::string time_zone = "UTC";  // for bare dates at unknown destinations
   bool history = false;           // no alert that opens by it is sent out
+  int retry_seconds = 30;         // tries so long to go on when the daemon is away
   std::string follow;             // "" = not: a file or directory to follow, instead of files
 };
 

@@ -1,12 +1,16 @@
 #include "client/sender.h"
 
+#include <absl/strings/numbers.h>
 #include <absl/time/clock.h>
 
 #include <algorithm>
+#include <cmath>
 #include <utility>
 
 namespace plumblane::client {
 namespace {
+
+constexpr double kFirstWaitMillis = 100, kLastWaitMillis = 5000;
 
 // What an operation on the stream is known by in the queue.
 enum Operation { kStart, kWrite, kRead, kWritesDone, kFinish };
@@ -17,8 +21,12 @@ void* Tag(Operation operation) { return const_cast<Operation*>(&kOperations[oper
 
 }  // namespace
 
-Sender::Sender(v1::Intake::StubInterface* intake, Options options, OnReceipt on_receipt)
-    : intake_(intake), options_(options), on_receipt_(std::move(on_receipt)) {}
+Sender::Sender(v1::Intake::StubInterface* intake, Options options, OnReceipt on_receipt,
+               OnBreak on_break)
+    : intake_(intake),
+      options_(options),
+      on_receipt_(std::move(on_receipt)),
+      on_break_(std::move(on_break)) {}
 
 Sender::~Sender() {
   if (stream_ != nullptr && !is_finished_) (void)Break(grpc::Status::CANCELLED);
@@ -30,8 +38,23 @@ Sender::~Sender() {
 }
 
 void Sender::Start() {
-  stream_ = intake_->AsyncIngestEvents(&context_, &queue_, Tag(kStart));
+  stream_.reset();  // it lives in what the context keeps
+  context_ = std::make_unique<grpc::ClientContext>();
+  stream_ = intake_->AsyncIngestEvents(context_.get(), &queue_, Tag(kStart));
   is_writing_ = true;
+  written_ = 0;
+}
+
+void Sender::WriteNext() {
+  if (is_writing_ || written_ == in_flight_.size()) return;
+  const Batch& batch = in_flight_[written_++];
+  message_.Clear();
+  message_.set_batch_number(batch.number);
+  message_.set_history(options_.history);
+  message_.set_send_number(options_.send);
+  for (const Outgoing& outgoing : batch.events) *message_.add_events() = outgoing.event;
+  is_writing_ = true;
+  stream_->Write(message_, Tag(kWrite));
 }
 
 void Sender::Handle(void* tag, bool ok) {
@@ -41,10 +64,12 @@ void Sender::Handle(void* tag, bool ok) {
       is_over_ = is_over_ || !ok;
       if (!ok) return;
       is_reading_ = true;
-      return stream_->Read(&receipt_, Tag(kRead));
+      stream_->Read(&receipt_, Tag(kRead));
+      return WriteNext();
     case kWrite:
       is_writing_ = false;
       is_over_ = is_over_ || !ok;
+      if (ok) WriteNext();
       return;
     case kRead:
       is_reading_ = false;
@@ -66,30 +91,65 @@ void Sender::Handle(void* tag, bool ok) {
 
 void Sender::TakeReceipt() {
   // Receipts come in order; one that is out of it settles nothing.
-  if (in_flight_.empty() || in_flight_.front().number != receipt_.batch_number()) {
+  if (written_ == 0 || in_flight_.front().number != receipt_.batch_number()) {
     error_ =
         grpc::Status(grpc::StatusCode::INTERNAL, "the daemon answered a batch it was not sent");
     return;
   }
   on_receipt_(in_flight_.front().events, receipt_);
   in_flight_.pop_front();
+  --written_;
+  broken_since_.reset();
+  breaks_ = 0;
 }
 
 template <typename Done>
 grpc::Status Sender::DriveUntil(Done done) {
   while (error_.ok() && !done()) {
-    if (is_over_ && !is_ending_) {
-      return Break(grpc::Status(grpc::StatusCode::UNAVAILABLE, "the daemon ended the connection"));
-    }
+    grpc::Status trouble;
     void* tag;
     bool ok;
     const auto deadline = absl::ToChronoTime(absl::Now() + options_.patience);
-    if (queue_.AsyncNext(&tag, &ok, deadline) != grpc::CompletionQueue::GOT_EVENT) {
-      return Break(grpc::Status(grpc::StatusCode::DEADLINE_EXCEEDED, "the daemon does not answer"));
+    if (is_over_ && !is_ending_) {
+      trouble = {grpc::StatusCode::UNAVAILABLE, "the daemon ended the connection"};
+    } else if (queue_.AsyncNext(&tag, &ok, deadline) != grpc::CompletionQueue::GOT_EVENT) {
+      trouble = {grpc::StatusCode::DEADLINE_EXCEEDED, "the daemon does not answer"};
+    } else {
+      Handle(tag, ok);
+      continue;
     }
-    Handle(tag, ok);
+    (void)Break(trouble);
+    if (!Resume()) return error_;
   }
   return error_.ok() ? error_ : Break(error_);
+}
+
+bool Sender::Resume() {
+  const auto& said = context_->GetServerTrailingMetadata();
+  const auto pause = said.find("grpc-retry-pushback-ms");
+  int pause_millis = 0;
+  const bool asks_for_pause =
+      error_.error_code() == grpc::StatusCode::RESOURCE_EXHAUSTED && pause != said.end() &&
+      absl::SimpleAtoi(absl::string_view(pause->second.data(), pause->second.size()),
+                       &pause_millis) &&
+      pause_millis >= 0;
+  if (!asks_for_pause && error_.error_code() != grpc::StatusCode::UNAVAILABLE) return false;
+  const absl::Time now = absl::Now();
+  if (!broken_since_) broken_since_ = now;
+  const absl::Duration left = *broken_since_ + options_.retry_for - now;
+  if (left <= absl::ZeroDuration()) return false;
+  on_break_(error_);
+  absl::Duration wait = absl::Milliseconds(pause_millis);
+  if (!asks_for_pause) {
+    const double most = std::min(kLastWaitMillis, kFirstWaitMillis * std::exp2(breaks_));
+    wait = absl::Milliseconds(std::uniform_real_distribution<double>(most / 2, most)(random_));
+  }
+  ++breaks_;
+  absl::SleepFor(std::min(wait, left));
+  is_writing_ = is_reading_ = is_ending_ = is_over_ = is_finished_ = false;
+  final_ = error_ = grpc::Status();
+  Start();
+  return true;
 }
 
 // Ends the stream; what it has to say itself goes before the reason.
@@ -97,7 +157,7 @@ grpc::Status Sender::Break(const grpc::Status& reason) {
   const grpc::Status why = reason;  // it may be error_ itself, which changes below
   if (is_finished_) return error_;
   const bool by_us = !is_over_;
-  if (by_us) context_.TryCancel();
+  if (by_us) context_->TryCancel();
   while (is_writing_ || is_reading_ || !is_finished_) {
     if (!is_writing_ && !is_reading_) stream_->Finish(&final_, Tag(kFinish));
     void* tag;
@@ -127,19 +187,13 @@ grpc::Status Sender::Add(Outgoing event) {
 
 grpc::Status Sender::SendBatch() {
   if (stream_ == nullptr) Start();
-  const auto may_write = [this] {
-    return !is_writing_ && static_cast<int>(in_flight_.size()) < options_.max_in_flight;
+  const auto has_room = [this] {
+    return static_cast<int>(in_flight_.size()) < options_.max_in_flight;
   };
-  if (const grpc::Status status = DriveUntil(may_write); !status.ok()) return status;
+  if (const grpc::Status status = DriveUntil(has_room); !status.ok()) return status;
   batch_.number = next_number_++;
-  message_.Clear();
-  message_.set_batch_number(batch_.number);
-  message_.set_history(options_.history);
-  message_.set_send_number(options_.send);
-  for (const Outgoing& outgoing : batch_.events) *message_.add_events() = outgoing.event;
   in_flight_.push_back(std::exchange(batch_, Batch()));
-  is_writing_ = true;
-  stream_->Write(message_, Tag(kWrite));
+  WriteNext();
   return grpc::Status::OK;
 }
 

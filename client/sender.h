@@ -4,9 +4,14 @@
 // are. Receipts come in the order of their batches and are handed on as they are read, which is
 // whenever this object is called.
 //
-// A stream that breaks, or that gives no receipt for `patience` while one is due, ends this
-// object's use: every later call returns the same error. Batches without a receipt are in doubt;
-// first_open_line() says from where on. Sending them again does no harm.
+// A stream that breaks because the daemon goes away, or asks for a pause, is begun anew with the
+// batches that have no receipt, oldest first: events have ids, so sending them again does no harm.
+// It waits before, 0.1 s at first, twice as long each time up to 5 s, each shortened by up to half
+// by chance, or as long as the daemon says. When `retry_for` passes without a receipt it gives up.
+//
+// Then, when the stream breaks for another reason, and when it gives no receipt for `patience`
+// while one is due, this object's use ends: every later call returns the same error. Batches
+// without a receipt are in doubt; first_open_line() says from where on.
 //
 // Not thread-safe, and needs no thread: it drives the stream while it is called.
 #pragma once
@@ -19,6 +24,8 @@
 #include <deque>
 #include <functional>
 #include <memory>
+#include <optional>
+#include <random>
 #include <string>
 #include <vector>
 
@@ -43,12 +50,18 @@ class Sender {
     absl::Duration patience = absl::Seconds(60);
     bool history = false;  // batches say that they tell of the past
     int64_t send = 0;      // the send that they belong to
+    absl::Duration retry_for = absl::ZeroDuration();
   };
   // Given with each receipt: the batch it is for, events by index.
   using OnReceipt = std::function<void(const std::vector<Outgoing>&, const v1::BatchReceipt&)>;
 
+  // Told before a broken stream is begun anew: why it broke.
+  using OnBreak = std::function<void(const grpc::Status&)>;
+
   // `intake` must outlive this object. The stream starts with the first batch.
-  Sender(v1::Intake::StubInterface* intake, Options options, OnReceipt on_receipt);
+  Sender(
+      v1::Intake::StubInterface* intake, Options options, OnReceipt on_receipt,
+      OnBreak on_break = [](const auto&) {});
   ~Sender();
   Sender(const Sender&) = delete;
   Sender& operator=(const Sender&) = delete;
@@ -73,10 +86,13 @@ class Sender {
   };
 
   void Start();
+  void WriteNext();
+  // Begins the stream anew after Break, unless that would be in vain.
+  bool Resume();
   grpc::Status SendBatch();
   void TakeReceipt();
   void Handle(void* tag, bool ok);
-  // Drives the stream until `done` holds or it breaks.
+  // Drives the stream until `done` holds or it breaks for good.
   template <typename Done>
   grpc::Status DriveUntil(Done done);
   grpc::Status Break(const grpc::Status& reason);
@@ -84,9 +100,10 @@ class Sender {
   v1::Intake::StubInterface* const intake_;
   const Options options_;
   const OnReceipt on_receipt_;
+  const OnBreak on_break_;
 
-  grpc::ClientContext context_;
   grpc::CompletionQueue queue_;
+  std::unique_ptr<grpc::ClientContext> context_;  // of the stream
   std::unique_ptr<grpc::ClientAsyncReaderWriterInterface<v1::EventBatch, v1::BatchReceipt>> stream_;
   bool is_writing_ = false;  // the start counts as writing: nothing may be written before it
   bool is_reading_ = false;
@@ -98,9 +115,14 @@ class Sender {
 
   Batch batch_;                  // being filled
   std::deque<Batch> in_flight_;  // without receipt, oldest first
+  size_t written_ = 0;           // of these, on this stream
   int64_t next_number_ = 1;
   v1::EventBatch message_;    // being written
   v1::BatchReceipt receipt_;  // being read
+
+  std::optional<absl::Time> broken_since_;  // without a receipt from then on
+  int breaks_ = 0;                          // since the last receipt
+  std::mt19937 random_{std::random_device{}()};
 };
 
 }  // namespace plumblane::client

@@ -32,10 +32,14 @@ class Reader {
         settings_.plain = node.value_or(false);
       } else if (key == "plain") {
         Refuse(key, "expected true or false");
+      } else if (key == "token_file") {
+        Take(key, node, ParseText, settings_.access.token);
       } else if (key == "send" && node.is_table()) {
         ReadSend(*node.as_table());
+      } else if (key == "tls" && node.is_table()) {
+        ReadTls(*node.as_table());
       } else {
-        Refuse(key, "expected server, plain or [send]");
+        Refuse(key, "expected server, plain, token_file, [tls] or [send]");
       }
     }
     if (wrong_.empty()) return settings_;
@@ -46,6 +50,20 @@ class Reader {
   }
 
  private:
+  void ReadTls(const toml::table& tls) {
+    for (const auto& [key, node] : tls) {
+      if (key == "ca") {
+        Take(key, node, ParseText, settings_.access.ca);
+      } else if (key == "certificate") {
+        Take(key, node, ParseText, settings_.access.certificate);
+      } else if (key == "key") {
+        Take(key, node, ParseText, settings_.access.key);
+      } else {
+        Refuse(key, "expected ca, certificate or key");
+      }
+    }
+  }
+
   void ReadSend(const toml::table& send) {
     for (const auto& [key, node] : send) {
       if (key == "shop") {

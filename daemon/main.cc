@@ -3,6 +3,7 @@
 #include <signal.h>
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
+#include <sys/resource.h>
 #include <CLI/CLI.hpp>
 
 #include <cerrno>
@@ -10,6 +11,7 @@
 #include <iostream>
 #include <thread>
 
+#include "access/token_book.h"
 #include "app/daemon.h"
 #include "app/offline.h"
 #include "app/settings.h"
@@ -23,7 +25,7 @@ const char* malloc_conf = "background_thread:true,dirty_decay_ms:1000,muzzy_deca
 namespace {
 
 struct Flags {
-  std::string config, data, clock;
+  std::string config, data, clock, new_token;
   std::vector<std::string> listen;
   bool check_config = false;
   bool verify = false;
@@ -61,23 +63,35 @@ absl::Status Apply(const Flags& flags, plumblane::Settings& settings) {
 
 // SIGTERM and SIGINT are blocked before any thread starts and waited for here; a second one, or a
 // stop that hangs, ends the process at once, which is as safe as a power cut: nothing acknowledged
-// is lost.
+// is lost. SIGHUP has the tokens read anew.
 sigset_t BlockStopSignals() {
   sigset_t signals;
   sigemptyset(&signals);
   sigaddset(&signals, SIGTERM);
   sigaddset(&signals, SIGINT);
+  sigaddset(&signals, SIGHUP);
   pthread_sigmask(SIG_BLOCK, &signals, nullptr);
   signal(SIGPIPE, SIG_IGN);
   return signals;
 }
 
-void WaitForStop(const sigset_t& signals, int64_t stop_seconds) {
+// As many open files as the system lets it have: connections and tables each take one.
+void RaiseFileLimit() {
+  rlimit limit{};
+  if (getrlimit(RLIMIT_NOFILE, &limit) != 0) return;
+  limit.rlim_cur = limit.rlim_max;
+  setrlimit(RLIMIT_NOFILE, &limit);
+}
+
+void WaitForStop(const sigset_t& signals, int64_t stop_seconds,
+                 const std::function<void()>& reload) {
   int caught = 0;
-  sigwait(&signals, &caught);
+  while (sigwait(&signals, &caught) == 0 && caught == SIGHUP) reload();
   std::thread([signals, stop_seconds] {
     const timespec patience{.tv_sec = stop_seconds, .tv_nsec = 0};
-    while (sigtimedwait(&signals, nullptr, &patience) < 0 && errno == EINTR) {
+    int again = SIGHUP;
+    while (again == SIGHUP || (again < 0 && errno == EINTR)) {
+      again = sigtimedwait(&signals, nullptr, &patience);
     }
     spdlog::critical("stopped short: told twice, or the stop took more than {} s", stop_seconds);
     _exit(plumblane::kExitTryAgain);
@@ -96,8 +110,9 @@ int main(int argc, char** argv) {
   Flags flags;
   app.add_option("--data", flags.data, "Directory for the data; made when missing")
       ->type_name("DIR");
-  app.add_option("--listen", flags.listen,
-                 "unix:PATH or HOST:PORT on this machine; may be given several times")
+  app.add_option(
+         "--listen", flags.listen,
+         "unix:PATH, HOST:PORT on this machine or tls:HOST:PORT; may be given several times")
       ->type_name("ADDRESS")
       ->take_all();
   app.add_option("--clock", flags.clock,
@@ -105,6 +120,9 @@ int main(int argc, char** argv) {
       ->type_name("wall|events");
   app.add_option("--config", flags.config, "Settings file (TOML)")->type_name("FILE");
   app.add_flag("--check-config", flags.check_config, "Check the settings and exit");
+  app.add_option("--new-token", flags.new_token,
+                 "Make a token: print it, and what access.tokens needs to know it by")
+      ->type_name("NAME");
   CLI::Option* verify = app.add_flag(
       "--verify", flags.verify, "Count everything anew, compare with what is stored, and exit");
   CLI::Option* restore =
@@ -130,6 +148,14 @@ int main(int argc, char** argv) {
     return app.exit(error) == 0 ? 0 : plumblane::kExitBadSettings;
   }
 
+  if (!flags.new_token.empty()) {
+    const std::string token = plumblane::NewToken();
+    std::cout << "# The token, which is shown this once: give it to its bearer alone\n# " << token
+              << "\n# This goes into the file of access.tokens:\n"
+              << plumblane::DescribeToken(flags.new_token, token);
+    return plumblane::kExitStopped;
+  }
+
   plumblane::Settings settings;
   const absl::Status status = Apply(flags, settings);
   if (!status.ok()) {
@@ -147,6 +173,7 @@ int main(int argc, char** argv) {
   spdlog::set_pattern("%Y-%m-%dT%H:%M:%S.%eZ %l %v", spdlog::pattern_time_type::utc);
   spdlog::set_level(spdlog::level::from_str(settings.log_level));
   if (flags.is_offline()) return RunOffline(flags, settings);
+  RaiseFileLimit();
   const sigset_t signals = BlockStopSignals();
   const int code = plumblane::RunDaemon(
       settings, PLUMBLANE_VERSION,
@@ -155,7 +182,9 @@ int main(int argc, char** argv) {
         for (const std::string& address : addresses) line += " " + address;
         std::cout << line << std::endl;
       },
-      [&] { WaitForStop(signals, settings.shutdown_seconds + plumblane::kStopGraceSeconds); });
+      [&](const std::function<void()>& reload) {
+        WaitForStop(signals, settings.shutdown_seconds + plumblane::kStopGraceSeconds, reload);
+      });
   spdlog::shutdown();
   return code;
 }

@@ -7,6 +7,9 @@
 #include <grpcpp/ext/proto_server_reflection_plugin.h>
 #include <grpcpp/grpcpp.h>
 #include <grpcpp/health_check_service_interface.h>
+#include <grpcpp/resource_quota.h>
+#include <grpcpp/security/server_credentials.h>
+#include <grpcpp/support/server_interceptor.h>
 #include <spdlog/spdlog.h>
 #include <sys/socket.h>
 #include <sys/stat.h>
@@ -18,6 +21,11 @@
 #include <filesystem>
 #include <optional>
 
+#include "access/audit_log.h"
+#include "access/front_door.h"
+#include "access/gate.h"
+#include "access/guarded_service.h"
+#include "access/sweeper.h"
 #include "app/disk_watch.h"
 #include "app/open_data.h"
 #include "base/give_way.h"
@@ -79,7 +87,18 @@ absl::Status ClaimSocket(const std::string& path) {
              : absl::UnavailableError(absl::StrCat("cannot replace the old socket ", path));
 }
 
-void SetLimits(grpc::ServerBuilder& builder) {
+constexpr char kTlsMark[] = "tls:";
+constexpr int kDayMillis = 86'400'000;
+
+// The address as the library knows it.
+std::string PlaceOf(const std::string& address) {
+  return absl::StartsWith(address, kTlsMark) ? address.substr(4) : address;
+}
+
+void SetLimits(grpc::ServerBuilder& builder, int64_t memory_mib) {
+  grpc::ResourceQuota quota("connections");
+  quota.Resize(static_cast<size_t>(memory_mib) << 20);
+  builder.SetResourceQuota(quota);
   builder.SetMaxReceiveMessageSize(kMaxMessageBytes);
   builder.AddChannelArgument(GRPC_ARG_MAX_METADATA_SIZE, 8 << 10);
   // Without these a sender can park megabytes in a stream that is not being read.
@@ -91,6 +110,23 @@ void SetLimits(grpc::ServerBuilder& builder) {
   builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIME_MS, 60'000);
   builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 20'000);
   builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 30'000);
+  builder.AddChannelArgument(GRPC_ARG_HTTP2_MAX_PING_STRIKES, 2);
+  // Who connects and says nothing holds a descriptor no longer than this.
+  builder.AddChannelArgument(GRPC_ARG_SERVER_HANDSHAKE_TIMEOUT_MS, 5'000);
+  builder.AddChannelArgument(GRPC_ARG_MAX_CONNECTION_IDLE_MS, 300'000);
+  // A certificate is looked at when a connection begins.
+  builder.AddChannelArgument(GRPC_ARG_MAX_CONNECTION_AGE_MS, kDayMillis);
+  builder.AddChannelArgument(GRPC_ARG_MAX_CONNECTION_AGE_GRACE_MS, 60'000);
+}
+
+std::shared_ptr<grpc::ServerCredentials> CredentialsFor(const std::string& address,
+                                                        const AccessFiles& files) {
+  if (!absl::StartsWith(address, kTlsMark)) return grpc::InsecureServerCredentials();
+  grpc::SslServerCredentialsOptions options(
+      GRPC_SSL_REQUEST_AND_REQUIRE_CLIENT_CERTIFICATE_AND_VERIFY);
+  options.pem_root_certs = files.client_ca;
+  options.pem_key_cert_pairs = {{files.key, files.certificate}};
+  return grpc::SslServerCredentials(options);
 }
 
 void Tell(const SnapshotWriter& snapshots, v1::ServerStatus& status) {
@@ -104,12 +140,16 @@ void Tell(const SnapshotWriter& snapshots, v1::ServerStatus& status) {
   to->set_failure(state.failure);
 }
 
+bool IsSocket(const std::string& address) { return absl::StartsWith(address, "unix:"); }
+
 // The services and the server, in the order of their dependence.
 class Server {
  public:
   Server(Engine& engine, const Deliverer& deliverer, const SnapshotWriter& snapshots,
-         const Zones& zones, const std::string& version, Keeping keeping)
-      : intake_(engine, zones),
+         const Zones& zones, const std::string& version, Keeping keeping, Gate& gate,
+         int64_t connections)
+      : connections_(connections),
+        intake_(engine, zones, [&gate](const auto& context) { return gate.TermsOf(context); }),
         scores_(engine),
         sourcing_(engine),
         orders_(engine),
@@ -119,38 +159,61 @@ class Server {
         exports_(engine),
         operations_(
             engine, version, [&snapshots](auto& status) { Tell(snapshots, status); },
-            std::move(keeping)) {}
+            std::move(keeping)) {
+    const auto guard = [&](grpc::Service& service, const char* name) {
+      guarded_.push_back(std::make_unique<GuardedService>(service, name, gate));
+    };
+    guard(intake_, v1::Intake::service_full_name());
+    guard(scores_, v1::Scores::service_full_name());
+    guard(sourcing_, v1::Sourcing::service_full_name());
+    guard(orders_, v1::Orders::service_full_name());
+    guard(agreements_, v1::Agreements::service_full_name());
+    guard(alerts_, v1::Alerts::service_full_name());
+    guard(reviews_, v1::Reviews::service_full_name());
+    guard(exports_, v1::Exports::service_full_name());
+    guard(operations_, v1::Operations::service_full_name());
+  }
 
   // Listens on all addresses or none; `bound` receives them with ports filled in.
-  absl::Status Listen(const std::vector<std::string>& addresses, std::vector<std::string>& bound) {
+  absl::Status Listen(const std::vector<std::string>& addresses, const AccessFiles& files,
+                      int64_t memory_mib, AuditLog& audit, Gate& gate,
+                      std::vector<std::string>& bound) {
     grpc::ServerBuilder builder;
-    SetLimits(builder);
-    std::vector<int> ports(addresses.size(), 0);
-    for (size_t i = 0; i < addresses.size(); ++i) {
-      if (absl::StartsWith(addresses[i], "unix:")) {
-        absl::Status status = ClaimSocket(addresses[i].substr(5));
-        if (!status.ok()) return status;
+    SetLimits(builder, memory_mib);
+    builder.experimental().SetInterceptorCreators(Auditors(audit, gate));
+    std::vector<std::shared_ptr<Acceptor>> acceptors;
+    for (const std::string& address : addresses) {
+      absl::Status status;
+      if (IsSocket(address)) {
+        doors_.push_back(std::make_unique<FrontDoor>(nullptr));
+        status = ClaimSocket(address.substr(5));
+        if (status.ok()) status = doors_.back()->BindSocket(address.substr(5));
+      } else {
+        doors_.push_back(std::make_unique<FrontDoor>(&connections_));
+        status = doors_.back()->Bind(PlaceOf(address));
       }
-      builder.AddListeningPort(addresses[i], grpc::InsecureServerCredentials(), &ports[i]);
+      if (!status.ok()) return status;
+      acceptors.push_back(builder.experimental().AddExternalConnectionAcceptor(
+          grpc::ServerBuilder::experimental_type::ExternalConnectionType::FROM_FD,
+          CredentialsFor(address, files)));
     }
-    for (grpc::Service* service : std::initializer_list<grpc::Service*>{
-             &intake_, &scores_, &sourcing_, &orders_, &agreements_, &alerts_, &reviews_, &exports_,
-             &operations_}) {
-      builder.RegisterService(service);
-    }
+    for (const auto& service : guarded_) builder.RegisterService(service.get());
     server_ = builder.BuildAndStart();
-    for (size_t i = 0; i < addresses.size(); ++i) {
-      if (server_ && ports[i] != 0) continue;
+    if (server_ == nullptr) {
       return absl::UnavailableError(
-          absl::StrCat("cannot listen on ", addresses[i], ": is another program using it?"));
+          "the server cannot be started: are the certificates whole, and does the key belong to "
+          "its certificate?");
     }
     for (size_t i = 0; i < addresses.size(); ++i) {
-      const bool is_socket = absl::StartsWith(addresses[i], "unix:");
-      bound.push_back(
-          is_socket ? addresses[i]
-                    : absl::StrCat(addresses[i].substr(0, addresses[i].rfind(':') + 1), ports[i]));
-      // The socket is for the daemon's own user and group.
-      if (is_socket) chmod(addresses[i].c_str() + 5, 0660);
+      const std::string& address = addresses[i];
+      bound.push_back(IsSocket(address) ? address
+                                        : absl::StrCat(address.substr(0, address.rfind(':') + 1),
+                                                       doors_[i]->port()));
+      doors_[i]->Open([acceptor = acceptors[i]](int fd) {
+        Acceptor::NewConnectionParameters connection;
+        connection.fd = fd;
+        acceptor->HandleNewConnection(&connection);
+      });
     }
     server_->GetHealthCheckService()->SetServingStatus(true);
     return absl::OkStatus();
@@ -164,6 +227,7 @@ class Server {
   // Answers what is in flight, then ends; calls still open at the deadline are cut.
   void Stop(std::chrono::seconds within) {
     if (!server_) return;
+    for (const auto& door : doors_) door->Close();
     server_->GetHealthCheckService()->SetServingStatus(false);
     intake_.Drain();
     alerts_.Drain();
@@ -173,6 +237,9 @@ class Server {
   }
 
  private:
+  using Acceptor = grpc::experimental::ExternalConnectionAcceptor;
+
+  ConnectionCount connections_;
   IntakeService intake_;
   ScoresService scores_;
   SourcingService sourcing_;
@@ -182,7 +249,9 @@ class Server {
   ReviewsService reviews_;
   ExportsService exports_;
   OperationsService operations_;
+  std::vector<std::unique_ptr<GuardedService>> guarded_;  // what is served of them
   std::unique_ptr<grpc::Server> server_;
+  std::vector<std::unique_ptr<FrontDoor>> doors_;  // one for each address
 };
 
 // A copy inside the data would be lost with it.
@@ -208,14 +277,29 @@ Keeping KeepingOf(const Settings& settings, DiskStore& store) {
       }};
 }
 
+// After a mistake in the file everything stays as it is.
+void Reload(const AccessSettings& settings, Gate& gate, AuditLog& audit) {
+  audit.Reopen();
+  if (!gate.asks_for_tokens()) return;
+  auto book = TokenBook::ReadFile(settings.token_file);
+  if (!book.ok()) {
+    spdlog::error("the tokens stay as they were: {}", std::string(book.status().message()));
+    return;
+  }
+  spdlog::info("read {} tokens", book->size());
+  gate.Replace(std::make_shared<TokenBook>(*std::move(book)));
+}
+
 }  // namespace
 
 int RunDaemon(const Settings& settings, const std::string& version,
               const std::function<void(const std::vector<std::string>&)>& ready,
-              const std::function<void()>& wait_for_stop) {
+              const std::function<void(const std::function<void()>&)>& wait_for_stop) {
   ServiceManager manager;
   const auto zones = Zones::Load();
   if (!zones.ok()) return Refuse(zones.status(), kExitBadSettings);
+  const auto files = ReadAccessFiles(settings.access);
+  if (!files.ok()) return Refuse(files.status(), kExitBadSettings);
   if (absl::Status status = MakeDataDirectory(settings.data_directory); !status.ok()) {
     return Refuse(status, kExitTryAgain);
   }
@@ -254,11 +338,18 @@ int RunDaemon(const Settings& settings, const std::string& version,
   SetTurn(kAnswerTurnMicros);  // the library's threads, started from here on
   grpc_init();
   grpc::EnableDefaultHealthCheckService(true);
-  grpc::reflection::InitProtoReflectionServerBuilderPlugin();
+  // Whoever has no token is not told what could be called with one.
+  if (files->tokens == nullptr) grpc::reflection::InitProtoReflectionServerBuilderPlugin();
+  AuditLog audit(settings.access.audit_file, clock);
+  Gate gate(settings.access.gate, files->tokens, clock);
+  const Sweeper sweeper(gate);
   SnapshotWriter snapshots(engine, settings.snapshot);
-  Server server(engine, deliverer, snapshots, *zones, version, KeepingOf(settings, store));
+  Server server(engine, deliverer, snapshots, *zones, version, KeepingOf(settings, store), gate,
+                settings.access.connections);
   std::vector<std::string> addresses;
-  if (absl::Status status = server.Listen(settings.listen, addresses); !status.ok()) {
+  if (absl::Status status = server.Listen(settings.listen, *files, settings.access.memory_mib,
+                                          audit, gate, addresses);
+      !status.ok()) {
     return Refuse(status, kExitTryAgain);
   }
   std::unique_ptr<MetricsServer> metrics;
@@ -286,7 +377,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
                std::all_of(addresses.begin(), addresses.end(),
                            [&](const auto& address) { return Listens(address, each); });
       });
-  wait_for_stop();
+  wait_for_stop([&] { Reload(settings.access, gate, audit); });
   spdlog::info("stopping");
   manager.Stopping(std::chrono::seconds(settings.shutdown_seconds + kStopGraceSeconds));
   watchdog.reset();

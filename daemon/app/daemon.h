@@ -23,10 +23,11 @@ inline constexpr int kExitBadSettings = 78;
 // A stop that takes this much longer than the settings' shutdown_seconds hangs: end the process.
 inline constexpr int kStopGraceSeconds = 20;
 
-// Runs until `wait_for_stop` returns; calls `ready` with the addresses in use (ports filled in)
-// once requests are served. The exit code; the reason of a failure is logged.
+// Runs until `wait_for_stop` returns, which may call what it is given to have the tokens read anew;
+// calls `ready` with the addresses in use (ports filled in) once requests are served. The exit
+// code; the reason of a failure is logged.
 int RunDaemon(const Settings& settings, const std::string& version,
               const std::function<void(const std::vector<std::string>&)>& ready,
-              const std::function<void()>& wait_for_stop);
+              const std::function<void(const std::function<void()>& reload)>& wait_for_stop);
 
 }  // namespace plumblane

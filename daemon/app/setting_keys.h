@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "app/access_settings.h"
 #include "app/delivery_settings.h"
 
 namespace plumblane {
@@ -68,6 +69,9 @@ inline Key Real(double& to, double least, double most, const std::string& what =
             return true;
           }};
 }
+
+// The keys under [access], [tls] and [limits].
+void AddAccessKeys(AccessSettings& settings, std::map<std::string, Key>& keys);
 
 // The keys under [deliver].
 void AddDeliveryKeys(DeliverySettings& settings, std::map<std::string, Key>& keys);

@@ -1,11 +1,8 @@
 #include "app/settings.h"
 
-#include <absl/strings/ascii.h>
 #include <absl/strings/match.h>
-#include <absl/strings/numbers.h>
 #include <absl/strings/str_cat.h>
 
-#include <algorithm>
 #include <filesystem>
 #include <map>
 
@@ -58,6 +55,7 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
       {"metrics.listen", Text(settings.metrics.listen)},
       {"metrics.suppliers", Whole(settings.metrics.suppliers, 0, kMostSuppliersTold)},
   };
+  AddAccessKeys(settings.access, keys);
   AddDeliveryKeys(settings.delivery, keys);
   return keys;
 }
@@ -95,37 +93,6 @@ absl::Status ReadTable(const std::string& path, const std::string& prefix, const
   return absl::OkStatus();
 }
 
-absl::Status CheckAddress(const std::string& address) {
-  if (absl::StartsWith(address, "unix:")) {
-    // The kernel's limit for a socket's path.
-    if (address.size() <= 5 || address.size() - 5 > 107) {
-      return absl::InvalidArgumentError(
-          absl::StrCat("listen: expected unix:PATH with a path of 1 to 107 bytes, not ", address));
-    }
-    return absl::OkStatus();
-  }
-  const size_t colon = address.rfind(':');
-  const std::string host = address.substr(0, colon);
-  if (colon == std::string::npos || colon + 1 == address.size()) {
-    return absl::InvalidArgumentError(
-        absl::StrCat("listen: expected unix:PATH or HOST:PORT, not ", address));
-  }
-  if (host != "127.0.0.1" && host != "localhost" && host != "[::1]") {
-    return absl::InvalidArgumentError(
-        absl::StrCat("listen: ", address,
-                     " is not on this machine; only unix:PATH, 127.0.0.1, "
-                     "localhost and [::1] are served, because nobody is asked for a key yet"));
-  }
-  const std::string port = address.substr(colon + 1);
-  int number = 0;
-  if (!std::all_of(port.begin(), port.end(), absl::ascii_isdigit) ||
-      !absl::SimpleAtoi(port, &number) || number > 65535) {
-    return absl::InvalidArgumentError(
-        absl::StrCat("listen: expected a port from 0 to 65535, not ", address));
-  }
-  return absl::OkStatus();
-}
-
 }  // namespace
 
 absl::StatusOr<ClockMode> ReadClockMode(const std::string& word) {
@@ -156,15 +123,18 @@ absl::Status CompleteSettings(Settings& settings) {
     settings.listen = {absl::StrCat("unix:", settings.data_directory, "/plumblane.sock"),
                        kDefaultAddress};
   }
-  for (const std::string& address : settings.listen) {
-    if (absl::Status status = CheckAddress(address); !status.ok()) return status;
+  if (absl::Status status = CheckListen(settings.listen, settings.access); !status.ok()) {
+    return status;
+  }
+  if (settings.access.audit_file.empty()) {
+    settings.access.audit_file = settings.data_directory + "/audit.ndjson";
   }
   if (const std::string& listen = settings.metrics.listen; !listen.empty()) {
-    if (absl::StartsWith(listen, "unix:")) {
+    if (absl::StartsWith(listen, "unix:") || absl::StartsWith(listen, "tls:")) {
       return absl::InvalidArgumentError(
           absl::StrCat("metrics.listen: expected HOST:PORT on this machine, not ", listen));
     }
-    if (absl::Status status = CheckAddress(listen); !status.ok()) {
+    if (absl::Status status = CheckListen({listen}, settings.access); !status.ok()) {
       return absl::InvalidArgumentError(absl::StrCat("metrics.", std::string(status.message())));
     }
   }

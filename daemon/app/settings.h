@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "app/access_settings.h"
 #include "app/delivery_settings.h"
 #include "engine/engine.h"
 #include "publish/metrics.h"
@@ -18,7 +19,7 @@ namespace plumblane {
 
 struct Settings {
   std::string data_directory;
-  // "unix:PATH" or "HOST:PORT"; only loopback hosts.
+  // "unix:PATH", "HOST:PORT" on this machine, or "tls:HOST:PORT".
   std::vector<std::string> listen;
   std::string log_level = "info";
   int64_t shutdown_seconds = 10;
@@ -27,6 +28,7 @@ struct Settings {
   std::string anchor;             // "" = DATA/anchor
   int64_t least_free_mib = 1024;  // with less room no events are taken
   EngineOptions engine;
+  AccessSettings access;
   DeliverySettings delivery;
   SnapshotOptions snapshot;
   MetricOptions metrics;

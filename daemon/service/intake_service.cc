@@ -21,7 +21,8 @@ namespace plumblane {
 // written any more; after that it may be deleted at any moment.
 class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt> {
  public:
-  explicit IngestStream(IntakeService& service) : service_(service) {
+  IngestStream(IntakeService& service, grpc::CallbackServerContext& context)
+      : service_(service), context_(context), terms_(service.terms_of_(context)) {
     std::lock_guard lock(mutex_);
     ReadNext();
   }
@@ -40,6 +41,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
                                                   " events; expected at most ", kMaxBatchEvents)});
       return Leave(lock);
     }
+    if (!KeepsTerms()) return Leave(lock);
     submitting_ = true;
     ++in_flight_;
     SetTurn(kBackgroundTurnMicros);  // it takes a millisecond; then this thread answers again
@@ -142,6 +144,29 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     StartRead(&batch_);
   }
 
+  // Ends the stream when the batch is more, or of others, than its sender may send.
+  bool KeepsTerms() {
+    if (!terms_.sources.empty()) {
+      for (const v1::Event& event : batch_.events()) {
+        const std::string source = event.source().empty() ? kDefaultSource : event.source();
+        if (terms_.MaySendFrom(source)) continue;
+        End({grpc::PERMISSION_DENIED,
+             absl::StrCat("the token \"", terms_.name, "\" may not send events of source \"",
+                          source, "\"")});
+        return false;
+      }
+    }
+    if (terms_.rate == nullptr) return true;
+    const int64_t wait_millis = terms_.rate->Take(batch_.events_size(), service_.engine_.WallNow());
+    if (wait_millis == 0) return true;
+    // What the library's own retries look for.
+    context_.AddTrailingMetadata("grpc-retry-pushback-ms", absl::StrCat(wait_millis));
+    End({grpc::RESOURCE_EXHAUSTED,
+         absl::StrCat("\"", terms_.name, "\" sends more events a second than it may; go on in ",
+                      wait_millis, " ms with what has no receipt")});
+    return false;
+  }
+
   Read ReadBatch() {
     Read read;
     read.receipt.set_batch_number(batch_.batch_number());
@@ -233,6 +258,8 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   }
 
   IntakeService& service_;
+  grpc::CallbackServerContext& context_;
+  const SenderTerms terms_;
   std::mutex mutex_;
   v1::EventBatch batch_;                   // being read into, or just read
   std::deque<v1::BatchReceipt> receipts_;  // the first is being written when writing_
@@ -245,8 +272,8 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
 };
 
 grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt>* IntakeService::IngestEvents(
-    grpc::CallbackServerContext* /*context*/) {
-  auto* stream = new IngestStream(*this);
+    grpc::CallbackServerContext* context) {
+  auto* stream = new IngestStream(*this, *context);
   std::lock_guard lock(mutex_);
   streams_.insert(stream);
   if (draining_) stream->Drain();

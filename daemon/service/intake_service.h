@@ -9,10 +9,13 @@
 #include <plumblane/v1/intake.grpc.pb.h>
 
 #include <atomic>
+#include <functional>
 #include <memory>
 #include <mutex>
 #include <set>
+#include <utility>
 
+#include "access/sender_terms.h"
 #include "base/zones.h"
 #include "engine/engine.h"
 #include "service/one_at_a_time.h"
@@ -26,8 +29,13 @@ class IngestStream;
 
 class IntakeService final : public v1::Intake::CallbackService {
  public:
+  // What the caller of a stream may send.
+  using TermsOf = std::function<SenderTerms(const grpc::ServerContextBase& context)>;
   // `engine` and `zones` must outlive the service and all its streams.
-  IntakeService(Engine& engine, const Zones& zones) : engine_(engine), zones_(zones) {}
+  IntakeService(
+      Engine& engine, const Zones& zones,
+      TermsOf terms_of = [](const auto&) { return SenderTerms(); })
+      : engine_(engine), zones_(zones), terms_of_(std::move(terms_of)) {}
 
   grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt>* IngestEvents(
       grpc::CallbackServerContext* context) override;
@@ -62,6 +70,7 @@ class IntakeService final : public v1::Intake::CallbackService {
 
   Engine& engine_;
   const Zones& zones_;
+  const TermsOf terms_of_;
   Totals totals_;
   std::mutex mutex_;
   bool draining_ = false;            // guarded by mutex_

@@ -46,7 +46,7 @@ class Daemon : public ::testing::Test {
     addresses_.clear();
     return RunDaemon(
         settings_, "test", [&](const std::vector<std::string>& bound) { addresses_ = bound; },
-        while_serving);
+        [&](const auto& /*reload*/) { while_serving(); });
   }
   bool Answers(const std::string& address) {
     const auto channel = grpc::CreateChannel(address, grpc::InsecureChannelCredentials());
@@ -118,7 +118,7 @@ TEST_F(Daemon, TheSocketOfALivingDaemonIsNotTaken) {
               Settings second = settings_;
               second.data_directory = directory_ + "/second";
               EXPECT_EQ(RunDaemon(
-                            second, "test", [](auto&) { ADD_FAILURE(); }, [] {}),
+                            second, "test", [](auto&) { ADD_FAILURE(); }, [](auto&) {}),
                         kExitTryAgain);
               EXPECT_TRUE(Answers("unix:" + socket()));
             }),
@@ -130,7 +130,7 @@ TEST_F(Daemon, WhatASecondOnItsDataGetsIsTryAgain) {
               Settings second = settings_;
               second.listen = {"unix:" + directory_ + "/other"};
               EXPECT_EQ(RunDaemon(
-                            second, "test", [](auto&) { ADD_FAILURE(); }, [] {}),
+                            second, "test", [](auto&) { ADD_FAILURE(); }, [](auto&) {}),
                         kExitTryAgain);
             }),
             kExitStopped);

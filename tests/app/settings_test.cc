@@ -136,6 +136,10 @@ INSTANTIATE_TEST_SUITE_P(
                       Range{"scores.claim_window_days", "1", "365", "0", "366"},
                       Range{"counting.lost_after_days", "1", "365", "0", "366"},
                       Range{"counting.tolerance_hours", "0", "720", "-1", "721"},
+                      Range{"limits.connections", "1", "1000000", "0", "1000001"},
+                      Range{"limits.calls_per_client", "1", "10000", "0", "10001"},
+                      Range{"limits.events_per_second", "0", "10000000", "-1", "10000001"},
+                      Range{"limits.memory_mib", "64", "1048576", "63", "1048577"},
                       Range{"storage.block_cache_mib", "8", "1048576", "7", "1048577"},
                       Range{"storage.write_buffer_mib", "1", "1024", "0", "1025"},
                       Range{"storage.decoded_cells_mib", "1", "1048576", "0", "1048577"},
@@ -250,28 +254,42 @@ TEST_P(RefusedAddress, IsNamedWithWhatWasExpected) {
       AllOf(HasSubstr("listen: "), HasSubstr(GetParam().message), HasSubstr(GetParam().address)));
 }
 
-constexpr char kForms[] = "expected unix:PATH or HOST:PORT";
+constexpr char kForms[] = "expected unix:PATH, HOST:PORT or tls:HOST:PORT";
 
 INSTANTIATE_TEST_SUITE_P(
     CompleteSettings, RefusedAddress,
-    ::testing::Values(BadAddress{"EveryInterface", "0.0.0.0:7437", "is not on this machine"},
-                      BadAddress{"EveryInterfaceV6", "[::]:7437", "is not on this machine"},
-                      BadAddress{"AnotherMachine", "192.168.1.2:7437", "is not on this machine"},
-                      BadAddress{"NoHost", ":7437", "is not on this machine"},
-                      BadAddress{"BareV6", "::1:7437", "is not on this machine"},
-                      BadAddress{"AbstractSocket", "unix-abstract:a", "is not on this machine"},
-                      BadAddress{"NoPort", "127.0.0.1", kForms},
-                      BadAddress{"EmptyPort", "127.0.0.1:", kForms},
-                      BadAddress{"PortInWords", "127.0.0.1:http", "port from 0 to 65535"},
-                      BadAddress{"PortLarge", "127.0.0.1:65536", "port from 0 to 65535"},
-                      BadAddress{"PortNegative", "localhost:-1", "port from 0 to 65535"},
-                      BadAddress{"PortWithSign", "localhost:+1", "port from 0 to 65535"},
-                      BadAddress{"PortAndMore", "[::1]:7437/x", "port from 0 to 65535"},
-                      BadAddress{"Empty", "", kForms},
-                      BadAddress{"EmptyPath", "unix:", "a path of 1 to 107 bytes"},
-                      BadAddress{"LongPath", "unix:" + std::string(108, 'x'),
-                                 "a path of 1 to 107 bytes"}),
+    ::testing::Values(
+        BadAddress{"EveryInterface", "0.0.0.0:7437", "can be reached from other machines"},
+        BadAddress{"EveryInterfaceV6", "[::]:7437", "can be reached from other machines"},
+        BadAddress{"AnotherMachine", "192.168.1.2:7437", "can be reached from other machines"},
+        BadAddress{"NoHost", ":7437", kForms},
+        BadAddress{"BareV6", "::1:7437", "can be reached from other machines"},
+        BadAddress{"AbstractSocket", "unix-abstract:a", "can be reached from other machines"},
+        BadAddress{"TlsWithoutCertificates", "tls:127.0.0.1:7437",
+                   "needs tls.certificate, tls.key and tls.client_ca"},
+        BadAddress{"NoPort", "127.0.0.1", kForms}, BadAddress{"EmptyPort", "127.0.0.1:", kForms},
+        BadAddress{"PortInWords", "127.0.0.1:http", "port from 0 to 65535"},
+        BadAddress{"PortLarge", "127.0.0.1:65536", "port from 0 to 65535"},
+        BadAddress{"PortNegative", "localhost:-1", "port from 0 to 65535"},
+        BadAddress{"PortWithSign", "localhost:+1", "port from 0 to 65535"},
+        BadAddress{"PortAndMore", "[::1]:7437/x", "port from 0 to 65535"},
+        BadAddress{"Empty", "", kForms},
+        BadAddress{"EmptyPath", "unix:", "a path of 1 to 107 bytes"},
+        BadAddress{"LongPath", "unix:" + std::string(108, 'x'), "a path of 1 to 107 bytes"}),
     [](const auto& info) { return info.param.name; });
+
+TEST(CompleteSettings, OtherMachinesNeedTlsAndTokens) {
+  Settings settings = Minimal();
+  settings.listen = {"tls:0.0.0.0:7437"};
+  settings.access.certificate_file = "c";
+  EXPECT_THAT(std::string(CompleteSettings(settings).message()),
+              HasSubstr("tls: certificate, key"));
+  settings.access.key_file = settings.access.client_ca_file = "f";
+  EXPECT_THAT(std::string(CompleteSettings(settings).message()), HasSubstr("needs access.tokens"));
+  settings.access.token_file = "t";
+  EXPECT_TRUE(CompleteSettings(settings).ok()) << CompleteSettings(settings);
+  EXPECT_EQ(settings.access.audit_file, "/data/audit.ndjson");
+}
 
 TEST(CompleteSettings, ADefaultSocketMayBeTooLongForItsDirectory) {
   Settings settings;
@@ -316,6 +334,10 @@ Settings Unlike(const Settings& defaults) {
   other.engine.rules.claim_window_days += 1;
   other.engine.rules.fold.lost_after_days += 1;
   other.engine.rules.fold.tolerance_millis += 1;
+  other.access.connections += 1;
+  other.access.memory_mib += 1;
+  other.access.gate.calls_per_client += 1;
+  other.access.gate.events_per_second += 1;
   other.snapshot.every_seconds += 1;
   other.metrics.suppliers += 1;
   other.delivery.source = "other";
@@ -335,6 +357,10 @@ TEST(SampleSettings, StateExactlyTheDefaults) {
   EXPECT_EQ(settings.data_directory, "");
   EXPECT_TRUE(settings.listen.empty());
   EXPECT_EQ(settings.log_level, defaults.log_level);
+  EXPECT_EQ(settings.access.connections, defaults.access.connections);
+  EXPECT_EQ(settings.access.memory_mib, defaults.access.memory_mib);
+  EXPECT_EQ(settings.access.gate.calls_per_client, defaults.access.gate.calls_per_client);
+  EXPECT_EQ(settings.access.gate.events_per_second, defaults.access.gate.events_per_second);
   EXPECT_EQ(settings.shutdown_seconds, defaults.shutdown_seconds);
   EXPECT_EQ(settings.block_cache_mib, defaults.block_cache_mib);
   EXPECT_EQ(settings.write_buffer_mib, defaults.write_buffer_mib);
@@ -375,7 +401,7 @@ TEST_F(SettingsFile, TheLinesThatTheSampleLeavesOutAreFineToo) {
     }
     text += line + "\n";
   }
-  EXPECT_EQ(taken_in, 13);
+  EXPECT_EQ(taken_in, 18);
   Settings settings = Taken(text);
   EXPECT_EQ(settings.data_directory, "/var/lib/plumblane");
   EXPECT_EQ(settings.listen.size(), 2u);

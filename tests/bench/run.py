@@ -18,6 +18,7 @@ def machine():
 def main():
     print(machine(), flush=True)
     for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("intake_bench", "3", "32000"),
+                             ("overload_bench", os.path.join(BIN, "plumblaned")),
                              ("layout_bench",),
                              ("backtest_bench",), ("answers_bench", "--benchmark_min_time=0.3"),
                              ("rank_bench", "--benchmark_min_time=0.3"), ("sourcing_bench",),

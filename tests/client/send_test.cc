@@ -283,7 +283,7 @@ TEST_F(SendTest, BrokenConnectionSaysHowFarItCame) {
   daemon_.state.break_after = 2;
   const std::string file = folder_.Write("a.ndjson", Lines(3000));
   const std::string other = folder_.Write("b.ndjson", Lines(1));
-  const Result result = Send({file, other});
+  const Result result = Send({"--retry-for", "0", file, other});
   EXPECT_EQ(result.code, kOutOfReach);
   EXPECT_THAT(result.err, HasSubstr("cannot be reached: the daemon is stopping"));
   EXPECT_THAT(result.err, HasSubstr(file +
@@ -293,6 +293,17 @@ TEST_F(SendTest, BrokenConnectionSaysHowFarItCame) {
   EXPECT_THAT(result.out, StartsWith("broken off after "));
   EXPECT_THAT(result.out, HasSubstr(" events: 1,000 taken\n"));
   EXPECT_TRUE(daemon_.state.news.empty());
+}
+
+TEST_F(SendTest, ABrokenStreamIsGoneOnWithAtTheFirstLineWithoutReceipt) {
+  daemon_.state.break_after = 2;  // every stream, so it takes some
+  const std::string file = folder_.Write("a.ndjson", Lines(3000));
+  const Result result = Send({file});
+  EXPECT_EQ(result.code, kDone) << result.err;
+  EXPECT_THAT(result.err,
+              HasSubstr(file + ": the daemon is stopping; goes on from line 1,001 when it "
+                               "can, for up to 30 s\n"));
+  EXPECT_THAT(result.out, HasSubstr("3,000"));
 }
 
 TEST_F(SendTest, NoDaemonIsSaidBeforeAnythingElse) {

@@ -128,8 +128,8 @@ TEST_F(SettingsTest, SayWithLineAndKeyAllThatIsWrong) {
   const std::pair<const char*, const char*> cases[] = {
       {"server = 1", ":1: server: expected a text in quotes"},
       {"\nplain = \"yes\"", ":2: plain: expected true or false"},
-      {"sever = \"x\"", ":1: sever: expected server, plain or [send]"},
-      {"send = 1", ":1: send: expected server, plain or [send]"},
+      {"sever = \"x\"", ":1: sever: expected server, plain, token_file, [tls] or [send]"},
+      {"send = 1", ":1: send: expected server, plain, token_file, [tls] or [send]"},
       {"[send]\nshop = \"a/b\"", ":2: shop: expected"},
       {"[send]\nfile = \"a\"", ":2: file: expected shop, source or time_zone"},
       {"server = ", ":1: "},

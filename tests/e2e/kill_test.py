@@ -40,7 +40,8 @@ def killed_twenty_times_every_event_counts_once():
         for _ in range(KILLS):
             daemon.start()
             sender = subprocess.Popen(
-                [os.path.join(BIN, "plumblane"), "--server", daemon.address, "send", path],
+                [os.path.join(BIN, "plumblane"), "--server", daemon.address, "send",
+                 "--retry-for", "0", path],
                 stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
             time.sleep(random.uniform(0.02, 0.8))
             daemon.kill()
@@ -67,7 +68,8 @@ def a_stop_in_the_middle_of_a_send_drains_and_loses_nothing():
         for _ in range(5):
             daemon.start()
             sender = subprocess.Popen(
-                [os.path.join(BIN, "plumblane"), "--server", daemon.address, "send", path],
+                [os.path.join(BIN, "plumblane"), "--server", daemon.address, "send",
+                 "--retry-for", "0", path],
                 stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
             time.sleep(random.uniform(0.05, 0.4))
             assert daemon.stop() == 0, daemon.read_log()

@@ -1,0 +1,141 @@
+#include "client/access.h"
+
+#include <absl/strings/str_cat.h>
+#include <grpcpp/create_channel.h>
+#include <grpcpp/security/credentials.h>
+#include <grpcpp/support/channel_arguments.h>
+#include <grpcpp/support/client_interceptor.h>
+#include <sys/stat.h>
+
+#include <cstdlib>
+#include <fstream>
+#include <iterator>
+#include <utility>
+#include <vector>
+
+#include "client/retries.h"
+
+namespace plumblane::client {
+namespace {
+
+constexpr int kFirstReconnectMillis = 100;
+constexpr int kMostReconnectMillis = 2000;  // who follows a file waits longer by itself
+constexpr int kMaxMessageBytes = 64 << 20;  // a supplier with many lanes answers more than 4 MiB
+constexpr char kTlsMark[] = "tls:";
+
+bool SaysTls(const std::string& address) { return address.starts_with(kTlsMark); }
+bool IsSocket(const std::string& address) { return address.starts_with("unix:"); }
+bool UsesTls(const std::string& address, const Access& access) {
+  return SaysTls(address) || (!IsSocket(address) && !access.ca.empty());
+}
+
+bool StaysHere(const std::string& address) {
+  const std::string host = address.substr(0, address.rfind(':'));
+  return IsSocket(address) || host == "127.0.0.1" || host == "localhost" || host == "[::1]";
+}
+
+absl::Status ReadWhole(const char* what, const std::string& path, bool is_secret, std::string* to) {
+  if (path.empty()) return absl::OkStatus();
+  struct stat info {};
+  std::ifstream file(path, std::ios::binary);
+  if (!file || stat(path.c_str(), &info) != 0 || !S_ISREG(info.st_mode)) {
+    return absl::InvalidArgumentError(absl::StrCat(what, ": cannot read ", path));
+  }
+  if (is_secret && (info.st_mode & 0077) != 0) {
+    return absl::InvalidArgumentError(
+        absl::StrCat(what, ": others can read ", path, "; expected rights 0600"));
+  }
+  to->assign(std::istreambuf_iterator<char>(file), {});
+  return absl::OkStatus();
+}
+
+// Shows the token with a call.
+class TokenShower final : public grpc::experimental::Interceptor {
+ public:
+  explicit TokenShower(const std::string& bearer) : bearer_(bearer) {}
+  void Intercept(grpc::experimental::InterceptorBatchMethods* methods) override {
+    if (methods->QueryInterceptionHookPoint(
+            grpc::experimental::InterceptionHookPoints::PRE_SEND_INITIAL_METADATA)) {
+      methods->GetSendInitialMetadata()->emplace("authorization", bearer_);
+    }
+    methods->Proceed();
+  }
+
+ private:
+  const std::string& bearer_;
+};
+
+class TokenShowers final : public grpc::experimental::ClientInterceptorFactoryInterface {
+ public:
+  explicit TokenShowers(const std::string& token) : bearer_("Bearer " + token) {}
+  grpc::experimental::Interceptor* CreateClientInterceptor(
+      grpc::experimental::ClientRpcInfo* /*call*/) override {
+    return new TokenShower(bearer_);
+  }
+
+ private:
+  const std::string bearer_;
+};
+
+}  // namespace
+
+absl::StatusOr<Access> ReadAccess(const AccessFiles& given, const AccessFiles& usual) {
+  const auto either = [](const std::string& a, const std::string& b) { return a.empty() ? b : a; };
+  Access access;
+  const char* token = std::getenv("PLUMBLANE_TOKEN");
+  const bool has_token = token != nullptr && *token != '\0';
+  if (given.token.empty() && has_token) {
+    access.token = token;
+  } else {
+    absl::Status status =
+        ReadWhole("--token-file", either(given.token, usual.token), true, &access.token);
+    if (!status.ok()) return status;
+    access.token.resize(std::min(access.token.size(), access.token.find_first_of("\r\n")));
+  }
+  const std::string certificate = either(given.certificate, usual.certificate);
+  const std::string key = either(given.key, usual.key);
+  if (certificate.empty() != key.empty()) {
+    return absl::InvalidArgumentError("--tls-cert and --tls-key go together");
+  }
+  absl::Status status = ReadWhole("--tls-ca", either(given.ca, usual.ca), false, &access.ca);
+  status.Update(ReadWhole("--tls-cert", certificate, false, &access.certificate));
+  status.Update(ReadWhole("--tls-key", key, true, &access.key));
+  if (!status.ok()) return status;
+  return access;
+}
+
+absl::Status CheckAccess(const std::string& address, const Access& access) {
+  if (SaysTls(address) && access.ca.empty()) {
+    return absl::InvalidArgumentError(absl::StrCat(
+        address, " needs --tls-ca, --tls-cert and --tls-key, or the like in the settings"));
+  }
+  if (!access.token.empty() && !UsesTls(address, access) && !StaysHere(address)) {
+    return absl::InvalidArgumentError(absl::StrCat("the token is not sent to ", address,
+                                                   " in plain sight: expected tls:", address,
+                                                   " and --tls-ca"));
+  }
+  return absl::OkStatus();
+}
+
+std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address, const Access& access) {
+  grpc::ChannelArguments arguments;
+  arguments.SetInt(GRPC_ARG_ENABLE_HTTP_PROXY, 0);
+  arguments.SetInt(GRPC_ARG_INITIAL_RECONNECT_BACKOFF_MS, kFirstReconnectMillis);
+  arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, kMostReconnectMillis);
+  arguments.SetMaxReceiveMessageSize(kMaxMessageBytes);
+  arguments.SetServiceConfigJSON(RetryConfig());
+  std::shared_ptr<grpc::ChannelCredentials> credentials = grpc::InsecureChannelCredentials();
+  if (UsesTls(address, access)) {
+    grpc::SslCredentialsOptions options;
+    options.pem_root_certs = access.ca;
+    options.pem_cert_chain = access.certificate;
+    options.pem_private_key = access.key;
+    credentials = grpc::SslCredentials(options);
+  }
+  std::vector<std::unique_ptr<grpc::experimental::ClientInterceptorFactoryInterface>> showers;
+  if (!access.token.empty()) showers.push_back(std::make_unique<TokenShowers>(access.token));
+  return grpc::experimental::CreateCustomChannelWithInterceptors(
+      SaysTls(address) ? address.substr(4) : address, credentials, arguments, std::move(showers));
+}
+
+}  // namespace plumblane::client

@@ -1,0 +1,218 @@
+// What becomes of receipts, and of who asks or sends beside them, when more comes than can be
+// taken:
+//
+//   capacity   8 streams, each with 8 batches of 500 events in flight
+//   twice      16 streams; together they have twice of that to send, and write as fast as the
+//              connection takes it
+//   beside     as capacity, with one stream that never reads its receipts, and one that sends a
+//              batch and waits half a second
+//
+// For each: events acknowledged a second, milliseconds from handing a batch to the library to its
+// receipt, those of GetScore meanwhile, and the daemon's memory. Every event sent must be
+// acknowledged in the end, or it fails.
+//
+// Usage: overload_bench PLUMBLANED [ROUNDS [ORDERS]]   (2, and 40,000 of five and a half events)
+#include <grpcpp/grpcpp.h>
+#include <plumblane/v1/intake.grpc.pb.h>
+#include <plumblane/v1/scores.grpc.pb.h>
+#include <signal.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <atomic>
+#include <chrono>
+#include <cstdio>
+#include <filesystem>
+#include <fstream>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include "bench/load.h"
+#include "bench/served.h"
+
+namespace {
+
+using plumblane::bench::Clock;
+using plumblane::bench::Die;
+using plumblane::bench::kStreams;
+using plumblane::bench::MakeLoad;
+using plumblane::bench::Seconds;
+using plumblane::v1::BatchReceipt;
+using plumblane::v1::EventBatch;
+using Batches = std::vector<EventBatch>;
+
+std::shared_ptr<grpc::Channel> OwnChannel(const std::string& address, int number) {
+  grpc::ChannelArguments own;
+  own.SetInt("plumblane.stream", number);  // a connection each
+  return grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), own);
+}
+
+// Sends all; with at most `in_flight` without receipt. Milliseconds until each receipt.
+std::vector<double> Send(const std::string& address, int number, const Batches& batches,
+                         size_t in_flight) {
+  const auto stub = plumblane::v1::Intake::NewStub(OwnChannel(address, number));
+  grpc::ClientContext context;
+  const auto stream = stub->IngestEvents(&context);
+  std::vector<std::atomic<int64_t>> handed(batches.size());
+  std::vector<double> millis;
+  std::atomic<size_t> received = 0;
+  std::thread writer([&] {
+    for (size_t i = 0; i < batches.size(); ++i) {
+      for (size_t seen = received; i >= seen + in_flight; seen = received) received.wait(seen);
+      handed[i] = Clock::now().time_since_epoch().count();
+      if (!stream->Write(batches[i])) return;
+    }
+    stream->WritesDone();
+  });
+  BatchReceipt receipt;
+  while (stream->Read(&receipt)) {
+    const Clock::duration since{Clock::now().time_since_epoch().count() - handed[received]};
+    millis.push_back(Seconds(since) * 1000);
+    ++received;
+    received.notify_one();
+    if (receipt.rejected_count() + receipt.conflict_count() > 0) Die("an event was not taken");
+  }
+  const grpc::Status status = stream->Finish();
+  writer.join();
+  if (!status.ok()) Die("the stream broke: " + status.error_message());
+  if (received != batches.size()) Die("a batch has no receipt");
+  return millis;
+}
+
+std::string MiddleAndTail(std::vector<double> values) {
+  std::sort(values.begin(), values.end());
+  char text[64];
+  std::snprintf(text, sizeof text, "%8.1f %8.1f %8.1f", values[values.size() / 2],
+                values[values.size() * 99 / 100], values.back());
+  return text;
+}
+
+double MemoryOf(pid_t process) {
+  std::ifstream status("/proc/" + std::to_string(process) + "/status");
+  for (std::string word; status >> word;) {
+    if (word != "VmRSS:") continue;
+    double kib = 0;
+    status >> kib;
+    return kib / 1024;
+  }
+  return 0;
+}
+
+// Sends `load`, a stream each, and asks meanwhile.
+void Measure(const char* name, const std::string& address, pid_t daemon,
+             const std::vector<Batches>& load, size_t in_flight) {
+  std::atomic<bool> is_over = false;
+  std::vector<double> asked;
+  std::thread asker([&] {
+    const auto stub = plumblane::v1::Scores::NewStub(OwnChannel(address, -1));
+    while (!is_over) {
+      grpc::ClientContext context;
+      plumblane::v1::GetScoreRequest request;
+      plumblane::v1::Score response;
+      request.set_name("suppliers/supplier-3/lanes/VN-DE");
+      const auto start = Clock::now();
+      const bool ok = stub->GetScore(&context, request, &response).ok();
+      if (ok) asked.push_back(Seconds(Clock::now() - start) * 1000);
+      std::this_thread::sleep_for(std::chrono::milliseconds(5));
+    }
+  });
+  std::vector<std::vector<double>> millis(load.size());
+  std::vector<std::thread> senders;
+  double events = 0;
+  const auto start = Clock::now();
+  for (size_t s = 0; s < load.size(); ++s) {
+    for (const EventBatch& batch : load[s]) events += batch.events_size();
+    senders.emplace_back(
+        [&, s] { millis[s] = Send(address, static_cast<int>(s), load[s], in_flight); });
+  }
+  for (std::thread& sender : senders) sender.join();
+  const double seconds = Seconds(Clock::now() - start);
+  is_over = true;
+  asker.join();
+  std::vector<double> all;
+  for (const auto& one : millis) all.insert(all.end(), one.begin(), one.end());
+  std::printf("%-10s %9.0f   %s   %s   %8.0f\n", name, events / seconds,
+              MiddleAndTail(std::move(all)).c_str(), MiddleAndTail(std::move(asked)).c_str(),
+              MemoryOf(daemon));
+  std::fflush(stdout);
+}
+
+// A stream that sends and never reads, until the daemon takes no more and it is cut.
+class StuckReader {
+ public:
+  StuckReader(const std::string& address, const Batches& batches)
+      : stub_(plumblane::v1::Intake::NewStub(OwnChannel(address, 100))),
+        stream_(stub_->IngestEvents(&context_)),
+        writer_([this, &batches] {
+          for (const EventBatch& batch : batches) {
+            if (!stream_->Write(batch)) return;
+          }
+        }) {}
+  ~StuckReader() {
+    context_.TryCancel();
+    writer_.join();
+  }
+
+ private:
+  grpc::ClientContext context_;
+  std::unique_ptr<plumblane::v1::Intake::Stub> stub_;
+  std::unique_ptr<grpc::ClientReaderWriter<EventBatch, BatchReceipt>> stream_;
+  std::thread writer_;
+};
+
+class SlowSender {
+ public:
+  SlowSender(const std::string& address, const Batches& batches)
+      : thread_([this, address, &batches] {
+          const auto stub = plumblane::v1::Intake::NewStub(OwnChannel(address, 101));
+          grpc::ClientContext context;
+          const auto stream = stub->IngestEvents(&context);
+          for (size_t i = 0; !is_over_ && i < batches.size(); ++i) {
+            BatchReceipt receipt;
+            if (!stream->Write(batches[i]) || !stream->Read(&receipt)) Die("the slow one broke");
+            std::this_thread::sleep_for(std::chrono::milliseconds(500));
+          }
+          stream->WritesDone();
+          (void)stream->Finish();
+        }) {}
+  ~SlowSender() {
+    is_over_ = true;
+    thread_.join();
+  }
+
+ private:
+  std::atomic<bool> is_over_ = false;
+  std::thread thread_;
+};
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  if (argc < 2 || argc > 4) return 2;
+  const int rounds = argc > 2 ? std::atoi(argv[2]) : 2;
+  const int orders = argc > 3 ? std::atoi(argv[3]) : plumblane::bench::kOrdersARound;
+  char folder[] = "/tmp/plumblane-overload-XXXXXX";
+  if (mkdtemp(folder) == nullptr) return 1;
+  const std::string base = folder, address = "unix:" + base + "/s";
+  const pid_t daemon = plumblane::bench::StartDaemon(argv[1], base + "/data", address);
+  Measure("(warm up)", address, daemon, MakeLoad(1000, orders), 8);
+  std::printf(
+      "           events/s    receipt p50, p99, max [ms]   score p50, p99, max [ms]   MiB\n");
+  for (int round = 0; round < rounds; ++round) {
+    Measure("capacity", address, daemon, MakeLoad(4 * round, orders), 8);
+    std::vector<Batches> twice = MakeLoad(4 * round + 1, orders);
+    for (Batches& more : MakeLoad(4 * round + 2, orders)) twice.push_back(std::move(more));
+    Measure("twice", address, daemon, twice, twice[0].size());
+    const auto aside = MakeLoad(2000 + round, 8000);
+    const StuckReader stuck(address, aside[0]);
+    const SlowSender slow(address, aside[1]);
+    Measure("beside", address, daemon, MakeLoad(4 * round + 3, orders), 8);
+  }
+  kill(daemon, SIGTERM);
+  int status = 0;
+  waitpid(daemon, &status, 0);
+  std::filesystem::remove_all(base);
+  return status == 0 ? 0 : 1;
+}
