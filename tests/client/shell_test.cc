@@ -144,7 +144,11 @@ TEST_F(SettingsTest, SayWithLineAndKeyAllThatIsWrong) {
 }
 
 TEST(Cli, TakesFromTheSettingsWhatTheLineLeavesOpen) {
-  const Settings settings{"", true, "harbour", "till", "Europe/Dublin"};
+  Settings settings;
+  settings.plain = true;
+  settings.shop = "harbour";
+  settings.source = "till";
+  settings.time_zone = "Europe/Dublin";
   const auto parsed = ParseCommandLine({"send", "--source", "post", "x.csv"}, settings);
   const auto& invocation = std::get<Invocation>(parsed);
   EXPECT_TRUE(invocation.plain);
