@@ -4,6 +4,7 @@
 
 #include <gmock/gmock.h>
 #include <google/protobuf/message.h>
+#include <grpc/grpc.h>
 #include <grpcpp/generic/generic_stub.h>
 #include <grpcpp/grpcpp.h>
 #include <grpcpp/support/server_interceptor.h>
@@ -98,6 +99,9 @@ class Guarded {
              {&operations_, v1::Operations::service_full_name()}}) {
       guarded_.push_back(std::make_unique<GuardedService>(*service, name, gate));
     }
+    // When its last user goes, the library can wait ten seconds for a thread of its own.
+    static const bool kIsKept = (grpc_init(), true);
+    (void)kIsKept;
     grpc::ServerBuilder builder;
     int port = 0;
     builder.AddListeningPort("127.0.0.1:0", grpc::InsecureServerCredentials(), &port);
