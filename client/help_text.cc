@@ -42,7 +42,7 @@ count as complete up to the latest event in it, or up to --complete-through;
 what comes through "-" counts as live. With --history the alerts that these
 events raise for days before today are listed, but sent nowhere.
 
-When the daemon goes away it goes on, once it is back, at the first line that has
+When the daemon goes away, this goes on once it is back, at the first line with
 no receipt, and says so; after --retry-for seconds without one it gives up.
 
 What is sent together has a number: "plumblane sends" lists them, "plumblane

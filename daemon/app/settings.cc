@@ -130,12 +130,12 @@ absl::Status CompleteSettings(Settings& settings) {
     settings.access.audit_file = settings.data_directory + "/audit.ndjson";
   }
   if (const std::string& listen = settings.metrics.listen; !listen.empty()) {
-    if (absl::StartsWith(listen, "unix:") || absl::StartsWith(listen, "tls:")) {
-      return absl::InvalidArgumentError(
-          absl::StrCat("metrics.listen: expected HOST:PORT on this machine, not ", listen));
-    }
-    if (absl::Status status = CheckListen({listen}, settings.access); !status.ok()) {
-      return absl::InvalidArgumentError(absl::StrCat("metrics.", std::string(status.message())));
+    if (absl::StartsWith(listen, "unix:") || absl::StartsWith(listen, "tls:") ||
+        !CheckListen({listen}, settings.access).ok()) {
+      return absl::InvalidArgumentError(absl::StrCat(
+          "metrics.listen: expected HOST:PORT with 127.0.0.1, localhost or [::1] and a port up to "
+          "65535, not ",
+          listen));
     }
   }
   if (absl::Status status = CompleteDelivery(settings.delivery); !status.ok()) return status;

@@ -178,7 +178,7 @@ def a_daemon_that_cannot_start_says_why_and_harms_no_other():
             code, err = start_and_fail("--data", second, "--listen", f"127.0.0.1:{port}")
             assert code == 75 and str(port) in err
             taken.close()
-            for flags, word in [(("--listen", "0.0.0.0:7437"), "on this machine"),
+            for flags, word in [(("--listen", "0.0.0.0:7437"), "other machines"),
                                 (("--listen", "nonsense"), "HOST:PORT"),
                                 (("--clock", "sun"), "wall or events"), (("--no-such",), "--no-such")]:
                 code, err = start_and_fail("--data", second, *flags)

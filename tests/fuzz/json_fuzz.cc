@@ -15,8 +15,10 @@ namespace {
 using namespace plumblane::client;
 using nlohmann::json;
 
-// How many objects the list has; -1 = it is no list of nothing but objects.
+// How many objects the list has; -1 = it is no list of nothing but objects. The other reader takes
+// a NUL for the end, so it has no say on what holds one.
 int64_t ObjectsOf(const std::string& text) {
+  if (text.find('\0') != std::string::npos) return -1;
   const json whole = json::parse(text, nullptr, /*allow_exceptions=*/false);
   if (!whole.is_array()) return -1;
   const bool all =
