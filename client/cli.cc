@@ -59,8 +59,7 @@ struct Builder {
               ParseNumber<0, 365>, send.promise_days);
     AddParsed(sub, "--time-zone", "NAME", "For bare dates at unknown destinations", ParseText,
               send.time_zone);
-    AddParsed(sub, "--retry-for", "SECONDS",
-              "Try so long to go on when the daemon is away, else 30",
+    AddParsed(sub, "--retry-for", "SECONDS", "Try so long to go on when it is away, else 30",
               ParseNumber<0, kMostRetrySeconds>, send.retry_seconds);
     AddParsed(sub, "--format", "FORMAT", "ndjson or csv, where the content does not tell",
               ParseFormat, send.format);

@@ -285,8 +285,9 @@ def what_is_too_large_is_refused():
         assert h2.call(daemon.address, STATUS, padded(largest - 1)) == OK
         assert h2.call(daemon.address, STATUS, padded(largest + 1)) == RESOURCE_EXHAUSTED
         assert h2.call(daemon.address, STATUS, b"", extra=[("x", "y" * 5000)]) == OK
+        # It may close the connection while the rest is still being written.
         got = h2.call(daemon.address, STATUS, b"", extra=[("x", "y" * 9000)])
-        assert got == RESOURCE_EXHAUSTED, got
+        assert got == RESOURCE_EXHAUSTED or str(got).startswith("broken"), got
 
         # A receipt names what is wrong with each of a thousand; a batch of more has none.
         assert h2.call(daemon.address, INGEST, b"\x12\x00" * 1000) == OK
