@@ -69,6 +69,12 @@ class Engine {
   // a store of another version, DATA_LOSS for damage, UNAVAILABLE from the medium.
   absl::Status Start();
 
+  // Start and the committer's work without its thread, for a caller that does all in one thread:
+  // Open is Start but for the committer; CommitWaiting takes what was submitted, answers it and
+  // returns. Not together with Start.
+  absl::Status Open();
+  void CommitWaiting();
+
   // Takes everything that was submitted, then stops the committer. Idempotent.
   void Stop();
 
@@ -103,6 +109,8 @@ class Engine {
   absl::Status FinishTakingBack();
   absl::Status Refold(Format format);
   void Commit();
+  // One entry of what was taken; false after a failed write.
+  bool CommitOne(std::vector<Waiting> taken);
   std::vector<Waiting> TakeWaiting();
   // `encoded` is `content`, piece by piece.
   absl::StatusOr<Applied> LogAndApply(std::span<const std::string_view> encoded,
