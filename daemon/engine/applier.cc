@@ -11,6 +11,7 @@
 
 #include "engine/assignment_changes.h"
 #include "engine/changes.h"
+#include "engine/excused.h"
 #include "engine/fates.h"
 #include "engine/sends.h"
 #include "storage/keys.h"
@@ -121,41 +122,21 @@ class Application {
     if (excuses.empty()) return absl::OkStatus();
     auto book = std::make_shared<ExcuseBook>(*excuses_before_);
     for (const Excuse& excuse : excuses) {
+      // Two who give different excuses one id at the same moment are told apart by nobody before.
+      const auto known = book->all().find(excuse.excuse_id);
+      absl::Status touched = TouchExcused(excuse);
+      if (known != book->all().end()) touched.Update(TouchExcused(known->second));
+      if (!touched.ok()) return touched;
       book->Put(excuse);
       applied_.batch.Put(Space::kMeta, ExcuseKey(excuse.excuse_id), EncodeExcuse(excuse));
-      if (const auto* one = std::get_if<ExcusedOrder>(&excuse.subject)) {
-        Touch(one->order);
-      } else if (absl::Status status = TouchDue(std::get<ExcusedDays>(excuse.subject));
-                 !status.ok()) {
-        return status;
-      }
     }
     applied_.catalog.excuses = std::move(book);
     return absl::OkStatus();
   }
 
-  // The orders due on a lane in a range of days fold differently now.
-  absl::Status TouchDue(const ExcusedDays& days) {
-    const PairDirectory& pairs = *applied_.catalog.pairs;
-    const auto at = pairs.by_destination.find(days.lane.destination);
-    if (at == pairs.by_destination.end()) return absl::OkStatus();
-    std::set<Lane> lanes;
-    for (const auto& [lane, supplier] : at->second) {
-      if (days.lane.Covers(lane)) lanes.insert(lane);
-    }
-    absl::Status bad;
-    for (const Lane& lane : lanes) {
-      const absl::Status scanned = snapshot_.Scan(
-          Space::kIndex, DuePrefix(lane), DueKeyFrom(lane, days.first_due), [&](auto key, auto) {
-            const auto due = ParseDueKey(key);
-            bad.Update(due.status());
-            if (!due.ok() || due->day > days.last_due) return false;
-            Touch(due->part.order);
-            return true;
-          });
-      bad.Update(scanned);
-    }
-    return bad;
+  absl::Status TouchExcused(const Excuse& excuse) {
+    return EachExcusedOrder(snapshot_, *applied_.catalog.pairs, excuse,
+                            [this](const OrderKey& order) { Touch(order); });
   }
 
   void TakeNews(const SourceNews& news) {

@@ -73,6 +73,12 @@ class Engine {
   // `still_at_it` after each piece of work, so that who waits for a long start knows it goes on.
   absl::Status Start(std::function<void()> still_at_it = [] {});
 
+  // Start and the committer's work without its thread, for a caller that does all in one thread:
+  // Open is Start but for the committer; CommitWaiting takes what was submitted, answers it and
+  // returns. Not together with Start.
+  absl::Status Open(const std::function<void()>& still_at_it = [] {});
+  void CommitWaiting();
+
   // Takes everything that was submitted, then stops the committer. Idempotent.
   void Stop();
 
@@ -114,6 +120,8 @@ class Engine {
   absl::Status FinishTakingBack(const Progress& still_at_it);
   absl::Status Refold(Format format, const Progress& still_at_it);
   void Commit();
+  // One entry of what was taken; false after a failed write.
+  bool CommitOne(std::vector<Waiting> taken);
   std::vector<Waiting> TakeWaiting();
   // `encoded` is `content`, piece by piece.
   absl::StatusOr<Applied> LogAndApply(std::span<const std::string_view> encoded,
