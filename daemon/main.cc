@@ -9,9 +9,11 @@
 #include <cerrno>
 #include <cstdio>
 #include <iostream>
+#include <optional>
 #include <thread>
 
 #include "access/token_book.h"
+#include "app/access_settings.h"
 #include "app/daemon.h"
 #include "app/offline.h"
 #include "app/settings.h"
@@ -25,7 +27,8 @@ const char* malloc_conf = "background_thread:true,dirty_decay_ms:1000,muzzy_deca
 namespace {
 
 struct Flags {
-  std::string config, data, clock, new_token;
+  std::string config, data, clock;
+  std::optional<std::string> new_token;
   std::vector<std::string> listen;
   bool check_config = false;
   bool verify = false;
@@ -44,6 +47,23 @@ int RunOffline(const Flags& flags, const plumblane::Settings& settings) {
              ? plumblane::RestoreData(settings, flags.restore, flags.copy_number, accepted,
                                       std::cout)
              : plumblane::RecoverData(settings, flags.recover, accepted, std::cout);
+}
+
+int BadSettings(absl::string_view why) {
+  std::cerr << "plumblaned: " << why << "\n";
+  return plumblane::kExitBadSettings;
+}
+
+int PrintNewToken(const std::string& name) {
+  const std::string token = plumblane::NewToken();
+  const std::string entry = plumblane::DescribeToken(name, token);
+  if (const auto read = plumblane::TokenBook::Read("--new-token", entry); !read.ok()) {
+    return BadSettings(read.status().message());
+  }
+  std::cout << "# The token, which is shown this once: give it to its bearer alone\n# " << token
+            << "\n# This goes into the file of access.tokens:\n"
+            << entry;
+  return plumblane::kExitStopped;
 }
 
 absl::Status Apply(const Flags& flags, plumblane::Settings& settings) {
@@ -138,9 +158,10 @@ int main(int argc, char** argv) {
           ->type_name("COPY");
   verify->excludes(restore)->excludes(recover);
   restore->excludes(recover);
-  app.add_option("--accept-loss", flags.accept_loss,
-                 "Restore or recover although so many acknowledged log entries are missing")
-      ->type_name("ENTRIES");
+  CLI::Option* accept_loss =
+      app.add_option("--accept-loss", flags.accept_loss,
+                     "Restore or recover although so many acknowledged log entries are missing")
+          ->type_name("ENTRIES");
   app.set_version_flag("--version", "plumblaned " PLUMBLANE_VERSION);
   try {
     app.parse(argc, argv);
@@ -148,21 +169,18 @@ int main(int argc, char** argv) {
     return app.exit(error) == 0 ? 0 : plumblane::kExitBadSettings;
   }
 
-  if (!flags.new_token.empty()) {
-    const std::string token = plumblane::NewToken();
-    std::cout << "# The token, which is shown this once: give it to its bearer alone\n# " << token
-              << "\n# This goes into the file of access.tokens:\n"
-              << plumblane::DescribeToken(flags.new_token, token);
-    return plumblane::kExitStopped;
+  if (*accept_loss && !*restore && !*recover) {
+    return BadSettings("--accept-loss goes with --restore or --recover");
   }
+  if (flags.new_token) return PrintNewToken(*flags.new_token);
 
   plumblane::Settings settings;
-  const absl::Status status = Apply(flags, settings);
-  if (!status.ok()) {
-    std::cerr << "plumblaned: " << std::string(status.message()) << "\n";
-    return plumblane::kExitBadSettings;
+  if (const absl::Status status = Apply(flags, settings); !status.ok()) {
+    return BadSettings(status.message());
   }
   if (flags.check_config) {
+    const auto files = plumblane::ReadAccessFiles(settings.access);
+    if (!files.ok()) return BadSettings(files.status().message());
     std::cout << "settings are fine\n";
     return plumblane::kExitStopped;
   }

@@ -1,7 +1,6 @@
 #include "access/front_door.h"
 
 #include <absl/strings/str_cat.h>
-#include <fcntl.h>
 #include <netdb.h>
 #include <netinet/in.h>
 #include <netinet/tcp.h>
@@ -19,7 +18,7 @@ namespace plumblane {
 namespace {
 
 constexpr int kBacklog = 1024;
-constexpr int kPauseMillis = 50;  // without a descriptor, or memory
+constexpr std::chrono::milliseconds kPause{50};  // without a descriptor, or memory
 
 ino_t FileBehind(int fd) {
   struct stat info {};
@@ -120,17 +119,12 @@ absl::Status FrontDoor::BindSocket(const std::string& path) {
 
 void FrontDoor::Open(Take take) {
   take_ = std::move(take);
-  if (pipe2(wake_, O_CLOEXEC) != 0) wake_[0] = wake_[1] = -1;
   thread_ = std::thread([this] { Run(); });
 }
 
 void FrontDoor::Close() {
-  if (thread_.joinable()) {
-    (void)!write(wake_[1], "x", 1);
-    thread_.join();
-    close(wake_[0]);
-    close(wake_[1]);
-  }
+  stop_.Set();
+  if (thread_.joinable()) thread_.join();
   for (const int fd : listeners_) close(fd);
   listeners_.clear();
   if (!path_.empty()) unlink(path_.c_str());
@@ -138,7 +132,7 @@ void FrontDoor::Close() {
 }
 
 void FrontDoor::Run() {
-  std::vector<pollfd> waited{{wake_[0], POLLIN, 0}};
+  std::vector<pollfd> waited{{stop_.fd(), POLLIN, 0}};
   for (const int fd : listeners_) waited.push_back({fd, POLLIN, 0});
   while (true) {
     if (poll(waited.data(), waited.size(), -1) < 0 && errno != EINTR) return;
@@ -147,7 +141,7 @@ void FrontDoor::Run() {
     for (size_t i = 1; i < waited.size(); ++i) {
       if (waited[i].revents != 0) has_room = Accept(waited[i].fd) && has_room;
     }
-    if (!has_room && poll(waited.data(), 1, kPauseMillis) > 0) return;
+    if (!has_room && stop_.WaitFor(kPause)) return;
   }
 }
 

@@ -17,6 +17,8 @@
 #include <unordered_map>
 #include <vector>
 
+#include "base/stop_event.h"
+
 namespace plumblane {
 
 // How many connections are open over all doors. A connection counts until its descriptor is another
@@ -63,8 +65,8 @@ class FrontDoor {
   ConnectionCount* const count_;
   std::vector<int> listeners_;
   int port_ = 0;
-  std::string path_;        // of the socket
-  int wake_[2] = {-1, -1};  // a pipe; what is written to it ends Run
+  std::string path_;  // of the socket
+  StopEvent stop_;
   Take take_;
   bool is_full_ = false;  // told so, and nothing was taken since
   std::thread thread_;

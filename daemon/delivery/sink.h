@@ -8,7 +8,7 @@
 #include <string>
 
 #include "base/time.h"
-#include "delivery/stop_event.h"
+#include "base/stop_event.h"
 
 namespace plumblane {
 

@@ -8,7 +8,7 @@
 #include <memory>
 #include <string>
 
-#include "delivery/stop_event.h"
+#include "base/stop_event.h"
 
 namespace plumblane {
 

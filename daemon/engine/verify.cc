@@ -4,8 +4,7 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
-#include <array>
-#include <map>
+#include <memory>
 #include <utility>
 #include <vector>
 
@@ -13,52 +12,12 @@
 #include "engine/records.h"
 #include "storage/bytes.h"
 #include "storage/keys.h"
+#include "storage/memory_store.h"
 
 namespace plumblane {
 namespace {
 
-using Map = std::map<std::string, std::string, std::less<>>;
 using TellProgress = std::function<bool(const VerifyProgress&)>;
-
-// What applying the log makes: a state that changes between entries.
-class Replayed final : public Snapshot {
- public:
-  absl::StatusOr<std::optional<std::string>> Get(Space space, std::string_view key) const override {
-    const Map& map = Of(space);
-    const auto it = map.find(key);
-    return it == map.end() ? std::nullopt : std::optional(it->second);
-  }
-  absl::StatusOr<std::vector<std::optional<std::string>>> GetAll(
-      Space space, const std::vector<std::string>& keys) const override {
-    std::vector<std::optional<std::string>> values;
-    values.reserve(keys.size());
-    for (const std::string& key : keys) values.push_back(*Get(space, key));
-    return values;
-  }
-  absl::Status Scan(Space space, std::string_view prefix, std::string_view from,
-                    const Each& each) const override {
-    const Map& map = Of(space);
-    for (auto it = map.lower_bound(std::max(prefix, from)); it != map.end(); ++it) {
-      if (!it->first.starts_with(prefix) || !each(it->first, it->second)) break;
-    }
-    return absl::OkStatus();
-  }
-
-  void Take(Batch&& batch) {
-    for (Batch::Change& change : batch.changes) {
-      Map& map = spaces_[static_cast<size_t>(change.space)];
-      if (change.value) {
-        map[std::move(change.key)] = *std::move(change.value);
-      } else {
-        map.erase(change.key);
-      }
-    }
-  }
-  const Map& Of(Space space) const { return spaces_[static_cast<size_t>(space)]; }
-
- private:
-  std::array<Map, kSpaceCount> spaces_;
-};
 
 // Not made by applying entries.
 bool IsOfTheStore(Space space, std::string_view key) {
@@ -66,7 +25,7 @@ bool IsOfTheStore(Space space, std::string_view key) {
 }
 
 // The first difference between what the log makes and what is stored.
-absl::StatusOr<std::string> CompareAll(const Snapshot& snapshot, const Replayed& replayed) {
+absl::StatusOr<std::string> CompareAll(const Snapshot& snapshot, const SpaceMaps& replayed) {
   std::string difference;
   const auto say = [&](Space space, std::string_view key, std::string_view what) {
     difference = absl::StrCat(std::string(kSpaceNames[static_cast<size_t>(space)]), " record ",
@@ -74,7 +33,7 @@ absl::StatusOr<std::string> CompareAll(const Snapshot& snapshot, const Replayed&
                               std::string(what));
   };
   for (const Space space : {Space::kOrders, Space::kCells, Space::kIndex, Space::kMeta}) {
-    const Map& made = replayed.Of(space);
+    const SpaceMap& made = replayed[static_cast<size_t>(space)];
     auto expected = made.begin();
     const absl::Status scanned = snapshot.Scan(space, "", "", [&](auto key, auto value) {
       if (IsOfTheStore(space, key)) return true;
@@ -123,7 +82,7 @@ class Verification {
       if (!tell_({VerifyProgress::Step::kCompare, catalog_.order_count, catalog_.order_count})) {
         return absl::CancelledError("given up");
       }
-      difference = CompareAll(snapshot_, replayed_);
+      difference = CompareAll(snapshot_, *replayed_);
       if (!difference.ok()) return difference.status();
     }
     found_.difference = *std::move(difference);
@@ -139,6 +98,7 @@ class Verification {
     absl::Status bad;
     Catalog replayed;
     WritersMemory nothing(0);
+    const MapsSnapshot state(replayed_);
     const absl::Status scanned = snapshot_.Scan(Space::kLog, "", "", [&](auto key, auto value) {
       const uint64_t sequence = ByteReader(key).Big(8);
       if (next == 0) {
@@ -155,10 +115,10 @@ class Verification {
       if (!bad.ok()) return false;
       // The last may not be applied yet.
       if (!replays_ || sequence > catalog_.log_sequence) return true;
-      auto applied = Apply(replayed_, replayed, rules, sequence, *entry, nothing);
+      auto applied = Apply(state, replayed, rules, sequence, *entry, nothing);
       bad = applied.status();
       if (!bad.ok()) return false;
-      replayed_.Take(std::move(applied->batch));
+      WriteInto(*replayed_, applied->batch);
       replayed = std::move(applied->catalog);
       if (!tell_({VerifyProgress::Step::kLog, replayed.order_count, catalog_.order_count})) {
         bad = absl::CancelledError("given up");
@@ -182,7 +142,8 @@ class Verification {
   const Snapshot& snapshot_;
   const TellProgress& tell_;
   Catalog catalog_;
-  Replayed replayed_;
+  // What applying the log makes.
+  const std::shared_ptr<SpaceMaps> replayed_ = std::make_shared<SpaceMaps>();
   bool replays_ = false;
 };
 

@@ -101,11 +101,7 @@ AnchoredLog::AnchoredLog(EventLog& log, std::string path, Anchor anchor)
       thread_([this] { Run(); }) {}
 
 AnchoredLog::~AnchoredLog() {
-  {
-    const std::lock_guard lock(mutex_);
-    stop_ = true;
-  }
-  stopping_.notify_all();
+  stop_.Set();
   thread_.join();
 }
 
@@ -122,10 +118,7 @@ std::string AnchoredLog::failure() const {
 
 void AnchoredLog::Run() {
   for (bool last = false; !last;) {
-    {
-      std::unique_lock lock(mutex_);
-      last = stopping_.wait_for(lock, kEvery, [this] { return stop_; });
-    }
+    last = stop_.WaitFor(kEvery);
     WriteNews();
   }
 }

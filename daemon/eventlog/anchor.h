@@ -11,7 +11,6 @@
 #include <absl/status/statusor.h>
 
 #include <atomic>
-#include <condition_variable>
 #include <cstdint>
 #include <mutex>
 #include <optional>
@@ -19,6 +18,7 @@
 #include <thread>
 #include <vector>
 
+#include "base/stop_event.h"
 #include "eventlog/event_log.h"
 
 namespace plumblane {
@@ -74,9 +74,8 @@ class AnchoredLog final : public EventLog {
   Anchor written_;  // belongs to the thread
   std::atomic<uint64_t> durable_;
   mutable std::mutex mutex_;
-  std::condition_variable stopping_;
-  bool stop_ = false;    // guarded by mutex_
   std::string failure_;  // guarded by mutex_
+  StopEvent stop_;
   std::thread thread_;
 };
 

@@ -15,11 +15,7 @@ Watchdog::Watchdog(ServiceManager& manager, Check check)
 }
 
 Watchdog::~Watchdog() {
-  {
-    const std::lock_guard lock(mutex_);
-    stopping_ = true;
-  }
-  changed_.notify_all();
+  stop_.Set();
   if (thread_.joinable()) thread_.join();
 }
 
@@ -34,8 +30,7 @@ void Watchdog::Run(std::chrono::milliseconds time) {
           "well until they do");
     }
     was_well = well;
-    std::unique_lock lock(mutex_);
-    if (changed_.wait_for(lock, time, [this] { return stopping_; })) return;
+    if (stop_.WaitFor(time)) return;
   }
 }
 

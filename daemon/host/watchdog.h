@@ -2,11 +2,10 @@
 #pragma once
 
 #include <chrono>
-#include <condition_variable>
 #include <functional>
-#include <mutex>
 #include <thread>
 
+#include "base/stop_event.h"
 #include "host/service_manager.h"
 
 namespace plumblane {
@@ -28,9 +27,7 @@ class Watchdog {
 
   ServiceManager& manager_;
   const Check check_;
-  std::mutex mutex_;
-  std::condition_variable changed_;
-  bool stopping_ = false;  // guarded by mutex_
+  StopEvent stop_;
   std::thread thread_;
 };
 

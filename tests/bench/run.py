@@ -5,7 +5,8 @@ import platform
 import subprocess
 import sys
 
-ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
+HERE = os.path.dirname(os.path.abspath(__file__))
+ROOT = os.path.dirname(os.path.dirname(HERE))
 BIN = os.environ.get("PLUMBLANE_BIN") or os.path.join(ROOT, "build", "bin")
 
 
@@ -17,16 +18,19 @@ def machine():
 
 def main():
     print(machine(), flush=True)
-    for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")), ("intake_bench", "3", "32000"),
+    for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")),
+                             ("intake_bench", "3", "32000"),
                              ("overload_bench", os.path.join(BIN, "plumblaned")),
-                             ("layout_bench",),
+                             ("send_bench.py", "60000", "1"), ("layout_bench",),
                              ("backtest_bench",), ("answers_bench", "--benchmark_min_time=0.3"),
                              ("rank_bench", "--benchmark_min_time=0.3"), ("sourcing_bench",),
                              ("served_rank_bench", os.path.join(BIN, "plumblaned")),
                              ("alerting_bench", "--benchmark_min_time=0.3"), ("watches_bench",),
                              ("fleet_year_bench",), ("turns_bench",)):
         print(f"\n== {name}", flush=True)
-        done = subprocess.run([os.path.join(BIN, name), *arguments])
+        program = ([sys.executable, os.path.join(HERE, name)] if name.endswith(".py")
+                   else [os.path.join(BIN, name)])
+        done = subprocess.run([*program, *arguments])
         if done.returncode != 0:
             sys.exit(f"{name} failed with {done.returncode}")
 

@@ -178,7 +178,16 @@ def a_daemon_that_cannot_start_says_why_and_harms_no_other():
             code, err = start_and_fail("--data", second, "--listen", f"127.0.0.1:{port}")
             assert code == 75 and str(port) in err
             taken.close()
-            for flags, word in [(("--listen", "0.0.0.0:7437"), "other machines"),
+            tokens, settings = os.path.join(folder, "tokens"), os.path.join(folder, "settings")
+            with open(tokens, "w") as file:
+                file.write('[[token]]\nname = "feed"\nhsh = "sha256:12"\n')
+            os.chmod(tokens, 0o600)
+            with open(settings, "w") as file:
+                file.write(f'[access]\ntokens = "{tokens}"\n')
+            for flags, word in [(("--config", settings, "--check-config"), "line 3: unknown key hsh"),
+                                (("--new-token", ""), "name: expected 1 to 64"),
+                                (("--accept-loss", "5"), "goes with --restore or --recover"),
+                                (("--listen", "0.0.0.0:7437"), "other machines"),
                                 (("--listen", "nonsense"), "HOST:PORT"),
                                 (("--clock", "sun"), "wall or events"), (("--no-such",), "--no-such")]:
                 code, err = start_and_fail("--data", second, *flags)

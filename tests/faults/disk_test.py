@@ -110,13 +110,18 @@ class Mounted:
         subprocess.run(["umount", self.path], capture_output=True)
 
 
+def on_small_disk(folder, small):
+    daemon = make(folder, keeps_log=False)
+    daemon.data = os.path.join(small, "data")
+    daemon.flags[daemon.flags.index("--data") + 1] = daemon.data
+    return daemon
+
+
 def before_it_is_full_events_are_refused_and_questions_answered():
     with Folder() as folder, Mounted(folder) as small:
         if small is None:
             return "mounting a small file system needs root"
-        daemon, ledger = make(folder, keeps_log=False), os.path.join(folder, "ledger")
-        daemon.data = os.path.join(small, "data")
-        daemon.flags[daemon.flags.index("--data") + 1] = daemon.data
+        daemon, ledger = on_small_disk(folder, small), os.path.join(folder, "ledger")
         daemon.start()
         assert send(daemon, ledger, "send", 40).returncode == 0
         ballast = os.path.join(small, "ballast")
@@ -145,9 +150,7 @@ def full_in_one_stroke_it_still_loses_nothing():
     with Folder() as folder, Mounted(folder) as small:
         if small is None:
             return "mounting a small file system needs root"
-        daemon, ledger = make(folder, keeps_log=False), os.path.join(folder, "ledger")
-        daemon.data = os.path.join(small, "data")
-        daemon.flags[daemon.flags.index("--data") + 1] = daemon.data
+        daemon, ledger = on_small_disk(folder, small), os.path.join(folder, "ledger")
         for _ in range(5 if LONG else 1):
             daemon.start()
             sender = start_sending(daemon, ledger)

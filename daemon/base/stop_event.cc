@@ -1,4 +1,4 @@
-#include "delivery/stop_event.h"
+#include "base/stop_event.h"
 
 #include <poll.h>
 #include <sys/eventfd.h>
