@@ -67,7 +67,7 @@ int Tell(const StoreFacts& facts, const DiskStore& store, std::ostream& out) {
     out << "first difference: " << verified->difference << "\n";
     return kExitDataDamaged;
   }
-  out << "verified: " << verified->order_count << " order parts, " << verified->event_count
+  out << "verified: " << verified->order_count << " orders, " << verified->event_count
       << " events, log entry " << verified->log_sequence
       << (verified->from_log() ? "; applied again from the log"
                                : "; counted again from the orders, as the log is trimmed")

@@ -7,8 +7,8 @@
 #include <span>
 #include <string>
 
-#include "base/time.h"
 #include "base/stop_event.h"
+#include "base/time.h"
 
 namespace plumblane {
 

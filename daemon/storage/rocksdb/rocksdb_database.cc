@@ -97,7 +97,7 @@ std::shared_ptr<const Snapshot> SnapshotOf(std::shared_ptr<const Database> datab
 
 std::vector<rocksdb::ColumnFamilyDescriptor> FamiliesFor(const RocksDbStoreOptions& options,
                                                          const std::vector<Space>& spaces) {
-  // The library's own choice cuts a small cache into so many parts that large blocks fit into none.
+  // The library would choose up to 64 parts: of a small cache a large index block fills one.
   constexpr int kShardBits = 3;
   const auto cache =
       rocksdb::NewLRUCache(static_cast<size_t>(options.block_cache_bytes), kShardBits);
