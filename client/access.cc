@@ -5,14 +5,12 @@
 #include <grpcpp/security/credentials.h>
 #include <grpcpp/support/channel_arguments.h>
 #include <grpcpp/support/client_interceptor.h>
-#include <sys/stat.h>
 
 #include <cstdlib>
-#include <fstream>
-#include <iterator>
 #include <utility>
 #include <vector>
 
+#include "base/private_file.h"
 #include "client/retries.h"
 
 namespace plumblane::client {
@@ -34,18 +32,14 @@ bool StaysHere(const std::string& address) {
   return IsSocket(address) || host == "127.0.0.1" || host == "localhost" || host == "[::1]";
 }
 
-absl::Status ReadWhole(const char* what, const std::string& path, bool is_secret, std::string* to) {
+absl::Status ReadWhole(const char* what, const std::string& path, Barred barred, std::string* to) {
   if (path.empty()) return absl::OkStatus();
-  struct stat info {};
-  std::ifstream file(path, std::ios::binary);
-  if (!file || stat(path.c_str(), &info) != 0 || !S_ISREG(info.st_mode)) {
-    return absl::InvalidArgumentError(absl::StrCat(what, ": cannot read ", path));
-  }
-  if (is_secret && (info.st_mode & 0077) != 0) {
+  auto text = ReadPrivateFile(path, barred);
+  if (!text.ok()) {
     return absl::InvalidArgumentError(
-        absl::StrCat(what, ": others can read ", path, "; expected rights 0600"));
+        absl::StrCat(what, ": ", std::string(text.status().message())));
   }
-  to->assign(std::istreambuf_iterator<char>(file), {});
+  *to = *std::move(text);
   return absl::OkStatus();
 }
 
@@ -87,8 +81,8 @@ absl::StatusOr<Access> ReadAccess(const AccessFiles& given, const AccessFiles& u
   if (given.token.empty() && has_token) {
     access.token = token;
   } else {
-    absl::Status status =
-        ReadWhole("--token-file", either(given.token, usual.token), true, &access.token);
+    absl::Status status = ReadWhole("--token-file", either(given.token, usual.token),
+                                    Barred::kReadingByOthers, &access.token);
     if (!status.ok()) return status;
     access.token.resize(std::min(access.token.size(), access.token.find_first_of("\r\n")));
   }
@@ -97,9 +91,10 @@ absl::StatusOr<Access> ReadAccess(const AccessFiles& given, const AccessFiles& u
   if (certificate.empty() != key.empty()) {
     return absl::InvalidArgumentError("--tls-cert and --tls-key go together");
   }
-  absl::Status status = ReadWhole("--tls-ca", either(given.ca, usual.ca), false, &access.ca);
-  status.Update(ReadWhole("--tls-cert", certificate, false, &access.certificate));
-  status.Update(ReadWhole("--tls-key", key, true, &access.key));
+  absl::Status status =
+      ReadWhole("--tls-ca", either(given.ca, usual.ca), Barred::kNothing, &access.ca);
+  status.Update(ReadWhole("--tls-cert", certificate, Barred::kNothing, &access.certificate));
+  status.Update(ReadWhole("--tls-key", key, Barred::kReadingByOthers, &access.key));
   if (!status.ok()) return status;
   return access;
 }

@@ -3,15 +3,13 @@
 #include <absl/strings/ascii.h>
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_join.h>
-#include <sys/stat.h>
 #include <toml++/toml.h>
 
 #include <algorithm>
-#include <fstream>
-#include <iterator>
 #include <map>
 
 #include "base/ids.h"
+#include "base/private_file.h"
 
 namespace plumblane {
 namespace {
@@ -199,16 +197,8 @@ absl::StatusOr<TokenBook> TokenBook::Read(const std::string& path, std::string_v
 }
 
 absl::StatusOr<TokenBook> TokenBook::ReadFile(const std::string& path) {
-  struct stat info {};
-  std::ifstream file(path, std::ios::binary);
-  if (!file || stat(path.c_str(), &info) != 0 || !S_ISREG(info.st_mode)) {
-    return absl::InvalidArgumentError(absl::StrCat("cannot read the file ", path));
-  }
-  if ((info.st_mode & 0022) != 0) {
-    return absl::InvalidArgumentError(
-        absl::StrCat(path, " can be changed by others than its owner; expected rights 0600"));
-  }
-  return Read(path, std::string(std::istreambuf_iterator<char>(file), {}));
+  const auto text = ReadPrivateFile(path, Barred::kChanging);
+  return text.ok() ? Read(path, *text) : text.status();
 }
 
 std::shared_ptr<const Principal> TokenBook::Find(std::string_view token, Instant now) const {

@@ -4,13 +4,11 @@
 #include <absl/strings/match.h>
 #include <absl/strings/numbers.h>
 #include <absl/strings/str_cat.h>
-#include <sys/stat.h>
 
 #include <algorithm>
-#include <fstream>
-#include <iterator>
 
 #include "app/setting_keys.h"
+#include "base/private_file.h"
 
 namespace plumblane {
 namespace {
@@ -54,20 +52,16 @@ absl::Status CheckAddress(const std::string& address, const AccessSettings& sett
   return absl::OkStatus();
 }
 
-absl::Status ReadPem(const char* key, const std::string& path, bool is_secret, std::string* to) {
-  struct stat info {};
-  std::ifstream file(path, std::ios::binary);
-  if (!file || stat(path.c_str(), &info) != 0 || !S_ISREG(info.st_mode)) {
-    return absl::InvalidArgumentError(absl::StrCat(key, ": cannot read the file ", path));
-  }
-  if (is_secret && (info.st_mode & 0007) != 0) {
+absl::Status ReadPem(const char* key, const std::string& path, Barred barred, std::string* to) {
+  auto text = ReadPrivateFile(path, barred);
+  if (!text.ok()) {
     return absl::InvalidArgumentError(
-        absl::StrCat(key, ": ", path, " is open to everybody; expected rights 0600"));
+        absl::StrCat(key, ": ", std::string(text.status().message())));
   }
-  to->assign(std::istreambuf_iterator<char>(file), {});
-  if (!absl::StrContains(*to, "-----BEGIN ")) {
+  if (!absl::StrContains(*text, "-----BEGIN ")) {
     return absl::InvalidArgumentError(absl::StrCat(key, ": ", path, ": expected PEM"));
   }
+  *to = *std::move(text);
   return absl::OkStatus();
 }
 
@@ -111,9 +105,10 @@ absl::StatusOr<AccessFiles> ReadAccessFiles(const AccessSettings& settings) {
   }
   if (settings.certificate_file.empty()) return files;
   absl::Status status =
-      ReadPem("tls.certificate", settings.certificate_file, false, &files.certificate);
-  status.Update(ReadPem("tls.key", settings.key_file, true, &files.key));
-  status.Update(ReadPem("tls.client_ca", settings.client_ca_file, false, &files.client_ca));
+      ReadPem("tls.certificate", settings.certificate_file, Barred::kNothing, &files.certificate);
+  status.Update(ReadPem("tls.key", settings.key_file, Barred::kReadingByAll, &files.key));
+  status.Update(
+      ReadPem("tls.client_ca", settings.client_ca_file, Barred::kNothing, &files.client_ca));
   if (!status.ok()) return status;
   return files;
 }

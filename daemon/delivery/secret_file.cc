@@ -1,25 +1,16 @@
 #include "delivery/secret_file.h"
 
 #include <absl/strings/str_cat.h>
-#include <sys/stat.h>
 
-#include <fstream>
+#include "base/private_file.h"
 
 namespace plumblane {
 
 absl::StatusOr<std::string> ReadSecretFile(const std::string& path) {
   constexpr size_t kMostBytes = 4096;
-  struct stat info {};
-  std::ifstream file(path, std::ios::binary);
-  if (!file || stat(path.c_str(), &info) != 0 || !S_ISREG(info.st_mode)) {
-    return absl::InvalidArgumentError(absl::StrCat("cannot read the file ", path));
-  }
-  if ((info.st_mode & 0077) != 0) {
-    return absl::InvalidArgumentError(
-        absl::StrCat(path, " is open to others than its owner; expected rights 0600"));
-  }
-  std::string secret;
-  std::getline(file, secret);
+  auto text = ReadPrivateFile(path, Barred::kReadingByOthers);
+  if (!text.ok()) return text.status();
+  std::string secret = text->substr(0, text->find('\n'));
   if (!secret.empty() && secret.back() == '\r') secret.pop_back();
   if (secret.empty() || secret.size() > kMostBytes) {
     return absl::InvalidArgumentError(

@@ -120,7 +120,7 @@ def a_client_shows_no_token_in_plain_sight():
         assert away.returncode == 2 and "in plain sight" in away.stderr, away
         os.chmod(path, 0o644)
         read = subprocess.run([*run, "127.0.0.1:1", "status"], capture_output=True, text=True)
-        assert read.returncode == 2 and "others can read" in read.stderr, read
+        assert read.returncode == 2 and "is open to others" in read.stderr, read
         os.chmod(path, 0o600)
         here = subprocess.run([*run, "127.0.0.1:1", "status"], capture_output=True, text=True)
         assert here.returncode == 6, here  # the control goes out, and finds nobody
