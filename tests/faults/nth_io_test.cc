@@ -204,14 +204,15 @@ template <typename Result>
   return ::testing::AssertionFailure() << "the process ended with wait status " << status;
 }
 
+// What a store may use is left to the end of the process: after a failed write its threads are not
+// ended (RocksDbStoreOptions::env).
 Life Live(const std::string& path, const Fault& fault) {
-  Plan plan(fault);
+  auto& plan = *new Plan(fault);
+  auto& told = *new std::atomic<bool>(false);
   Life life;
-  const auto env = rocksdb::NewCompositeEnv(std::make_shared<FaultyFiles>(plan));
   RocksDbStoreOptions options = OptionsFor(path);
-  std::atomic<bool> told = false;
-  options.failed = [&](const absl::Status&) { told = true; };
-  options.env = env.get();
+  options.failed = [&told](const absl::Status&) { told = true; };
+  options.env = rocksdb::NewCompositeEnv(std::make_shared<FaultyFiles>(plan)).release();
   if (auto store = OpenRocksDbStore(options); store.ok()) {
     const test::FixedClock clock(At("2026-06-01T12:00"));
     StoreLog log(**store);

@@ -28,7 +28,8 @@ struct RocksDbStoreOptions {
   // not call the store. RESOURCE_EXHAUSTED: the disk is full; DATA_LOSS: files are damaged;
   // UNAVAILABLE: the rest. Until the store is opened again every write fails.
   std::function<void(const absl::Status&)> failed = {};
-  // Stands in for the machine's files in tests; must outlive the store.
+  // Stands in for the machine's files in tests. Must outlive the store; the process, once a write
+  // failed: the library's threads are left to themselves then.
   rocksdb::Env* env = nullptr;
 };
 
