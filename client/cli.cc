@@ -322,6 +322,7 @@ void AddAll(CLI::App& app, Invocation& to) {
   AddReview(app, to);
   AddExport(app, to);
   AddSends(app, to);
+  AddErase(app, to);
   AddShell(app, to);
 }
 

@@ -82,4 +82,7 @@ std::string CheckExport(const Invocation& invocation);
 // `sends` and `sends undo`.
 void AddSends(CLI::App& app, Invocation& to);
 
+// `erase`.
+void AddErase(CLI::App& app, Invocation& to);
+
 }  // namespace plumblane::client

@@ -155,8 +155,9 @@ the daemon's settings file.)"},
 
 // Null for a command that has none.
 const Help* HelpFor(std::string_view command) {
-  for (const std::span<const Help> all : {std::span<const Help>(kHelp), SourcingHelp(), ChaseHelp(),
-                                          ReviewHelp(), ExportHelp(), MapHelp(), SendsHelp()}) {
+  for (const std::span<const Help> all :
+       {std::span<const Help>(kHelp), SourcingHelp(), ChaseHelp(), ReviewHelp(), ExportHelp(),
+        MapHelp(), SendsHelp(), EraseHelp()}) {
     for (const Help& help : all) {
       if (help.command == command) return &help;
     }

@@ -29,6 +29,9 @@ std::span<const Help> ExportHelp();
 // That of sends.
 std::span<const Help> SendsHelp();
 
+// That of erase.
+std::span<const Help> EraseHelp();
+
 // For "", "send", "excuse add": whole lines, indented.
 std::string_view ExamplesFor(std::string_view command);
 

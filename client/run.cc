@@ -10,6 +10,7 @@
 #include "client/chase.h"
 #include "client/cli.h"
 #include "client/completions.h"
+#include "client/erase.h"
 #include "client/excuses.h"
 #include "client/export.h"
 #include "client/follow.h"
@@ -90,6 +91,8 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
     case Verb::kSends:
     case Verb::kSendsUndo:
       return RunSends(invocation, connection, io);
+    case Verb::kErase:
+      return RunErase(invocation, connection, io);
     case Verb::kMap:
       return RunMap(invocation.propose, invocation.json, io);
     case Verb::kRecord:

@@ -21,6 +21,7 @@
 #include "delivery/deliverer.h"
 #include "engine/alert_teller.h"
 #include "engine/engine.h"
+#include "engine/purger.h"
 #include "eventlog/event_log.h"
 #include "publish/metrics.h"
 #include "publish/metrics_server.h"
@@ -214,6 +215,8 @@ int RunDaemon(const Settings& settings, const std::string& version,
 
   AlertTeller teller(engine);
   teller.Start();
+  Purger purger(engine, static_cast<int>(settings.orders_days));
+  purger.Start();
   Deliverer deliverer(
       engine,
       [&settings](int64_t cursor, const AlertNotice& notice, const ToldAlert& after) {
@@ -256,6 +259,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   server.Stop(std::chrono::seconds(settings.shutdown_seconds));
   deliverer.Stop();
   teller.Stop();
+  purger.Stop();
   engine.Stop();
   spdlog::info("stopped");
   return kExitStopped;

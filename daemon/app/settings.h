@@ -24,6 +24,7 @@ struct Settings {
   int64_t shutdown_seconds = 10;
   int64_t block_cache_mib = 256;
   int64_t write_buffer_mib = 64;
+  int64_t orders_days = 0;  // kept after they are over; 0 = for good
   EngineOptions engine;
   DeliverySettings delivery;
   SnapshotOptions snapshot;

@@ -58,7 +58,7 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
 
 // Takes data of an earlier version to kFormatVersion: the changes, with the new format record in
 // the batch, and `format` after them. Version 1 had neither the cells of exposure nor the indexes
-// of claims.
+// of claims, version 2 no orders that have left.
 absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
                                     Format& format);
 

@@ -8,6 +8,7 @@
 #include "engine/applier.h"
 #include "engine/assignments.h"
 #include "engine/changes.h"
+#include "engine/leaving.h"
 #include "orders/tellings.h"
 #include "storage/cell_codec.h"
 #include "storage/keys.h"
@@ -78,6 +79,12 @@ absl::StatusOr<std::string> CompareAssignments(const Snapshot& snapshot, const C
     by_time[AssignedKey(given.time, given.order, given.part)] = "";
     const auto record = snapshot.Get(Space::kOrders, OrderRecordKey(given.order));
     if (!record.ok()) return record.status();
+    if (!*record && stored->state != AssignmentState::kOpen) {
+      // It stays as it was when its order left.
+      const auto gone = NotKeptSince(snapshot, given.order);
+      if (!gone.ok()) return gone.status();
+      if (*gone) continue;
+    }
     OrderState order;
     if (*record) {
       const auto events = DecodeOrder(**record);
@@ -104,6 +111,7 @@ absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& cat
   Batch batch;
   absl::Status bad;
   const absl::Status scanned = snapshot.Scan(Space::kOrders, "", "", [&](auto key, auto value) {
+    if (format.version > 1) return false;
     const auto events = DecodeOrder(value);
     bad = events.status();
     if (!bad.ok()) return false;
@@ -194,6 +202,7 @@ absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catal
     return true;
   });
   bad.Update(scanned);
+  bad.Update(all.AddGone(snapshot));
   if (!bad.ok()) return bad;
 
   auto difference = Compare(snapshot, Space::kCells, "", EncodePages(all.TakeCells()), "cell page");

@@ -254,6 +254,8 @@ bool Engine::CommitOne(std::vector<Waiting> taken) {
     move_all(waiting.submission.sends_begun, content.sends_begun);
     move_all(waiting.submission.sends_finished, content.sends_finished);
     move_all(waiting.submission.sends_taken_back, content.sends_taken_back);
+    move_all(waiting.submission.purges, content.purges);
+    move_all(waiting.submission.erased, content.erased);
     content.history_through = std::max(content.history_through, waiting.submission.history_through);
   }
   if (content.empty()) {
@@ -264,12 +266,17 @@ bool Engine::CommitOne(std::vector<Waiting> taken) {
   }
   std::vector<std::string_view> encoded;
   for (const Waiting& waiting : taken) encoded.push_back(waiting.encoded);
+  const bool lets_go = !content.erased.empty() || !content.purges.empty();
   auto applied = LogAndApply(encoded, std::move(content));
   if (!applied.ok()) {
     Fail(applied.status(), std::move(taken));
     return false;
   }
   Publish(applied->catalog, applied->cells);
+  if (const absl::Status status = lets_go ? ForgetLog() : absl::OkStatus(); !status.ok()) {
+    Fail(status, std::move(taken));
+    return false;
+  }
   Reply(taken, *applied);
   return true;
 }
@@ -314,6 +321,18 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
     return status;
   }
   return applied;
+}
+
+absl::Status Engine::ForgetLog() {
+  Submission nothing;
+  nothing.purges.emplace_back();
+  const std::string encoded = EncodeContent(nothing);
+  const std::string_view only = encoded;
+  const absl::Status trimmed = log_.Trim(kPartition, catalog_->log_sequence + 1);
+  if (!trimmed.ok()) return trimmed;
+  const auto applied = LogAndApply({&only, 1}, std::move(nothing));
+  if (applied.ok()) Publish(applied->catalog, applied->cells);
+  return applied.status();
 }
 
 void Engine::Reply(std::vector<Waiting>& taken, const Applied& applied) {

@@ -79,6 +79,9 @@ class OperationsService final : public v1::Operations::CallbackService {
   grpc::ServerUnaryReactor* GetStatus(grpc::CallbackServerContext* context,
                                       const v1::GetStatusRequest* request,
                                       v1::ServerStatus* response) override;
+  grpc::ServerUnaryReactor* EraseOrders(grpc::CallbackServerContext* context,
+                                        const v1::EraseOrdersRequest* request,
+                                        v1::EraseOrdersResponse* response) override;
 
  private:
   Engine& engine_;
