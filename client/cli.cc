@@ -269,7 +269,8 @@ std::string CheckSuppliers(const Invocation& invocation) {
 
 std::string CheckSend(const SendOptions& options) {
   if (options.follow.empty()) return options.files.empty() ? "FILE is required" : "";
-  if (!options.mapping.map.empty()) return "--map goes with files, not with --follow";
+  if (options.mapping.revision) return "--revision goes with files, not with --follow";
+  if (options.mapping.dry_run) return "--dry-run goes with files, not with --follow";
   return options.complete_through ? "--complete-through goes with files, not with --follow" : "";
 }
 
@@ -323,6 +324,7 @@ void AddAll(CLI::App& app, Invocation& to) {
   AddExport(app, to);
   AddSends(app, to);
   AddErase(app, to);
+  AddUpkeep(app, to);
   AddShell(app, to);
 }
 

@@ -85,4 +85,7 @@ void AddSends(CLI::App& app, Invocation& to);
 // `erase`.
 void AddErase(CLI::App& app, Invocation& to);
 
+// `verify` and `backup`.
+void AddUpkeep(CLI::App& app, Invocation& to);
+
 }  // namespace plumblane::client

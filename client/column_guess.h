@@ -2,7 +2,7 @@
 // amount of one, a status; or something personal.
 //
 // Names are compared word by word, without regard to case, marks between words and "camelCase"; a
-// name stands for the meaning whose longest phrase it is or holds. English and German.
+// name stands for the meaning whose longest phrase it is or holds (column_phrases.h).
 //
 // Some names leave open what matters most. They carry a question, and whoever writes a map asks it:
 //  - "Paid", "Order date": by the customer, or by you to the supplier?

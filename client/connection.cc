@@ -123,6 +123,7 @@ std::string InOptions(const std::string& message) {
       {"note:", "--note:"},
       {"after_cursor:", "--after:"},
       {"alert_id:", "ID:"},
+      {"directory:", "DIR:"},
       {"complete_through_time:", "--complete-through:"}};
   for (const auto& [field, option] : names) {
     if (message.starts_with(field)) return std::string(option) + message.substr(field.size());

@@ -47,6 +47,17 @@ constexpr MonthName kMonths[] = {{"jan", 1},
                                  {"d\xC3\xA9"
                                   "c",
                                   12},
+                                 {"maj", 5},
+                                 {"sty", 1},
+                                 {"lut", 2},
+                                 {"kwi", 4},
+                                 {"cze", 6},
+                                 {"lip", 7},
+                                 {"sie", 8},
+                                 {"wrz", 9},
+                                 {"pa\xC5\xBA", 10},
+                                 {"lis", 11},
+                                 {"gru", 12},
                                  {"ene", 1},
                                  {"abr", 4},
                                  {"ago", 8},
@@ -223,9 +234,12 @@ bool ReadOffset(Scanner& scanner, WrittenTime& to) {
 
 std::optional<WrittenTime> ReadEpoch(std::string_view text, bool is_millis) {
   const size_t digits = is_millis ? 12 : 9;  // from 1973 and 2001 on, and no year or day is one
-  const std::string whole(text.substr(0, text.find('.')));
+  const size_t point = std::min(text.find('.'), text.size());
+  const std::string whole(text.substr(0, point));
+  const std::string_view fraction = text.substr(std::min(point + 1, text.size()));
   if (whole.size() < digits || whole.size() > digits + 1) return std::nullopt;
   if (!std::all_of(whole.begin(), whole.end(), absl::ascii_isdigit)) return std::nullopt;
+  if (!std::all_of(fraction.begin(), fraction.end(), absl::ascii_isdigit)) return std::nullopt;
   int64_t number = 0;
   double exact = 0;
   if (!absl::SimpleAtoi(whole, &number) || !absl::SimpleAtod(std::string(text), &exact)) {

@@ -5,8 +5,9 @@
 //   D-M-Y  5.6.2012, 05/06/12, 5-Jun-12, 5 June 2012 2:02 PM
 //   M-D-Y  6/5/2012, Jun 5, 2012
 //   seconds, milliseconds   since 1970-01-01 UTC: 1338904920
-// Separators, names of months (English, German, French, Spanish), a clock time after the date, with
-// AM or PM, and an offset from UTC after that are recognised. Years of two digits are 1970 to 2069.
+// Separators, names of months (English, German, French, Spanish, Swedish, Polish), a clock time
+// after the date, with AM or PM, and an offset from UTC after that are recognised. Years of two
+// digits are 1970 to 2069.
 //
 // A date alone, and a midnight without offset, which is how spreadsheets write one, is a day; a
 // clock time without an offset needs a zone to be a moment.

@@ -26,6 +26,8 @@ class DraftSource {
   // As given, "stdin" for "-".
   virtual const std::string& name() const = 0;
   virtual bool is_stdin() const = 0;
+  // How much of it was read, 0 to 1; none where nobody knows how much is still to come.
+  virtual std::optional<double> share_read() const { return std::nullopt; }
   // Holds nothing at all.
   virtual bool is_empty() const = 0;
   // What went wrong while reading, "" = nothing.

@@ -19,6 +19,7 @@ class EventDrafts : public DraftSource {
   bool ReadyWithin(int millis) const override { return file_->ReadyWithin(millis); }
   const std::string& name() const override { return file_->name(); }
   bool is_stdin() const override { return file_->is_stdin(); }
+  std::optional<double> share_read() const override { return file_->share_read(); }
   bool is_empty() const override { return file_->is_empty(); }
   const std::string& error() const override { return file_->error(); }
 

@@ -57,6 +57,8 @@ class EventFile {
   // As given, "stdin" for "-".
   const std::string& name() const { return name_; }
   bool is_stdin() const { return is_stdin_; }
+  // As LineReader's.
+  std::optional<double> share_read() const { return lines_.share_read(); }
   // Holds not one line that is not blank.
   bool is_empty() const { return is_empty_; }
   // What went wrong while reading, "" = nothing.

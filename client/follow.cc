@@ -3,6 +3,7 @@
 #include <absl/strings/str_cat.h>
 #include <signal.h>
 #include <time.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <filesystem>
@@ -43,17 +44,19 @@ bool WaitForStop(int64_t millis) {
   return sigtimedwait(&signals, nullptr, &patience) > 0;
 }
 
-bool IsEventFile(const fs::path& path) {
+bool IsToBeFollowed(const fs::path& path, bool is_mapped) {
   const std::string end = path.extension().string();
-  return !path.filename().string().starts_with('.') &&
-         (end == ".csv" || end == ".json" || end == ".ndjson" || end == ".jsonl");
+  if (path.filename().string().starts_with('.')) return false;
+  if (is_mapped) return end == ".csv" || end == ".tsv" || end == ".txt";
+  return end == ".csv" || end == ".json" || end == ".ndjson" || end == ".jsonl";
 }
 
 class Follower {
  public:
-  Follower(const SendOptions& options, bool json, const Zones& zones, Connection& connection,
-           const Io& io)
+  Follower(const SendOptions& options, const SendSources& with, bool json, const Zones& zones,
+           Connection& connection, const Io& io)
       : options_(options),
+        with_(with),
         json_(json),
         zones_(zones),
         connection_(connection),
@@ -101,7 +104,7 @@ class Follower {
     if (!fs::is_directory(root, ignored)) return {root.string()};
     std::vector<std::string> paths;
     for (const fs::directory_entry& entry : fs::directory_iterator(root, ignored)) {
-      if (IsEventFile(entry.path()) && entry.is_regular_file(ignored)) {
+      if (IsToBeFollowed(entry.path(), with_.map != nullptr) && entry.is_regular_file(ignored)) {
         paths.push_back(entry.path().string());
       }
     }
@@ -159,15 +162,17 @@ class Follower {
     Followed& followed = followed_[path];
     while (!is_stopped_) {
       std::string error;
-      Looked looked = LookForLines(from, state_.files()[path], followed.size,
-                                   followed.held < kMostLooksHeld, at_end, &error);
+      const LookHow how = {.whole = with_.map != nullptr,
+                           .patient = followed.held < kMostLooksHeld,
+                           .at_end = at_end};
+      Looked looked = LookForLines(from, state_.files()[path], followed.size, how, &error);
       followed.size = looked.size;
       followed.held = looked.is_held ? followed.held + 1 : 0;
       if (error != std::exchange(followed.error, error) && !error.empty()) {
         io_.err << path << ": " << error << "\n";
       }
       if (!looked.portion) return true;
-      if (!SendPortion(path, *looked.portion, followed)) return false;
+      if (!SendPortion(path, from, *looked.portion, followed)) return false;
       state_.files()[path] = looked.portion->after;
       state_.Save();
       is_stopped_ = WaitForStop(0);
@@ -175,17 +180,33 @@ class Follower {
     return true;
   }
 
-  bool SendPortion(const std::string& path, const Portion& portion, Followed& followed) {
+  // The lines, or by the map the whole table, of the file at `from`.
+  std::variant<std::unique_ptr<DraftSource>, Refusal> Open(const std::string& path,
+                                                           const std::string& from,
+                                                           const Portion& portion) {
+    if (with_.map) {
+      close(portion.fd);
+      return OpenSource(from, options_, io_, with_);
+    }
     EventFile::Opened opened =
         EventFile::OpenPart(path, portion.fd, portion.lines_before, options_.format);
+    if (Refusal* refusal = std::get_if<Refusal>(&opened)) return std::move(*refusal);
+    return std::make_unique<EventDrafts>(std::get<std::unique_ptr<EventFile>>(std::move(opened)),
+                                         DefaultsOf(options_));
+  }
+
+  bool SendPortion(const std::string& path, const std::string& from, const Portion& portion,
+                   Followed& followed) {
+    auto opened = Open(path, from, portion);
     if (const Refusal* refusal = std::get_if<Refusal>(&opened)) {
       io_.err << refusal->message << "; it is passed over\n";
       return true;
     }
+    DraftSource& drafts = *std::get<std::unique_ptr<DraftSource>>(opened);
     if (!connection_.WaitUntilReady()) return Say("the daemon cannot be reached");
     if (followed.way.send == 0) {
       followed.way.reports_news = FollowsDirectory();
-      followed.way.adds_to_rejected = true;
+      followed.way.adds_to_rejected = !with_.map;  // a whole table is told of whole
       const grpc::Status begun = BeginSend({path}, options_, connection_, &followed.way.send);
       if (!begun.ok()) return Say(Explain(begun, connection_.address()));
     }
@@ -193,8 +214,6 @@ class Follower {
     std::ostringstream said;
     const Io quiet{io_.out, said, io_.in_fd, /*err_is_terminal=*/false, io_.width};
     FileReport report;
-    EventDrafts drafts(std::get<std::unique_ptr<EventFile>>(std::move(opened)),
-                       DefaultsOf(options_));
     const ExitCode code =
         SendFile(options_, drafts, followed.way, *resolver_, connection_, quiet, &report);
     if (code != kDone && code != kSomeRejected) {
@@ -222,6 +241,7 @@ class Follower {
   }
 
   const SendOptions& options_;
+  const SendSources& with_;
   const bool json_;
   const Zones& zones_;
   Connection& connection_;
@@ -247,7 +267,9 @@ ExitCode RunFollow(const SendOptions& options, bool json, Connection& connection
     io.err << std::string(zones.status().message()) << "\n";
     return absl::IsInvalidArgument(zones.status()) ? kUsage : kFailed;
   }
-  return Follower(options, json, *zones, connection, io).Run();
+  SendSources with;
+  if (const ExitCode code = LoadMap(options, io, with); code != kDone) return code;
+  return Follower(options, with, json, *zones, connection, io).Run();
 }
 
 }  // namespace plumblane::client

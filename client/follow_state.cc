@@ -25,13 +25,23 @@ std::string StateHome() {
 }
 
 json ToJson(const FilePlace& place) {
-  return {{"device", place.device}, {"inode", place.inode},          {"offset", place.offset},
-          {"lines", place.lines},   {"headBytes", place.head_bytes}, {"head", place.head}};
+  return {{"device", place.device},
+          {"inode", place.inode},
+          {"offset", place.offset},
+          {"lines", place.lines},
+          {"headBytes", place.head_bytes},
+          {"head", place.head},
+          {"changedMillis", place.changed_millis}};
 }
 
 FilePlace FromJson(const json& in) {
-  return {in.at("device"), in.at("inode"),     in.at("offset"),
-          in.at("lines"),  in.at("headBytes"), in.at("head")};
+  return {in.at("device"),
+          in.at("inode"),
+          in.at("offset"),
+          in.at("lines"),
+          in.at("headBytes"),
+          in.at("head"),
+          in.value("changedMillis", int64_t{0})};
 }
 
 }  // namespace

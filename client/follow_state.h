@@ -20,6 +20,7 @@ struct FilePlace {
   int64_t offset = 0, lines = 0;  // sent so far
   int64_t head_bytes = 0;         // of its beginning ...
   std::string head;               // ... this is the hash
+  int64_t changed_millis = 0;     // what was taken whole: when it had last been changed
   bool operator==(const FilePlace&) const = default;
 };
 

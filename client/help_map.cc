@@ -7,10 +7,10 @@ constexpr std::string_view kMapNotes =
     R"(A table has one order a row, with dates in columns, as shops, suppliers and
 carriers export them: separated by commas, semicolons, tabs or bars; in UTF-8,
 UTF-16 or Latin-1; with any line ends, names of columns, forms of dates, decimal
-comma or point. All of it is looked at. The map says what it found; each "?" in
-it is a question that stands above it, and "send --map" waits until it is
-answered: 03/04/2026 could be March or April, "Paid" the customer's payment or
-yours, "Shipped" a label or a scan.
+comma or point; or JSON objects in a list, or one a line. All of it is looked
+at. The map says what it found; each "?" in it is a question that stands above
+it, and "send --map" waits until it is answered: 03/04/2026 could be March or
+April, "Paid" the customer's payment or yours, "Shipped" a label or a scan.
 
     [order]
     order_id = "Order No"                                   a column's name
@@ -39,7 +39,8 @@ constexpr std::string_view kAgainNotes =
     R"(Send each export as it comes, all of it: what an earlier one of the same source
 said of an order is replaced by what this one says, and what has not changed
 stays as it is. Which one is later is told by --revision, else by when the file
-was last changed. A row counts whole or goes whole to FILE.rejected.)";
+was last changed; --follow sends what comes to a file or directory in this way.
+A row counts whole or goes whole to FILE.rejected.)";
 
 constexpr Help kHelp[] = {
     {"map",

@@ -52,6 +52,8 @@ waits. How far it has come is kept in $XDG_STATE_HOME/plumblane, else in
 short or replaced is read from its beginning. While the daemon is away it tries
 again, at most a minute apart. A file that is followed counts as live; after a
 file in a directory its sources count as complete up to its latest event.
+With --map each file (of a directory: .csv, .tsv, .txt) is a table that is sent
+whole a second after it has stopped changing, and again whenever it has changed.
 It ends on Ctrl-C or SIGTERM.)";
 
 constexpr std::string_view kSuppliersNotes =
@@ -157,7 +159,7 @@ the daemon's settings file.)"},
 const Help* HelpFor(std::string_view command) {
   for (const std::span<const Help> all :
        {std::span<const Help>(kHelp), SourcingHelp(), ChaseHelp(), ReviewHelp(), ExportHelp(),
-        MapHelp(), SendsHelp(), EraseHelp()}) {
+        MapHelp(), SendsHelp(), EraseHelp(), UpkeepHelp()}) {
     for (const Help& help : all) {
       if (help.command == command) return &help;
     }

@@ -32,6 +32,9 @@ std::span<const Help> SendsHelp();
 // That of erase.
 std::span<const Help> EraseHelp();
 
+// That of verify and backup.
+std::span<const Help> UpkeepHelp();
+
 // For "", "send", "excuse add": whole lines, indented.
 std::string_view ExamplesFor(std::string_view command);
 

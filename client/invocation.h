@@ -72,6 +72,8 @@ enum class Verb {
   kSends,
   kSendsUndo,
   kErase,
+  kVerify,
+  kBackup,
 };
 
 enum class SupplierSort { kName, kOnTime, kDefect, kOrders, kUnderWay };
@@ -130,6 +132,12 @@ struct ReviewOptions {
   std::string evidence;           // a file for the orders behind it, "" = none
 };
 
+// Where a copy of the data goes.
+struct BackupOptions {
+  std::string directory;
+  int keep = 0;  // copies to keep there, 0 = all
+};
+
 struct BacktestOptions {
   std::vector<google::protobuf::Duration> half_lives;  // none = the daemon's choice
   std::optional<int> days_ahead, first_days;           // none = the daemon's choice
@@ -176,6 +184,7 @@ struct Invocation {
   CsvOptions csv;
   SendsOptions sends;
   EraseOptions erase;
+  BackupOptions backup;
 };
 
 }  // namespace plumblane::client

@@ -80,4 +80,23 @@ std::optional<Line> JsonSplitter::Next() {
   }
 }
 
+std::optional<Line> JsonValues::NextLine() {
+  std::optional<Line> line = lines_->Next();
+  while (line && !line->too_long && line->text.find_first_not_of(kBlanks) == std::string::npos) {
+    line = lines_->Next();
+  }
+  return line;
+}
+
+std::optional<Line> JsonValues::Next() {
+  if (splitter_) return splitter_->Next();
+  std::optional<Line> line = NextLine();
+  if (!line || std::exchange(has_begun_, true)) return line;
+  const size_t first = line->text.find_first_not_of(kBlanks);
+  const bool is_list = first != std::string::npos && line->text[first] == '[';
+  if (!is_list && !JsonSplitter::GoesOn(line->text)) return line;
+  splitter_.emplace(lines_, *std::move(line));
+  return splitter_->Next();
+}
+
 }  // namespace plumblane::client

@@ -34,4 +34,20 @@ class JsonSplitter {
   size_t position_ = 0;
 };
 
+// The values of a file of JSON, whichever way it is written: those of lists and objects over lines
+// by a splitter, else each line by itself, so that a broken one takes no other with it.
+class JsonValues {
+ public:
+  // `lines` must outlive this object.
+  explicit JsonValues(LineReader* lines) : lines_(lines) {}
+  std::optional<Line> Next();
+
+ private:
+  std::optional<Line> NextLine();
+
+  LineReader* const lines_;
+  bool has_begun_ = false;
+  std::optional<JsonSplitter> splitter_;
+};
+
 }  // namespace plumblane::client

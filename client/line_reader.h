@@ -26,8 +26,7 @@ struct Line {
 class LineReader {
  public:
   // Reads `fd` and closes it in the end only when `owned`. Without a decoder it is UTF-8.
-  LineReader(int fd, bool owned, std::unique_ptr<TextDecoder> decoder = nullptr)
-      : fd_(fd), owned_(owned), decoder_(std::move(decoder)) {}
+  LineReader(int fd, bool owned, std::unique_ptr<TextDecoder> decoder = nullptr);
   ~LineReader();
   LineReader(const LineReader&) = delete;
   LineReader& operator=(const LineReader&) = delete;
@@ -38,6 +37,10 @@ class LineReader {
   // False when the next line is not here within `millis`. True at the end of the file, too: Next()
   // will not wait.
   bool ReadyWithin(int millis) const;
+
+  // How much of the file was read, 0 to 1; none for what is no ordinary file: nobody knows how much
+  // is still to come. Goes in steps of 64 KiB.
+  std::optional<double> share_read() const;
 
   // What went wrong when reading, "" = nothing.
   const std::string& error() const { return error_; }
@@ -51,6 +54,8 @@ class LineReader {
   const std::unique_ptr<TextDecoder> decoder_;
   std::string buffer_;  // read and not yet given out, from position_ on
   size_t position_ = 0;
+  int64_t bytes_read_ = 0;
+  int64_t size_ = -1;  // of an ordinary file when it was opened
   bool at_end_ = false;
   int64_t line_number_ = 0;
   std::string error_;

@@ -13,6 +13,7 @@
 
 #include "client/flat_event.h"
 #include "client/map_proposal.h"
+#include "client/progress.h"
 #include "client/text.h"
 
 namespace plumblane::client {
@@ -25,7 +26,7 @@ bool IsEvents(const std::vector<std::string>& columns) {
                      [](const std::string& name) { return !CheckFieldName(name); });
 }
 
-std::variant<LookedAt, Refusal> LookAt(const std::string& path) {
+std::variant<LookedAt, Refusal> LookAt(const std::string& path, const Io& io) {
   std::variant<SniffedTable, Refusal> sniffed = SniffFile(path);
   if (Refusal* refusal = std::get_if<Refusal>(&sniffed)) return std::move(*refusal);
   LookedAt looked;
@@ -42,8 +43,9 @@ std::variant<LookedAt, Refusal> LookAt(const std::string& path) {
                                         path)};
   }
   looked.facts.resize(looked.columns.size());
+  Progress progress(io, "row");
   while (auto next = file.Next()) {
-    ++looked.rows;
+    progress.Show(++looked.rows, file.share_read());
     if (const Rejection* bad = std::get_if<Rejection>(&*next)) {
       if (++looked.bad_rows > 1) continue;
       looked.first_bad_line = bad->line;
@@ -53,6 +55,7 @@ std::variant<LookedAt, Refusal> LookAt(const std::string& path) {
     const WideRow& row = std::get<WideRow>(*next);
     for (size_t i = 0; i < looked.facts.size(); ++i) looked.facts[i].Take(row.cells[i]);
   }
+  progress.Clear();
   if (!file.error().empty()) return Refusal{kFailed, absl::StrCat(path, ": ", file.error())};
   return looked;
 }
@@ -77,7 +80,7 @@ std::string WriteNew(const std::string& path, const std::string& text) {
 }  // namespace
 
 ExitCode RunMap(const ProposeOptions& options, bool json, const Io& io) {
-  std::variant<LookedAt, Refusal> looked = LookAt(options.file);
+  std::variant<LookedAt, Refusal> looked = LookAt(options.file, io);
   if (const Refusal* refusal = std::get_if<Refusal>(&looked)) {
     io.err << refusal->message << "\n";
     return refusal->exit_code;
@@ -105,6 +108,10 @@ ExitCode RunMap(const ProposeOptions& options, bool json, const Io& io) {
          << (proposal.questions == 0 ? "nothing is unsure"
                                      : Counted(proposal.questions, "question") + " to settle")
          << "\n";
+  if (!proposal.names_order) {
+    io.err << "no column is called like the number of an order, or of its tracking: the map needs "
+              "to be told which one is\n";
+  }
   if (!countries.has_names()) {
     io.err << "names of countries are not known: install the package iso-codes\n";
   }

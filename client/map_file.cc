@@ -26,12 +26,13 @@ constexpr Delimiter kDelimiters[] = {
 
 constexpr std::string_view kTopKeys[] = {"source", "shop",  "file", "order",
                                          "event",  "words", "skip", "join"};
-constexpr std::string_view kFileKeys[] = {"delimiter",  "encoding",       "line_end",
-                                          "skip_lines", "header",         "decimal",
-                                          "time_zone",  "repeated_order", "key"};
+constexpr std::string_view kFileKeys[] = {"json",           "delimiter", "encoding", "line_end",
+                                          "skip_lines",     "header",    "decimal",  "time_zone",
+                                          "repeated_order", "key"};
 constexpr std::string_view kSkipKeys[] = {"column", "is"};
-constexpr std::string_view kJoinKeys[] = {
-    "name", "file", "by", "on", "delimiter", "encoding", "line_end", "skip_lines", "header"};
+constexpr std::string_view kJoinKeys[] = {"name",       "file",      "by",       "on",
+                                          "json",       "delimiter", "encoding", "line_end",
+                                          "skip_lines", "header"};
 constexpr std::string_view kFieldKeys[] = {"column", "value", "form", "words"};
 constexpr std::string_view kOrderKeys[] = {"shop",         "order_id",    "part",     "supplier",
                                            "origin",       "destination", "service",  "promise",
@@ -156,10 +157,15 @@ class Reader {
         form.skip_lines = static_cast<int>(lines);
       }
     }
-    if (const toml::node* header = table.get("header")) {
-      if (!header->is_boolean()) Refuse(LineOf(*header), "header", "expected true or false");
-      form.has_header = header->value_or(true);
-    }
+    form.has_header = Truth(table, "header", true);
+    form.is_json = Truth(table, "json", false);
+  }
+
+  bool Truth(const toml::table& table, std::string_view name, bool otherwise) {
+    const toml::node* node = table.get(name);
+    if (node == nullptr) return otherwise;
+    if (!node->is_boolean()) Refuse(LineOf(*node), name, "expected true or false");
+    return node->value_or(otherwise);
   }
 
   void ReadFile(const toml::table& table) {

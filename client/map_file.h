@@ -4,6 +4,8 @@
 //   shop = "harbour"               # whose orders; goes before --shop
 //
 //   [file]                         # how the table is written; what is left out is as shown
+//   json = false                   # true: JSON objects in a list or one a line, whose members are
+//                                  # the columns; delimiter, header and lines do not count then
 //   delimiter = "comma"            # comma, semicolon, tab or bar
 //   encoding = "utf-8"             # utf-16le, latin-1, windows-1250: any that iconv(3) knows
 //   line_end = "lf"                # lf (also CRLF) or cr

@@ -28,6 +28,8 @@ class Proposer {
 
   MapProposal Propose() {
     chosen_ = ChooseColumns(guesses_, table_.facts, FindPersonal());
+    proposal_.names_order =
+        chosen_.fact("order_id") != kNoColumn || chosen_.fact("tracking") != kNoColumn;
     WriteTop();
     WriteFile();
     WriteOrder();
@@ -78,8 +80,12 @@ class Proposer {
   void WriteFile() {
     const TableForm& form = table_.table.form;
     Put("\n[file]");
-    if (!table_.table.is_delimiter_sure) Comment("one column only: is that all?");
-    Put(absl::StrCat("delimiter = \"", std::string(DelimiterName(form.delimiter)), "\""));
+    if (form.is_json) {
+      Put("json = true");
+    } else {
+      if (!table_.table.is_delimiter_sure) Comment("one column only: is that all?");
+      Put(absl::StrCat("delimiter = \"", std::string(DelimiterName(form.delimiter)), "\""));
+    }
     if (!table_.table.is_encoding_sure) {
       Comment(
           "it is no UTF-8; should letters with marks look wrong, try windows-1250 (Polish, "

@@ -34,6 +34,7 @@ struct LookedAt {
 struct MapProposal {
   std::string text;  // TOML
   int questions = 0;
+  bool names_order = false;           // a column is its order's number, or a tracking number
   std::vector<std::string> personal;  // columns left out: "Email" (an e-mail address)
 };
 

@@ -36,6 +36,7 @@ class MappedFile : public DraftSource {
   }
   const std::string& name() const override { return table_->name(); }
   bool is_stdin() const override { return table_->is_stdin(); }
+  std::optional<double> share_read() const override { return table_->share_read(); }
   bool is_empty() const override { return table_->columns().empty(); }
   const std::string& error() const override { return table_->error(); }
   std::vector<std::string> Remarks() const override;

@@ -101,7 +101,7 @@ bool IsAt(const struct stat& status, const FilePlace& place) {
 }
 
 Looked LookForLines(const std::string& path, const FilePlace& place, int64_t size_before,
-                    bool patient, bool at_end, std::string* error) {
+                    const LookHow& how, std::string* error) {
   Looked looked;
   File file(open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
   struct stat status {};
@@ -117,18 +117,22 @@ Looked LookForLines(const std::string& path, const FilePlace& place, int64_t siz
   Portion portion;
   portion.after.device = status.st_dev;
   portion.after.inode = status.st_ino;
+  const int64_t changed =
+      int64_t{status.st_mtim.tv_sec} * 1000 + status.st_mtim.tv_nsec / 1'000'000;
   const bool is_same = IsAt(status, place) && status.st_size >= place.offset &&
+                       (!how.whole || place.changed_millis == changed) &&
                        HashOf(file.Read(0, static_cast<size_t>(place.head_bytes))) == place.head;
   if (is_same) portion.after = place;
   FilePlace& at = portion.after;
   if (at.offset == status.st_size) return looked;
 
   const std::string beginning = file.Read(0, kMostHeldBytes);
-  const Form form = FormOf(beginning);
+  const Form form = how.whole ? Form::kWhole : FormOf(beginning);
   if (form == Form::kWhole) {
-    if (size_before != looked.size && !at_end) return looked;
+    if (size_before != looked.size && !how.at_end) return looked;
     at.offset = looked.size;
     at.lines = 0;
+    at.changed_millis = changed;
     NoteHead(file, at);
     portion.fd = file.Release();
     looked.portion = portion;
@@ -140,8 +144,8 @@ Looked LookForLines(const std::string& path, const FilePlace& place, int64_t siz
   const size_t line_end = text.rfind('\n') + 1;  // 0 for none
   size_t end = form == Form::kColumns ? EndOfRecords(text) : line_end;
   looked.is_held = end == 0 && line_end > 0;
-  if (looked.is_held && (!patient || text.size() >= kMostHeldBytes)) end = line_end;
-  if ((is_all && at_end) || (end == 0 && text.size() == kPortionBytes)) end = text.size();
+  if (looked.is_held && (!how.patient || text.size() >= kMostHeldBytes)) end = line_end;
+  if ((is_all && how.at_end) || (end == 0 && text.size() == kPortionBytes)) end = text.size();
   if (end == 0) return looked;
   text.resize(end);
   portion.lines_before = at.lines;

@@ -5,7 +5,8 @@
 //  - A file that is another one by now (inode, or shorter than what was sent, or another beginning)
 //    is read from its beginning.
 //  - A JSON list, or one object on several lines, is taken whole, once its size has not changed
-//    from one look to the next; when it changes later it is taken whole again.
+//    from one look to the next; when it changes later it is taken whole again. So is a table that
+//    has a map.
 //
 // Reads at most kPortionBytes at a time. Not thread-safe.
 #pragma once
@@ -33,11 +34,17 @@ struct Looked {
   int64_t size = 0;
 };
 
-// `size_before` is the size at the last look, -1 at the first; `patient` false takes what is held,
-// `at_end` an unended last line as well. An error of the system leaves it without portion, `error`
-// says which; a file that is not there has none.
+// How a file is to be taken.
+struct LookHow {
+  bool whole = false;   // as a table that has a map: never by its lines
+  bool patient = true;  // false takes what is held
+  bool at_end = false;  // takes what is there, an unended last line as well: nothing more comes
+};
+
+// `size_before` is the size at the last look, -1 at the first. An error of the system leaves it
+// without portion, `error` says which; a file that is not there has none.
 Looked LookForLines(const std::string& path, const FilePlace& place, int64_t size_before,
-                    bool patient, bool at_end, std::string* error);
+                    const LookHow& how, std::string* error);
 
 // It is the file that `place` was noted for, whatever it is called.
 bool IsAt(const struct stat& status, const FilePlace& place);

@@ -99,6 +99,17 @@ void AddThen(const std::string& prefix, bool has, const v1::Figures& figures, Ce
                              {prefix + "_defective", count(defect.hit_count())}});
 }
 
+// `found`: null when there is none.
+template <typename Found>
+void AddVerdict(const std::string& measure, v1::Change::Against against, const Found* found,
+                Cells& cells) {
+  const bool year_ago = against == v1::Change::AGAINST_YEAR_AGO;
+  const std::string name = measure + (year_ago ? "_against_year_ago" : "_against_before");
+  const bool told = found != nullptr && found->has_adjusted_p_value();
+  cells.push_back({name, found == nullptr ? "" : VerdictText(found->verdict())});
+  cells.push_back({name + "_p", told ? Number(found->adjusted_p_value()) : ""});
+}
+
 void AddChanges(const v1::Account& account, Cells& cells) {
   for (const auto against : {v1::Change::AGAINST_PERIOD_BEFORE, v1::Change::AGAINST_YEAR_AGO}) {
     for (const std::string measure : {"on_time", "defect"}) {
@@ -106,26 +117,20 @@ void AddChanges(const v1::Account& account, Cells& cells) {
       for (const v1::Change& change : account.changes()) {
         if (change.against() == against && change.measure() == measure) found = &change;
       }
-      const std::string name =
-          absl::StrCat(measure, against == v1::Change::AGAINST_YEAR_AGO ? "_against_year_ago"
-                                                                        : "_against_before");
-      const bool told = found != nullptr && found->has_adjusted_p_value();
-      cells.push_back({name, found == nullptr ? "" : VerdictText(found->verdict())});
-      cells.push_back({name + "_p", told ? Number(found->adjusted_p_value()) : ""});
+      AddVerdict(measure, against, found, cells);
     }
   }
 }
 
 void AddTimesChanges(const v1::Account& account, Cells& cells) {
   for (const std::string measure : {"handling", "transit", "response", "days_late"}) {
-    const v1::TimesChange* found = nullptr;
-    for (const v1::TimesChange& change : account.times_changes()) {
-      if (change.measure() == measure) found = &change;
+    for (const auto against : {v1::Change::AGAINST_PERIOD_BEFORE, v1::Change::AGAINST_YEAR_AGO}) {
+      const v1::TimesChange* found = nullptr;
+      for (const v1::TimesChange& change : account.times_changes()) {
+        if (change.against() == against && change.measure() == measure) found = &change;
+      }
+      AddVerdict(measure, against, found, cells);
     }
-    const bool told = found != nullptr && found->has_adjusted_p_value();
-    cells.push_back(
-        {measure + "_against_before", found == nullptr ? "" : VerdictText(found->verdict())});
-    cells.push_back({measure + "_against_before_p", told ? Number(found->adjusted_p_value()) : ""});
   }
 }
 

@@ -108,9 +108,9 @@ Views TimesChangeViews(const std::vector<Placed>& all, v1::Change::Verdict verdi
     views.push_back(Texts({{"who", AccountName(account)},
                            {"anchor", placed->anchor},
                            {"hit", TimesChangeName(*change)},
-                           {"against", AgainstText(v1::Change::AGAINST_PERIOD_BEFORE)},
+                           {"against", AgainstText(change->against())},
                            {"now", TimesOfChange(*change, account.period())},
-                           {"then", TimesOfChange(*change, account.before())},
+                           {"then", TimesOfChange(*change, FiguresThen(*change, account))},
                            {"difference", TimesDifferenceText(*change, account)},
                            {"p", ProbabilityText(change->adjusted_p_value())}}));
   }

@@ -160,6 +160,10 @@ std::string DaysLateText(const v1::Figures& figures) {
                          Thousands(figures.late_arrived_count()));
 }
 
+const v1::Figures& FiguresThen(const v1::TimesChange& change, const v1::Account& account) {
+  return change.against() == v1::Change::AGAINST_YEAR_AGO ? account.year_ago() : account.before();
+}
+
 std::string TimesChangeName(const v1::TimesChange& change) {
   const bool worse = change.verdict() == v1::Change::VERDICT_WORSE;
   if (change.measure() == kDaysLate) return worse ? "more days late" : "fewer days late";
@@ -173,7 +177,7 @@ std::string TimesOfChange(const v1::TimesChange& change, const v1::Figures& figu
 }
 
 std::string TimesDifferenceText(const v1::TimesChange& change, const v1::Account& account) {
-  const v1::Figures &now = account.period(), &then = account.before();
+  const v1::Figures &now = account.period(), &then = FiguresThen(change, account);
   if (change.measure() == kDaysLate) {
     if (!now.has_mean_days_late() || !then.has_mean_days_late()) return "";
     return absl::StrFormat("%+.1f days", now.mean_days_late() - then.mean_days_late());
@@ -193,10 +197,10 @@ std::string TimesDifferenceText(const v1::TimesChange& change, const v1::Account
 std::string TimesChangeText(const v1::TimesChange& change, const v1::Account& account) {
   const bool called = change.verdict() == v1::Change::VERDICT_WORSE ||
                       change.verdict() == v1::Change::VERDICT_BETTER;
-  std::string text =
-      absl::StrCat(WordsOf(change).label, " ", TimesOfChange(change, account.period()),
-                   ", the period before ", TimesOfChange(change, account.before()), "; ",
-                   called ? TimesChangeName(change) : VerdictText(change.verdict()));
+  std::string text = absl::StrCat(
+      WordsOf(change).label, " ", TimesOfChange(change, account.period()), ", ",
+      AgainstText(change.against()), " ", TimesOfChange(change, FiguresThen(change, account)), "; ",
+      called ? TimesChangeName(change) : VerdictText(change.verdict()));
   if (!change.has_adjusted_p_value()) return text;
   return absl::StrCat(text, ", adjusted p ", ProbabilityText(change.adjusted_p_value()));
 }

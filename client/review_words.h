@@ -51,6 +51,8 @@ std::string DaysLateText(const v1::Figures& figures);
 
 // A change of times is called so: "longer to ship", "shorter to travel", "more days late".
 std::string TimesChangeName(const v1::TimesChange& change);
+// Those of the period that it compares with.
+const v1::Figures& FiguresThen(const v1::TimesChange& change, const v1::Account& account);
 // What is compared, of either period: "2.8 / 5.2 d of 412", "3.1 of 78"; "-" when there is none.
 std::string TimesOfChange(const v1::TimesChange& change, const v1::Figures& figures);
 // "half +0.7 d, 90 % +1.2 d", "+1.1 days"; "" where not both are known.

@@ -30,6 +30,7 @@
 #include "client/table.h"
 #include "client/text.h"
 #include "client/today.h"
+#include "client/upkeep.h"
 #include "client/watch.h"
 
 namespace plumblane::client {
@@ -93,6 +94,9 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
       return RunSends(invocation, connection, io);
     case Verb::kErase:
       return RunErase(invocation, connection, io);
+    case Verb::kVerify:
+    case Verb::kBackup:
+      return RunUpkeep(invocation, connection, io);
     case Verb::kMap:
       return RunMap(invocation.propose, invocation.json, io);
     case Verb::kRecord:

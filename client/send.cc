@@ -34,7 +34,7 @@ class FileRun {
         connection_(connection),
         io_(io),
         rejected_(file.name(), io, way.adds_to_rejected),
-        progress_(io),
+        progress_(io, "event"),
         sender_(connection.intake(), {.history = options.history, .send = way.send},
                 [this](const auto& batch, const auto& receipt) {
                   for (const Rejection& refused : TakeReceipt(batch, receipt, report_))
@@ -96,7 +96,7 @@ grpc::Status FileRun::Settle() {
 
 grpc::Status FileRun::Take(DraftOrRejection event) {
   ++report_.events;
-  progress_.Show(report_.events);
+  progress_.Show(report_.events, file_.share_read());
   if (const auto* rejection = std::get_if<Rejection>(&event)) {
     last_line_ = rejection->line;
     RejectHere(*rejection);
@@ -171,6 +171,7 @@ ExitCode FileRun::Run() {
   for (const std::string& remark : file_.Remarks())
     io_.err << file_.name() << ": " << remark << "\n";
   report_.is_complete = true;
+  report_.is_mapped = file_.revision().has_value();
   report_.is_empty = file_.is_empty();
   if (report_.is_empty) io_.err << file_.name() << ": nothing in it\n";
   if ((way_.reports_news && !file_.is_stdin()) || options_.complete_through) {

@@ -86,6 +86,16 @@ std::string RemarksText(const Remarks& remarks, const std::string& kind, const s
                       ": ", remarks.first_message);
 }
 
+// The rows of a table have the ids that the map gives them.
+std::string RemappedText(const FileReport& report) {
+  if (!report.is_mapped || report.conflicts == 0) return "";
+  return "a row of this same export said something else before: was it sent with another map? "
+         "Then take that send back (\"plumblane sends\" lists them, \"plumblane sends undo N\" "
+         "takes one back) and send the file again; a later export replaces what an earlier one "
+         "said "
+         "by itself";
+}
+
 std::string NewsText(const FileReport& report) {
   std::string text;
   for (const auto& [source, news] : report.sources) {
@@ -199,7 +209,7 @@ std::string ToText(const std::vector<FileReport>& reports, int width, int64_t se
     absl::StrAppend(&text, name, CountsText(report), "\n");
     for (const std::string& thought :
          {OrdersText(report), WaitingText(report.waiting),
-          RemarksText(report.conflict_remarks, "conflict", "conflicts"),
+          RemarksText(report.conflict_remarks, "conflict", "conflicts"), RemappedText(report),
           RemarksText(report.contradictions, "contradiction", "contradictions"),
           RemarksText(report.waiting_retractions, "retraction that finds nothing yet",
                       "retractions that find nothing yet"),

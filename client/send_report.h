@@ -38,6 +38,7 @@ struct FileReport {
   std::string rejected_path;
   bool is_empty = false;     // holds no event at all
   bool is_complete = false;  // everything was sent and answered
+  bool is_mapped = false;    // a table, read by a map
   int64_t events = 0;        // lines, those rejected here included
   int64_t taken = 0, repeats = 0, conflicts = 0, rejected = 0;
   int64_t not_kept = 0;  // of orders that the daemon has purged or erased: not taken

@@ -7,9 +7,8 @@
 #include "client/mapped_file.h"
 
 namespace plumblane::client {
-namespace {
-
 ExitCode LoadMap(const SendOptions& options, const Io& io, SendSources& to) {
+  if (options.mapping.map.empty()) return kDone;
   std::variant<MapFile, Refusal> map = MappedFile::Load(options.mapping.map);
   if (const Refusal* refusal = std::get_if<Refusal>(&map)) {
     io.err << refusal->message << "\n";
@@ -20,10 +19,10 @@ ExitCode LoadMap(const SendOptions& options, const Io& io, SendSources& to) {
   return kDone;
 }
 
-using Opened = std::variant<std::unique_ptr<DraftSource>, Refusal>;
-
-Opened OpenOne(const std::string& path, const SendOptions& options, const Io& io,
-               const SendSources& with) {
+std::variant<std::unique_ptr<DraftSource>, Refusal> OpenSource(const std::string& path,
+                                                               const SendOptions& options,
+                                                               const Io& io,
+                                                               const SendSources& with) {
   if (with.map) {
     auto opened = MappedFile::Open(path, io.in_fd, with.map.get(), options.mapping,
                                    DefaultsOf(options), with.countries.get());
@@ -36,8 +35,6 @@ Opened OpenOne(const std::string& path, const SendOptions& options, const Io& io
                                        DefaultsOf(options));
 }
 
-}  // namespace
-
 EventDefaults DefaultsOf(const SendOptions& options) {
   EventDefaults defaults;
   defaults.shop = options.shop;
@@ -47,7 +44,7 @@ EventDefaults DefaultsOf(const SendOptions& options) {
 }
 
 ExitCode OpenSources(const SendOptions& options, const Io& io, SendSources& to) {
-  ExitCode code = options.mapping.map.empty() ? kDone : LoadMap(options, io, to);
+  ExitCode code = LoadMap(options, io, to);
   const bool is_unmapped = code != kDone;
   int standard_inputs = 0;
   for (const std::string& path : options.files) {
@@ -56,7 +53,7 @@ ExitCode OpenSources(const SendOptions& options, const Io& io, SendSources& to) 
       io.err << "\"-\" can be read only once\n";
       return kUsage;
     }
-    Opened opened = OpenOne(path, options, io, to);
+    auto opened = OpenSource(path, options, io, to);
     if (const Refusal* refusal = std::get_if<Refusal>(&opened)) {
       io.err << refusal->message << "\n";
       if (code == kDone) code = refusal->exit_code;

@@ -3,6 +3,8 @@
 #pragma once
 
 #include <memory>
+#include <string>
+#include <variant>
 #include <vector>
 
 #include "client/countries.h"
@@ -24,6 +26,15 @@ struct SendSources {
 
 // What events are taken to say where they do not.
 EventDefaults DefaultsOf(const SendOptions& options);
+
+// The map that the options name, if they name one. Not kDone: it was said what is wrong with it.
+ExitCode LoadMap(const SendOptions& options, const Io& io, SendSources& to);
+
+// One file, by the map if there is one. `with` must outlive it.
+std::variant<std::unique_ptr<DraftSource>, Refusal> OpenSource(const std::string& path,
+                                                               const SendOptions& options,
+                                                               const Io& io,
+                                                               const SendSources& with);
 
 // Not kDone: it was said on `io.err` what is wrong.
 ExitCode OpenSources(const SendOptions& options, const Io& io, SendSources& to);

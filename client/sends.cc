@@ -44,15 +44,19 @@ grpc::Status Ask(const Connection& connection, int64_t number, bool validate_onl
 ExitCode RunUndo(const Invocation& invocation, const Connection& connection, const Io& io) {
   const int64_t number = invocation.sends.number;
   const bool can_ask = isatty(io.in_fd) == 1;
-  if (!invocation.sends.yes && (!can_ask || invocation.json)) {
-    io.err << "this takes a whole send back: say --yes where nobody can be asked; \"plumblane "
-              "sends undo "
-           << number << "\" on a terminal shows first what it changes\n";
-    return kUsage;
-  }
   v1::UndoSendResponse effect;
   if (grpc::Status status = Ask(connection, number, true, effect); !status.ok()) {
     return Fail(status, connection, io);
+  }
+  if (!invocation.sends.yes && (!can_ask || invocation.json)) {
+    if (const ExitCode code =
+            Print(grpc::Status::OK, effect, ShowUndoEffect, invocation.json, connection, io);
+        code != kDone) {
+      return code;
+    }
+    io.err << "nothing was changed: this is what it would do, and nobody can be asked here; say "
+              "--yes to do it\n";
+    return kUsage;
   }
   if (!invocation.json) io.out << ShowUndoEffect(effect, io.width) << std::flush;
   if (!invocation.sends.yes) {

@@ -4,6 +4,7 @@
 #include <absl/strings/str_join.h>
 
 #include <cstdlib>
+#include <utility>
 #include <vector>
 
 #include "client/show.h"
@@ -12,6 +13,8 @@
 
 namespace plumblane::client {
 namespace {
+
+constexpr int kOfDays = 6;  // where the days of the events and the entries of the log stand
 
 // Without its directories: lists are narrow.
 std::string FilesText(const v1::Send& send) {
@@ -70,30 +73,40 @@ std::string ChangeText(const v1::SupplierChange& change) {
   return absl::StrCat(change.supplier(), ": ", absl::StrJoin(words, ", "));
 }
 
+// Every column, or as many as 80 columns of a terminal hold: `--json` and `--plain` have the rest.
+std::string SendsTable(const v1::ListSendsResponse& answer, bool all, int width) {
+  using enum Table::Align;
+  std::vector<Table::Column> columns = {{"files", kLeft}, {"send", kRight},  {"begun", kLeft},
+                                        {"new", kRight},  {"known", kRight}, {"not\ntaken", kRight},
+                                        {"state", kLeft}};
+  if (all) {
+    columns.insert(columns.begin() + kOfDays, {{"from", kLeft}, {"to", kLeft}, {"log", kLeft}});
+  }
+  Table table(std::move(columns));
+  for (const v1::Send& send : answer.sends()) {
+    std::vector<std::string> cells = {FilesText(send),
+                                      absl::StrCat(send.send_number()),
+                                      TimeText(send.begin_time()),
+                                      Thousands(send.accepted_count()),
+                                      Thousands(send.duplicate_count()),
+                                      Thousands(send.conflict_count() + send.rejected_count()),
+                                      StateText(send)};
+    if (all) {
+      cells.insert(cells.begin() + kOfDays,
+                   {DayText(send.has_first_event_time(), send.first_event_time()),
+                    DayText(send.has_last_event_time(), send.last_event_time()), LogText(send)});
+    }
+    table.Add(std::move(cells));
+  }
+  return table.Render(width);
+}
+
 }  // namespace
 
 std::string ShowSends(const v1::ListSendsResponse& answer, int width) {
   if (answer.sends().empty()) return "nothing was sent yet\n";
-  using enum Table::Align;
-  Table table({{"files", kLeft},
-               {"send", kRight},
-               {"begun", kLeft},
-               {"new", kRight},
-               {"known", kRight},
-               {"not\ntaken", kRight},
-               {"from", kLeft},
-               {"to", kLeft},
-               {"log", kLeft},
-               {"state", kLeft}});
-  for (const v1::Send& send : answer.sends()) {
-    table.Add({FilesText(send), absl::StrCat(send.send_number()), TimeText(send.begin_time()),
-               Thousands(send.accepted_count()), Thousands(send.duplicate_count()),
-               Thousands(send.conflict_count() + send.rejected_count()),
-               DayText(send.has_first_event_time(), send.first_event_time()),
-               DayText(send.has_last_event_time(), send.last_event_time()), LogText(send),
-               StateText(send)});
-  }
-  std::string text = table.Render(width);
+  std::string text = SendsTable(answer, /*all=*/true, width);
+  if (WidestLine(text) > width) text = SendsTable(answer, /*all=*/false, width);
   if (!answer.next_page_token().empty()) text += "older ones: plumblane sends --all\n";
   return text;
 }

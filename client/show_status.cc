@@ -88,10 +88,10 @@ std::vector<std::string> SilentFeeds(const v1::ServerStatus& status, int days) {
 std::string ShowStatus(const v1::ServerStatus& status, const std::string& address, int width) {
   std::string text = absl::StrCat("plumblaned ", status.version(), " at ", address, "\n");
   if (!status.accepting_events()) {
-    text += Wrapped(
-        "It answers questions but takes no events: a write failed. Look at its log and "
-        "disk, then start it again.",
-        width);
+    text += Wrapped("It answers questions but takes no events: " +
+                        (status.refusal().empty() ? "a write failed" : status.refusal()) +
+                        ". Its log and disk may tell more.",
+                    width);
   }
   if (status.has_start_time()) {
     absl::StrAppend(&text, Fact("up since", TimeText(status.start_time())));

@@ -2,7 +2,6 @@
 
 #include <absl/strings/ascii.h>
 #include <absl/strings/str_cat.h>
-#include <absl/strings/str_join.h>
 #include <absl/strings/str_replace.h>
 #include <locale.h>
 #include <wchar.h>
@@ -60,6 +59,20 @@ std::string FitName(const std::string& name, int width) {
   return room < kNarrowest / 2 ? Fit(name, width) : Fit(name.substr(0, slash), room) + tail;
 }
 
+// Without the commas of "8,412".
+std::string WithoutThousands(const std::string& text) {
+  const auto is_digit = [&](size_t i) {
+    return i < text.size() && absl::ascii_isdigit(static_cast<unsigned char>(text[i]));
+  };
+  std::string plain;
+  for (size_t i = 0; i < text.size(); ++i) {
+    const bool is_group = text[i] == ',' && i > 0 && is_digit(i - 1) && is_digit(i + 1) &&
+                          is_digit(i + 2) && is_digit(i + 3) && !is_digit(i + 4);
+    if (!is_group) plain += text[i];
+  }
+  return plain;
+}
+
 std::vector<std::string> Split(const std::string& text) {
   std::vector<std::string> lines(1);
   for (const char c : text) {
@@ -83,6 +96,14 @@ int DisplayWidth(std::string_view text) {
     i += character.bytes;
   }
   return width;
+}
+
+int WidestLine(std::string_view text) {
+  int widest = 0;
+  for (const std::string& line : Split(std::string(text))) {
+    widest = std::max(widest, DisplayWidth(line));
+  }
+  return widest;
 }
 
 std::string Fit(std::string_view text, int width) {
@@ -143,7 +164,11 @@ std::string Table::RenderPlain() const {
   }
   out += "\n";
   for (const auto& row : rows_) {
-    absl::StrAppend(&out, absl::StrJoin(row, "\t"), "\n");
+    for (size_t c = 0; c < row.size(); ++c) {
+      const bool is_number = columns_[c].align == Align::kRight;
+      absl::StrAppend(&out, c == 0 ? "" : "\t", is_number ? WithoutThousands(row[c]) : row[c]);
+    }
+    out += "\n";
   }
   return out;
 }

@@ -6,7 +6,7 @@
 // is ever cut. A header may have several lines.
 //
 // At kPlainWidth it is one for programs: tabs between columns, one line of headers, no blanks for
-// the eye, nothing cut.
+// the eye, nothing cut, no separators between thousands in columns of numbers.
 //
 // Not thread-safe; one object is one table.
 #pragma once
@@ -20,6 +20,9 @@ namespace plumblane::client {
 // Columns that `text` takes on a terminal. Bytes that are no UTF-8 take one each.
 int DisplayWidth(std::string_view text);
 
+// That of its widest line.
+int WidestLine(std::string_view text);
+
 // `text` if it fits into `width` columns, else its beginning and "…". REQUIRES: width >= 1.
 std::string Fit(std::string_view text, int width);
 
@@ -27,7 +30,7 @@ inline constexpr int kPlainWidth = 1'000'000;
 
 class Table {
  public:
-  enum class Align { kLeft, kRight };
+  enum class Align { kLeft, kRight };  // right: numbers
   struct Column {
     std::string header;  // lines separated by '\n'
     Align align = Align::kLeft;

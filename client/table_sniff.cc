@@ -21,6 +21,12 @@ constexpr size_t kLookedAt = 1 << 20;
 constexpr size_t kMostRows = 1000;
 constexpr char kDelimiters[] = {',', ';', '\t', '|'};
 
+// How many letters beyond ASCII there are in right UTF-8.
+int64_t Letters(std::string_view text) {
+  return std::count_if(text.begin(), text.end(),
+                       [](char c) { return static_cast<unsigned char>(c) >= 0xC0; });
+}
+
 std::string EncodingOf(const std::string& bytes, bool is_whole, bool& is_sure) {
   is_sure = true;
   if (bytes.starts_with("\xFF\xFE")) return "utf-16le";
@@ -31,9 +37,16 @@ std::string EncodingOf(const std::string& bytes, bool is_whole, bool& is_sure) {
   }
   if (odd > 4 * even && 5 * odd > bytes.size()) return "utf-16le";
   if (even > 4 * odd && 5 * even > bytes.size()) return "utf-16be";
-  size_t bad = 0;
-  if (IsUtf8(bytes, &bad)) return "utf-8";
-  if (!is_whole && bad + 3 >= bytes.size()) return "utf-8";  // cut inside a character
+  // Letters beyond ASCII that are right UTF-8 hardly come about by chance: where most are, the
+  // others stand in rows that went wrong.
+  std::string_view rest = bytes;
+  int64_t right = 0, wrong = 0;
+  for (size_t bad = 0; !IsUtf8(rest, &bad); rest.remove_prefix(bad)) {
+    right += Letters(rest.substr(0, bad - 1));
+    if (is_whole || bad + 3 < rest.size()) ++wrong;  // not cut inside a character
+  }
+  right += Letters(rest);
+  if (wrong <= right) return "utf-8";
   is_sure = false;
   return "latin-1";
 }
@@ -133,6 +146,11 @@ SniffedTable Sniff(const std::string& bytes, bool is_whole) {
   const auto decoder = TextDecoder::Make(table.form.encoding, /*cr_ends_line=*/false);
   (*decoder)->Decode(bytes, text);
   if (is_whole) (*decoder)->Finish(text);
+  const size_t first = text.find_first_not_of(" \t\r\n");
+  if (first != std::string::npos && (text[first] == '{' || text[first] == '[')) {
+    table.form.is_json = true;
+    return table;
+  }
   table.has_crlf = text.find("\r\n") != std::string::npos;
   table.form.cr_ends_line =
       text.find('\n') == std::string::npos && text.find('\r') != std::string::npos;

@@ -1,6 +1,7 @@
 // How a table is written, told by its beginning: encoding, line ends, separator, titles above the
 // names of the columns, whether there are names at all.
 //
+//  - JSON: text that begins with { or [.
 //  - Encoding: by a byte order mark; UTF-16 without one by its zeros; UTF-8 when all of it is that;
 //    else Latin-1, which is a guess, since no such encoding can be told from another.
 //  - Line ends: CR alone only when there is no LF.

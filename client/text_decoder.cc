@@ -13,6 +13,15 @@ namespace {
 constexpr char kUnknown[] = "\xEF\xBF\xBD";
 constexpr char kMark[] = "\xEF\xBB\xBF";
 
+// Some encodings (windows-1258) hold a letter back until it is known whether a mark follows it.
+void TakeHeldBack(void* converter, std::string& out) {
+  char buffer[16];
+  char* to = buffer;
+  size_t room = sizeof(buffer);
+  iconv(converter, nullptr, nullptr, &to, &room);
+  out.append(buffer, sizeof(buffer) - room);
+}
+
 }  // namespace
 
 absl::StatusOr<std::unique_ptr<TextDecoder>> TextDecoder::Make(const std::string& encoding,
@@ -47,6 +56,7 @@ void TextDecoder::Convert(std::string& out) {
     out.append(buffer.data(), buffer.size() - room);
     if (result != static_cast<size_t>(-1) || error == EINVAL) break;
     if (error == E2BIG) continue;
+    TakeHeldBack(converter_, out);
     out += kUnknown;
     ++in;
     --in_left;
@@ -82,11 +92,11 @@ void TextDecoder::Decode(std::string_view bytes, std::string& out) {
 
 void TextDecoder::Finish(std::string& out) {
   const size_t from = out.size();
-  if (rest_.empty()) return;
-  if (converter_ == nullptr) {
-    out += rest_;
+  if (converter_ != nullptr) {
+    TakeHeldBack(converter_, out);
+    if (!rest_.empty()) out += kUnknown;
   } else {
-    out += kUnknown;
+    out += rest_;
   }
   rest_.clear();
   if (cr_ends_line_) EndLines(from, out);

@@ -1,15 +1,24 @@
 // plumblaned: parse, run, exit code.
+#include <google/protobuf/stubs/logging.h>
 #include <signal.h>
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
 #include <CLI/CLI.hpp>
 
+#include <cerrno>
 #include <cstdio>
 #include <iostream>
 #include <thread>
 
 #include "app/daemon.h"
+#include "app/offline.h"
 #include "app/settings.h"
+
+// Read by jemalloc before anything else runs. What a large question took goes back to the system
+// within a second, by a thread of its own, instead of ten seconds after the next one.
+extern "C" {
+const char* malloc_conf = "background_thread:true,dirty_decay_ms:1000,muzzy_decay_ms:0";
+}
 
 namespace {
 
@@ -17,7 +26,23 @@ struct Flags {
   std::string config, data, clock;
   std::vector<std::string> listen;
   bool check_config = false;
+  bool verify = false;
+  std::string restore, recover;
+  int64_t copy_number = 0;
+  uint64_t accept_loss = 0;
+
+  bool is_offline() const { return verify || !restore.empty() || !recover.empty(); }
 };
+
+// What is done to data that no daemon serves.
+int RunOffline(const Flags& flags, const plumblane::Settings& settings) {
+  if (flags.verify) return plumblane::VerifyData(settings, std::cout);
+  const plumblane::AcceptedLoss accepted{flags.accept_loss};
+  return flags.recover.empty()
+             ? plumblane::RestoreData(settings, flags.restore, flags.copy_number, accepted,
+                                      std::cout)
+             : plumblane::RecoverData(settings, flags.recover, accepted, std::cout);
+}
 
 absl::Status Apply(const Flags& flags, plumblane::Settings& settings) {
   if (!flags.config.empty()) {
@@ -34,8 +59,9 @@ absl::Status Apply(const Flags& flags, plumblane::Settings& settings) {
   return plumblane::CompleteSettings(settings);
 }
 
-// SIGTERM and SIGINT are blocked before any thread starts and waited for here; a second one ends
-// the process at once, which is as safe as a power cut: nothing acknowledged is lost.
+// SIGTERM and SIGINT are blocked before any thread starts and waited for here; a second one, or a
+// stop that hangs, ends the process at once, which is as safe as a power cut: nothing acknowledged
+// is lost.
 sigset_t BlockStopSignals() {
   sigset_t signals;
   sigemptyset(&signals);
@@ -46,12 +72,14 @@ sigset_t BlockStopSignals() {
   return signals;
 }
 
-void WaitForStop(const sigset_t& signals) {
+void WaitForStop(const sigset_t& signals, int64_t stop_seconds) {
   int caught = 0;
   sigwait(&signals, &caught);
-  std::thread([signals] {
-    int again = 0;
-    sigwait(&signals, &again);
+  std::thread([signals, stop_seconds] {
+    const timespec patience{.tv_sec = stop_seconds, .tv_nsec = 0};
+    while (sigtimedwait(&signals, nullptr, &patience) < 0 && errno == EINTR) {
+    }
+    spdlog::critical("stopped short: told twice, or the stop took more than {} s", stop_seconds);
     _exit(plumblane::kExitTryAgain);
   }).detach();
 }
@@ -62,7 +90,9 @@ int main(int argc, char** argv) {
   CLI::App app{
       "plumblaned: keeps order events and says how suppliers and lanes do.\n"
       "  plumblaned --data /var/lib/plumblane\n"
-      "  plumblaned --config plumblane.toml --check-config"};
+      "  plumblaned --config plumblane.toml --check-config\n"
+      "  plumblaned --data /var/lib/plumblane --verify\n"
+      "  plumblaned --data /var/lib/new --restore /mnt/backup"};
   Flags flags;
   app.add_option("--data", flags.data, "Directory for the data; made when missing")
       ->type_name("DIR");
@@ -75,6 +105,24 @@ int main(int argc, char** argv) {
       ->type_name("wall|events");
   app.add_option("--config", flags.config, "Settings file (TOML)")->type_name("FILE");
   app.add_flag("--check-config", flags.check_config, "Check the settings and exit");
+  CLI::Option* verify = app.add_flag(
+      "--verify", flags.verify, "Count everything anew, compare with what is stored, and exit");
+  CLI::Option* restore =
+      app.add_option("--restore", flags.restore, "Make the data of the latest copy in a backup")
+          ->type_name("BACKUP");
+  app.add_option("--number", flags.copy_number, "Restore the copy with this number")
+      ->type_name("N")
+      ->needs(restore);
+  CLI::Option* recover =
+      app.add_option("--recover", flags.recover,
+                     "Make a new data directory of what damaged data still holds, and say what is "
+                     "missing")
+          ->type_name("COPY");
+  verify->excludes(restore)->excludes(recover);
+  restore->excludes(recover);
+  app.add_option("--accept-loss", flags.accept_loss,
+                 "Restore or recover although so many acknowledged log entries are missing")
+      ->type_name("ENTRIES");
   app.set_version_flag("--version", "plumblaned " PLUMBLANE_VERSION);
   try {
     app.parse(argc, argv);
@@ -93,9 +141,12 @@ int main(int argc, char** argv) {
     return plumblane::kExitStopped;
   }
 
+  // A message that cannot be read is answered; a line each would let its sender fill the log.
+  google::protobuf::SetLogHandler(nullptr);
   spdlog::set_default_logger(spdlog::stderr_color_mt("plumblaned"));
   spdlog::set_pattern("%Y-%m-%dT%H:%M:%S.%eZ %l %v", spdlog::pattern_time_type::utc);
   spdlog::set_level(spdlog::level::from_str(settings.log_level));
+  if (flags.is_offline()) return RunOffline(flags, settings);
   const sigset_t signals = BlockStopSignals();
   const int code = plumblane::RunDaemon(
       settings, PLUMBLANE_VERSION,
@@ -104,7 +155,7 @@ int main(int argc, char** argv) {
         for (const std::string& address : addresses) line += " " + address;
         std::cout << line << std::endl;
       },
-      [&signals] { WaitForStop(signals); });
+      [&] { WaitForStop(signals, settings.shutdown_seconds + plumblane::kStopGraceSeconds); });
   spdlog::shutdown();
   return code;
 }

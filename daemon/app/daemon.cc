@@ -13,16 +13,25 @@
 #include <sys/un.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <chrono>
 #include <filesystem>
+#include <optional>
 
+#include "app/disk_watch.h"
+#include "app/open_data.h"
 #include "base/give_way.h"
 #include "base/zones.h"
 #include "delivery/deliverer.h"
 #include "engine/alert_teller.h"
 #include "engine/engine.h"
 #include "engine/purger.h"
+#include "eventlog/anchor.h"
 #include "eventlog/event_log.h"
+#include "host/self_probe.h"
+#include "host/service_manager.h"
+#include "host/watchdog.h"
+#include "host/writers_pulse.h"
 #include "publish/metrics.h"
 #include "publish/metrics_server.h"
 #include "publish/snapshot_writer.h"
@@ -43,11 +52,6 @@ namespace {
 
 // 20,000 rows of a load, the largest message, take 2 to 5 MB.
 constexpr int kMaxMessageBytes = 8 << 20;
-
-int ExitCodeFor(const absl::Status& status) {
-  if (absl::IsDataLoss(status) || absl::IsInternal(status)) return kExitDataDamaged;
-  return kExitTryAgain;
-}
 
 int Refuse(const absl::Status& status, int exit_code) {
   spdlog::critical("not started: {}", std::string(status.message()));
@@ -105,7 +109,7 @@ void Tell(const SnapshotWriter& snapshots, v1::ServerStatus& status) {
 class Server {
  public:
   Server(Engine& engine, const Deliverer& deliverer, const SnapshotWriter& snapshots,
-         const Zones& zones, const std::string& version)
+         const Zones& zones, const std::string& version, Keeping keeping)
       : intake_(engine, zones),
         scores_(engine),
         sourcing_(engine),
@@ -114,7 +118,9 @@ class Server {
         alerts_(engine, deliverer),
         reviews_(engine),
         exports_(engine),
-        operations_(engine, version, [&snapshots](auto& status) { Tell(snapshots, status); }) {}
+        operations_(
+            engine, version, [&snapshots](auto& status) { Tell(snapshots, status); },
+            std::move(keeping)) {}
 
   // Listens on all addresses or none; `bound` receives them with ports filled in.
   absl::Status Listen(const std::vector<std::string>& addresses, std::vector<std::string>& bound) {
@@ -151,6 +157,9 @@ class Server {
     return absl::OkStatus();
   }
 
+  // A channel that needs no listener and asks nobody for a certificate.
+  std::shared_ptr<grpc::Channel> Inside() { return server_->InProcessChannel({}); }
+
   const IntakeService::Totals& intake_totals() const { return intake_.totals(); }
 
   // Answers what is in flight, then ends; calls still open at the deadline are cut.
@@ -177,16 +186,27 @@ class Server {
   std::unique_ptr<grpc::Server> server_;
 };
 
-absl::Status MakeDirectory(const std::string& path) {
+// A copy inside the data would be lost with it.
+absl::Status CheckBackupDirectory(const Settings& settings, const std::string& directory) {
   std::error_code error;
-  const bool existed = std::filesystem::exists(path, error);
-  std::filesystem::create_directories(path, error);
-  if (error || !std::filesystem::is_directory(path)) {
-    return absl::UnavailableError(absl::StrCat("cannot use ", path, " as data directory",
-                                               error ? ": " + error.message() : ""));
-  }
-  if (!existed) std::filesystem::permissions(path, std::filesystem::perms::owner_all, error);
-  return absl::OkStatus();
+  const auto data = std::filesystem::weakly_canonical(settings.data_directory, error);
+  const auto place = std::filesystem::weakly_canonical(directory, error).lexically_relative(data);
+  if (place.empty() || place.begin()->string() == "..") return MakeDataDirectory(directory);
+  return absl::InvalidArgumentError(
+      absl::StrCat("directory: expected one outside ", settings.data_directory));
+}
+
+Keeping KeepingOf(const Settings& settings, DiskStore& store) {
+  return {
+      [&store](const std::function<bool()>& give_up) { return store.CheckFiles(give_up); },
+      [&settings, &store](const std::string& directory, int keep,
+                          const std::function<bool()>& give_up) -> absl::StatusOr<KeptCopy> {
+        absl::Status fine = CheckBackupDirectory(settings, directory);
+        if (!fine.ok()) return fine;
+        const auto copy = store.BackUp(directory, keep, "", give_up);
+        if (!copy.ok()) return copy.status();
+        return KeptCopy{copy->number, copy->bytes, Instant{copy->unix_seconds * 1000}, copy->kept};
+      }};
 }
 
 }  // namespace
@@ -194,24 +214,31 @@ absl::Status MakeDirectory(const std::string& path) {
 int RunDaemon(const Settings& settings, const std::string& version,
               const std::function<void(const std::vector<std::string>&)>& ready,
               const std::function<void()>& wait_for_stop) {
+  ServiceManager manager;
   const auto zones = Zones::Load();
   if (!zones.ok()) return Refuse(zones.status(), kExitBadSettings);
-  if (absl::Status status = MakeDirectory(settings.data_directory); !status.ok()) {
+  if (absl::Status status = MakeDataDirectory(settings.data_directory); !status.ok()) {
     return Refuse(status, kExitTryAgain);
   }
-  auto store = OpenRocksDbStore({.path = settings.data_directory + "/store",
-                                 .block_cache_bytes = settings.block_cache_mib << 20,
-                                 .write_buffer_bytes = settings.write_buffer_mib << 20});
-  if (!store.ok()) return Refuse(store.status(), ExitCodeFor(store.status()));
+  DiskWatch disk({.directory = settings.data_directory,
+                  .least_free_bytes = settings.least_free_mib << 20,
+                  .free_bytes = [&settings] { return FreeBytesAt(settings.data_directory); },
+                  .end = [](int code) { _exit(code); }});
+  auto data = OpenData(settings, [&disk](const absl::Status& why) { disk.Failed(why); });
+  if (!data.ok()) return Refuse(data.status(), ExitCodeFor(data.status()));
+  DiskStore& store = *data->store;
 
   const WallClock clock;
-  StoreLog store_log(**store);
+  StoreLog store_log(store);
   TimedLog log(store_log);
-  Engine engine(**store, log, clock, settings.engine);
-  if (absl::Status status = engine.Start(); !status.ok()) {
+  AnchoredLog anchored_log(log, AnchorPathOf(settings), data->anchor);
+  Engine engine(store, anchored_log, clock, settings.engine);
+  if (absl::Status status = engine.Start([&manager] { manager.StillStarting(); }); !status.ok()) {
     const int code = absl::IsFailedPrecondition(status) ? kExitDataDamaged : ExitCodeFor(status);
     return Refuse(status, code);
   }
+
+  disk.Start(engine, anchored_log);
 
   AlertTeller teller(engine);
   teller.Start();
@@ -232,7 +259,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   grpc::EnableDefaultHealthCheckService(true);
   grpc::reflection::InitProtoReflectionServerBuilderPlugin();
   SnapshotWriter snapshots(engine, settings.snapshot);
-  Server server(engine, deliverer, snapshots, *zones, version);
+  Server server(engine, deliverer, snapshots, *zones, version, KeepingOf(settings, store));
   std::vector<std::string> addresses;
   if (absl::Status status = server.Listen(settings.listen, addresses); !status.ok()) {
     return Refuse(status, kExitTryAgain);
@@ -252,15 +279,29 @@ int RunDaemon(const Settings& settings, const std::string& version,
   spdlog::info("plumblaned {} serves {} on {}", version, settings.data_directory,
                absl::StrJoin(addresses, ", "));
   ready(addresses);
+  manager.Ready();
+  std::optional<Watchdog> watchdog(
+      std::in_place, manager,
+      [&addresses, inside = server.Inside(),
+       pulse = WritersPulse(engine)](std::chrono::milliseconds time) mutable {
+        const auto each = time / (2 + static_cast<int>(addresses.size()));
+        return pulse.BeatsWithin(each) && HealthAnswers(inside, each) &&
+               std::all_of(addresses.begin(), addresses.end(),
+                           [&](const auto& address) { return Listens(address, each); });
+      });
   wait_for_stop();
   spdlog::info("stopping");
+  manager.Stopping(std::chrono::seconds(settings.shutdown_seconds + kStopGraceSeconds));
+  watchdog.reset();
+  server.Stop(std::chrono::seconds(settings.shutdown_seconds));
   metrics.reset();
   snapshots.Stop();
-  server.Stop(std::chrono::seconds(settings.shutdown_seconds));
   deliverer.Stop();
   teller.Stop();
   purger.Stop();
   engine.Stop();
+  disk.Stop();
+  if (disk.has_failed()) return kExitTryAgain;
   spdlog::info("stopped");
   return kExitStopped;
 }

@@ -14,9 +14,14 @@ namespace plumblane {
 
 // Exit codes of the daemon (sysexits).
 inline constexpr int kExitStopped = 0;
-inline constexpr int kExitDataDamaged = 65;  // do not restart: a person must look
-inline constexpr int kExitTryAgain = 75;     // disk or address not available now
+// Do not restart: files are damaged, or acknowledged entries are missing, or the data is of a newer
+// version, or --verify found a difference. A person must look.
+inline constexpr int kExitDataDamaged = 65;
+inline constexpr int kExitTryAgain = 75;  // disk or address not available now
 inline constexpr int kExitBadSettings = 78;
+
+// A stop that takes this much longer than the settings' shutdown_seconds hangs: end the process.
+inline constexpr int kStopGraceSeconds = 20;
 
 // Runs until `wait_for_stop` returns; calls `ready` with the addresses in use (ports filled in)
 // once requests are served. The exit code; the reason of a failure is logged.

@@ -200,7 +200,8 @@ absl::Status AlertBook::UpdateOne(const Round& round, const WatchKey& key, Watch
   }
   std::vector<Measures> cells;
   for (const Pair& pair : watched.pairs) {
-    auto read = round.source.read(pair);
+    // What events change goes on changing; a new day, and a start, read all pairs once.
+    auto read = round.source.read(pair, /*again=*/pairs_ && round.changed.contains(pair));
     if (!read.ok()) return read.status();
     cells.push_back(*std::move(read));
   }

@@ -102,7 +102,7 @@ struct AlertMonths::Making {
 absl::StatusOr<std::set<Day>> AlertMonths::Update(const PairDirectory& pairs,
                                                   const ReadMeasures& read, Day last,
                                                   std::optional<Day> changed) {
-  const auto total = read(Pair{});
+  const auto total = read(Pair{}, /*again=*/true);
   if (!total.ok()) return total.status();
   std::set<Day> wanted;
   for (const Cohort& cohort : (**total)[Measure::kOnTime]) {
@@ -131,7 +131,7 @@ absl::StatusOr<std::set<Day>> AlertMonths::Update(const PairDirectory& pairs,
       const Lane lane{pair->first.origin, pair->first.destination, ""};
       std::vector<std::shared_ptr<const Series>> parts;
       for (; pair != at.end() && pair->first.origin == lane.origin; ++pair) {
-        auto cells = read({pair->second, pair->first});
+        auto cells = read({pair->second, pair->first}, /*again=*/false);
         if (!cells.ok()) return cells.status();
         for (Making& making : makings) making.Add({pair->second, pair->first}, **cells);
         parts.emplace_back(*cells, &(**cells)[Measure::kOnTime]);

@@ -31,8 +31,9 @@
 
 namespace plumblane {
 
+// `again`: the pair will be asked for again before long, so it is worth keeping.
 using Measures = std::shared_ptr<const MeasureSet>;
-using ReadMeasures = std::function<absl::StatusOr<Measures>(const Pair&)>;
+using ReadMeasures = std::function<absl::StatusOr<Measures>(const Pair&, bool again)>;
 
 Day MonthStart(Day day);
 

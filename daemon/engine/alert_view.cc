@@ -31,7 +31,13 @@ absl::Status View::UpdateAlerts(const std::function<bool()>& give_up) const {
   source.sequence = catalog_->log_sequence;
   source.pairs = catalog_->pairs;
   source.told = catalog_->alerts;
-  source.read = [this](const Pair& pair) { return Read(pair); };
+  source.read = [this](const Pair& pair, bool again) -> absl::StatusOr<Measures> {
+    if (again) return Read(pair);
+    if (auto kept = memory_->series.Peek(catalog_->log_sequence, pair)) return kept;
+    auto measures = ReadPair(*snapshot_, pair, kLastMeasure);
+    if (!measures.ok()) return measures.status();
+    return std::make_shared<const MeasureSet>(*std::move(measures));
+  };
   source.now = now_;
   source.horizon = MomentOf({}).horizon;
   source.rules = rules_.alerts;

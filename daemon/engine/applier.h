@@ -14,6 +14,7 @@
 
 #include <absl/status/statusor.h>
 
+#include <functional>
 #include <memory>
 #include <string>
 #include <vector>
@@ -57,14 +58,16 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
                                  Format& format);
 
 // Takes data of an earlier version to kFormatVersion: the changes, with the new format record in
-// the batch, and `format` after them. Version 1 had neither the cells of exposure nor the indexes
-// of claims, version 2 no orders that have left.
+// the batch, and `format` after them. Orders are kept and all that follows from them is counted
+// anew, so that no version's way of counting need be remembered.
 absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
                                     Format& format);
 
-// Folds every stored order and compares with the stored cells, indexes, pairs, sends and states of
-// assignments: empty when all is equal, else the first difference in words.
+// Folds every stored order and compares with the stored cells, indexes, pairs, sends, counts and
+// states of assignments: empty when all is equal, else the first difference in words. `told` is
+// given the number of orders folded, now and then; false ends it with the error CANCELLED.
 absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catalog& catalog,
-                                           const FoldRules& rules);
+                                           const FoldRules& rules,
+                                           const std::function<bool(int64_t)>& told = {});
 
 }  // namespace plumblane

@@ -12,19 +12,20 @@
 #include "orders/tellings.h"
 #include "storage/cell_codec.h"
 #include "storage/keys.h"
+#include "storage/memory_store.h"
 #include "storage/order_codec.h"
 
 namespace plumblane {
 namespace {
 
+constexpr int64_t kToldEvery = 256;
+
 std::string Readable(std::string_view key) {
   return absl::CHexEscape(absl::string_view(key.data(), key.size()));
 }
 
-bool IsNewInVersion2(std::string_view index_key) {
-  const auto kind = static_cast<PairIndex>(index_key[0]);
-  return kind == PairIndex::kClaims || kind == PairIndex::kUnclaimed;
-}
+// Kinds of index keys that the fold of an order makes (storage/keys.h).
+constexpr char kFoldedIndexes[] = {'o', 'd', 't', 'c', 'l'};
 
 // Compares what was folded with what is stored under `prefix` of a space.
 absl::StatusOr<std::string> Compare(const Snapshot& snapshot, Space space, std::string_view prefix,
@@ -110,35 +111,35 @@ absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& cat
   Changes changes;
   Batch batch;
   absl::Status bad;
+  const auto drop = [&](Space space, std::string_view prefix) {
+    bad.Update(snapshot.Scan(space, prefix, "", [&](auto key, auto) {
+      batch.Delete(space, std::string(key));
+      return true;
+    }));
+  };
+  drop(Space::kCells, "");
+  for (const char kind : kFoldedIndexes) drop(Space::kIndex, std::string_view(&kind, 1));
+  drop(Space::kIndex, kPairPrefix);
+  if (!bad.ok()) return bad;
   const absl::Status scanned = snapshot.Scan(Space::kOrders, "", "", [&](auto key, auto value) {
-    if (format.version > 1) return false;
     const auto events = DecodeOrder(value);
     bad = events.status();
     if (!bad.ok()) return false;
     const bool refolded = format.next_rules && key <= format.refolded_through;
     const OrderKey order = ParseOrderRecordKey(key);
-    const OrderState state =
-        Fold(order, *events, refolded ? *format.next_rules : format.rules, *catalog.excuses);
-    OrderState added;  // nothing but the new cells
-    for (const PartState& part : state.parts) {
-      PartState& to = added.parts.emplace_back();
-      to.part = part.part;
-      std::copy_if(part.entries.begin(), part.entries.end(), std::back_inserter(to.entries),
-                   [](const Entry& entry) { return entry.key.measure == Measure::kExposure; });
-      for (std::string& index_key : IndexKeys(order, part)) {
-        if (IsNewInVersion2(index_key)) batch.Put(Space::kIndex, std::move(index_key), "");
-      }
-    }
-    changes.Replace(order, {}, added);
+    changes.Replace(
+        order, {},
+        Fold(order, *events, refolded ? *format.next_rules : format.rules, *catalog.excuses));
     return true;
   });
   bad.Update(scanned);
+  bad.Update(changes.AddGone(snapshot));
   if (!bad.ok()) return bad;
+  const MemoryStore nothing;
   std::set<Pair> born, gone;
   Kept<Series> pages(0);
-  if (absl::Status status = changes.AppendTo(snapshot, pages, batch, born, gone); !status.ok()) {
-    return status;
-  }
+  absl::Status added = changes.AppendTo(*nothing.TakeSnapshot(), pages, batch, born, gone);
+  if (!added.ok()) return added;
   format.version = kFormatVersion;
   batch.Put(Space::kMeta, std::string(kFormatKey), EncodeFormat(format));
   return batch;
@@ -188,16 +189,25 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
 }
 
 absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catalog& catalog,
-                                           const FoldRules& rules) {
+                                           const FoldRules& rules,
+                                           const std::function<bool(int64_t)>& told) {
   Changes all;
   absl::Status bad;
   std::map<std::string, std::string> sends;
+  int64_t records = 0, orders = 0, events_seen = 0;
   const absl::Status scanned = snapshot.Scan(Space::kOrders, "", "", [&](auto key, auto value) {
     auto events = DecodeOrder(value);
     bad = events.status();
     if (!bad.ok()) return false;
     const OrderKey order = ParseOrderRecordKey(key);
-    all.Replace(order, {}, Fold(order, *events, rules, *catalog.excuses));
+    const OrderState state = Fold(order, *events, rules, *catalog.excuses);
+    all.Replace(order, {}, state);
+    orders += StandingOf(state).orders;
+    events_seen += static_cast<int64_t>(events->size());
+    if (told && ++records % kToldEvery == 0 && !told(records)) {
+      bad = absl::CancelledError("given up");
+      return false;
+    }
     for (const int64_t send : SendsOf(*events)) sends[SendOrderKey(send, order)] = "";
     return true;
   });
@@ -205,13 +215,18 @@ absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catal
   bad.Update(all.AddGone(snapshot));
   if (!bad.ok()) return bad;
 
+  if (orders != catalog.order_count || events_seen != catalog.event_count) {
+    return absl::StrCat("stored are ", orders, " order parts with ", events_seen,
+                        " events, counted were ", catalog.order_count, " with ",
+                        catalog.event_count);
+  }
   auto difference = Compare(snapshot, Space::kCells, "", EncodePages(all.TakeCells()), "cell page");
   if (!difference.ok() || !difference->empty()) return difference;
   std::map<std::string, std::string> pairs;
   for (const auto& [pair, count] : all.PairCounts()) pairs[PairKey(pair)] = EncodeCount(count);
   difference = Compare(snapshot, Space::kIndex, kPairPrefix, pairs, "pair");
   if (!difference.ok() || !difference->empty()) return difference;
-  for (const char kind : {'o', 'd', 't', 'c', 'l'}) {
+  for (const char kind : kFoldedIndexes) {
     std::map<std::string, std::string> keys;
     for (const auto& [key, count] : all.index()) {
       if (key[0] == kind) keys[key] = "";

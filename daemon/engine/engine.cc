@@ -1,6 +1,7 @@
 #include "engine/engine.h"
 
 #include <absl/strings/str_cat.h>
+#include <pthread.h>
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
@@ -17,8 +18,14 @@ namespace {
 
 constexpr uint32_t kPartition = 0;
 constexpr size_t kReplayBytes = 16 << 20;
-// Entries that stay in the log after they were applied, for a person who wants to look.
-constexpr uint64_t kKeptEntries = 16;
+
+// Of the daemon itself: little, and only what happened already.
+bool IsOwn(const Submission& submission) {
+  return submission.events.empty() && submission.news.empty() && submission.excuses.empty() &&
+         submission.agreements.empty() && submission.assignments.empty() &&
+         submission.sends_begun.empty() && submission.sends_finished.empty() &&
+         submission.sends_taken_back.empty();
+}
 
 }  // namespace
 
@@ -32,19 +39,19 @@ Engine::Engine(Store& store, EventLog& log, const Clock& wall_clock, const Engin
 
 Engine::~Engine() { Stop(); }
 
-absl::Status Engine::Start() {
-  if (absl::Status status = Open(); !status.ok()) return status;
+absl::Status Engine::Start(std::function<void()> still_at_it) {
+  if (absl::Status status = Open(still_at_it); !status.ok()) return status;
   committer_ = std::thread([this] { Commit(); });
   return absl::OkStatus();
 }
 
-absl::Status Engine::Open() {
-  if (absl::Status status = CheckFormat(); !status.ok()) return status;
+absl::Status Engine::Open(const std::function<void()>& still_at_it) {
+  if (absl::Status status = CheckFormat(still_at_it); !status.ok()) return status;
   auto catalog = LoadCatalog(*store_.TakeSnapshot());
   if (!catalog.ok()) return catalog.status();
   Publish(*catalog, std::make_shared<const Cells>());
-  if (absl::Status status = Replay(); !status.ok()) return status;
-  if (absl::Status status = FinishTakingBack(); !status.ok()) return status;
+  if (absl::Status status = Replay(still_at_it); !status.ok()) return status;
+  if (absl::Status status = FinishTakingBack(still_at_it); !status.ok()) return status;
   {
     std::lock_guard lock(queue_mutex_);
     phase_ = Phase::kRunning;
@@ -52,7 +59,7 @@ absl::Status Engine::Open() {
   return absl::OkStatus();
 }
 
-absl::Status Engine::CheckFormat() {
+absl::Status Engine::CheckFormat(const Progress& still_at_it) {
   const auto snapshot = store_.TakeSnapshot();
   const auto record = snapshot->Get(Space::kMeta, kFormatKey);
   if (!record.ok()) return record.status();
@@ -80,14 +87,14 @@ absl::Status Engine::CheckFormat() {
   }
   // A change of rules that was cut short goes on first.
   if (format->next_rules) {
-    if (absl::Status status = Refold(*format); !status.ok()) return status;
+    if (absl::Status status = Refold(*format, still_at_it); !status.ok()) return status;
     format->rules = *format->next_rules;
   }
   if (format->rules == options_.rules.fold) return absl::OkStatus();
-  return Refold({kFormatVersion, format->rules, options_.rules.fold, {}});
+  return Refold({kFormatVersion, format->rules, options_.rules.fold, {}}, still_at_it);
 }
 
-absl::Status Engine::Refold(Format format) {
+absl::Status Engine::Refold(Format format, const Progress& still_at_it) {
   spdlog::info("the rules for counting orders changed: counting every order anew");
   while (format.next_rules) {
     const auto snapshot = store_.TakeSnapshot();
@@ -96,11 +103,12 @@ absl::Status Engine::Refold(Format format) {
     const auto batch = RefoldSome(*snapshot, *catalog, options_.refold_orders, format);
     if (!batch.ok()) return batch.status();
     if (absl::Status status = store_.Write(*batch, /*sync=*/true); !status.ok()) return status;
+    still_at_it();
   }
   return absl::OkStatus();
 }
 
-absl::Status Engine::Replay() {
+absl::Status Engine::Replay(const Progress& still_at_it) {
   const auto tail = log_.Tail(kPartition);
   if (!tail.ok()) return tail.status();
   if (*tail < catalog_->log_sequence) {
@@ -110,6 +118,11 @@ absl::Status Engine::Replay() {
   const uint64_t before = catalog_->log_sequence;
   while (catalog_->log_sequence < *tail) {
     const auto records = log_.Read(kPartition, catalog_->log_sequence + 1, kReplayBytes);
+    if (absl::IsOutOfRange(records.status())) {
+      return absl::DataLossError(
+          absl::StrCat("the state has applied ", catalog_->log_sequence, " log entries and ",
+                       std::string(records.status().message()), ": entries between are missing"));
+    }
     if (!records.ok()) return records.status();
     for (const LogRecord& record : *records) {
       const auto entry = DecodeLogEntry(record.bytes);
@@ -121,6 +134,7 @@ absl::Status Engine::Replay() {
         return status;
       }
       Publish(applied->catalog, applied->cells);
+      still_at_it();
     }
   }
   if (*tail > before)
@@ -128,7 +142,7 @@ absl::Status Engine::Replay() {
   return absl::OkStatus();
 }
 
-absl::Status Engine::FinishTakingBack() {
+absl::Status Engine::FinishTakingBack(const Progress& still_at_it) {
   std::vector<int64_t> sends;
   absl::Status bad = EachSend(*snapshot_, INT64_MAX, [&](const Send& send) {
     if (send.state == SendState::kBeingTakenBack) sends.push_back(send.number);
@@ -143,6 +157,7 @@ absl::Status Engine::FinishTakingBack() {
     auto applied = LogAndApply({&only, 1}, std::move(step));
     if (!applied.ok()) return applied.status();
     Publish(applied->catalog, applied->cells);
+    still_at_it();
     const auto send = ReadSend(*snapshot_, sends.back());
     if (!send.ok()) return send.status();
     if ((*send)->state == SendState::kTakenBack) sends.pop_back();
@@ -162,10 +177,15 @@ void Engine::Stop() {
 bool Engine::Submit(Submission&& submission, Answer answer) {
   const size_t events = submission.events.size();
   std::optional<std::string> encoded;
+  absl::Status refused = absl::UnavailableError("the daemon takes no events now; send again later");
   for (;;) {
     {
       std::lock_guard lock(queue_mutex_);
       if (phase_ != Phase::kRunning) break;
+      if (!refusal_.empty() && !IsOwn(submission)) {
+        refused = absl::ResourceExhaustedError(refusal_);
+        break;
+      }
       if (queued_events_ > 0 && queued_events_ + events > options_.queue_events) return false;
       if (encoded) {
         queued_events_ += events;
@@ -177,7 +197,7 @@ bool Engine::Submit(Submission&& submission, Answer answer) {
     // By the many threads that submit, not by the committer.
     encoded = EncodeContent(submission);
   }
-  answer({absl::UnavailableError("the daemon takes no events now; send again later"), 0, {}, {}});
+  answer({refused, 0, {}, {}});
   return true;
 }
 
@@ -213,10 +233,22 @@ size_t Engine::QueuedEvents() const {
 
 bool Engine::AcceptsEvents() const {
   std::lock_guard lock(queue_mutex_);
-  return phase_ == Phase::kRunning;
+  return phase_ == Phase::kRunning && refusal_.empty();
+}
+
+void Engine::Refuse(std::string why) {
+  std::lock_guard lock(queue_mutex_);
+  refusal_ = std::move(why);
+}
+
+std::string Engine::refusal() const {
+  std::lock_guard lock(queue_mutex_);
+  if (phase_ == Phase::kFailed) return "a write failed; nothing is taken until a restart";
+  return phase_ == Phase::kRunning ? refusal_ : "the daemon is stopping";
 }
 
 void Engine::Commit() {
+  pthread_setname_np(pthread_self(), "committer");
   GiveWay(8);  // batches grow while a question is answered; a question waits for nothing
   for (;;) {
     std::vector<Waiting> taken = TakeWaiting();
@@ -238,26 +270,7 @@ bool Engine::CommitOne(std::vector<Waiting> taken) {
   size_t events = 0;
   for (const Waiting& waiting : taken) events += waiting.submission.events.size();
   content.events.reserve(events);
-  for (Waiting& waiting : taken) {
-    const auto move_all = [](auto& from, auto& to) {
-      to.insert(to.end(), std::make_move_iterator(from.begin()),
-                std::make_move_iterator(from.end()));
-    };
-    // Sizes are still needed to hand the fates back, so the vectors keep their moved-from events.
-    move_all(waiting.submission.events, content.events);
-    move_all(waiting.submission.news, content.news);
-    move_all(waiting.submission.excuses, content.excuses);
-    move_all(waiting.submission.agreements, content.agreements);
-    move_all(waiting.submission.assignments, content.assignments);
-    move_all(waiting.submission.alert_notices, content.alert_notices);
-    move_all(waiting.submission.deliveries, content.deliveries);
-    move_all(waiting.submission.sends_begun, content.sends_begun);
-    move_all(waiting.submission.sends_finished, content.sends_finished);
-    move_all(waiting.submission.sends_taken_back, content.sends_taken_back);
-    move_all(waiting.submission.purges, content.purges);
-    move_all(waiting.submission.erased, content.erased);
-    content.history_through = std::max(content.history_through, waiting.submission.history_through);
-  }
+  for (Waiting& waiting : taken) MoveContent(waiting.submission, content);
   if (content.empty()) {
     Applied nothing;
     nothing.catalog.log_sequence = catalog_->log_sequence;
@@ -306,8 +319,8 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
   const uint64_t sequence = catalog_->log_sequence + 1;
   const Instant received = wall_clock_.Now();
   // All entries before this one are as durable as this append, so they may go with it.
-  if (sequence > kKeptEntries) {
-    if (absl::Status s = log_.Trim(kPartition, sequence - kKeptEntries); !s.ok()) return s;
+  if (sequence > options_.kept_entries) {
+    if (absl::Status s = log_.Trim(kPartition, sequence - options_.kept_entries); !s.ok()) return s;
   }
   const Appended appended =
       log_.Append(kPartition, sequence, EncodeLogEntry(received, content.history_through, encoded));

@@ -56,6 +56,9 @@ struct EngineOptions {
   size_t series_bytes = 256 << 20;
   // Decoded orders and pages of cells that the writer keeps.
   size_t writer_bytes = 128 << 20;
+  // Entries that stay in the log after they were applied. Where they reach back to the first, audit
+  // applies them all again (verify.h).
+  uint64_t kept_entries = 16;
 };
 
 // Thread-safe, except Start and the destructor.
@@ -69,13 +72,14 @@ class Engine {
 
   // Checks the format of the store, applies what the log holds beyond it, folds again if the rules
   // changed, finishes taking back sends, then starts the committer. Errors: FAILED_PRECONDITION for
-  // a store of another version, DATA_LOSS for damage, UNAVAILABLE from the medium.
-  absl::Status Start();
+  // a store of another version, DATA_LOSS for damage, UNAVAILABLE from the medium. Calls
+  // `still_at_it` after each piece of work, so that who waits for a long start knows it goes on.
+  absl::Status Start(std::function<void()> still_at_it = [] {});
 
   // Start and the committer's work without its thread, for a caller that does all in one thread:
   // Open is Start but for the committer; CommitWaiting takes what was submitted, answers it and
   // returns. Not together with Start.
-  absl::Status Open();
+  absl::Status Open(const std::function<void()>& still_at_it = [] {});
   void CommitWaiting();
 
   // Takes everything that was submitted, then stops the committer. Idempotent.
@@ -97,8 +101,14 @@ class Engine {
   Instant WallNow() const { return wall_clock_.Now(); }
   ClockMode clock_mode() const { return options_.clock_mode; }
   size_t QueuedEvents() const;
-  // False after a failed write, before Start and after Stop.
+  // False after a failed write, while told to refuse, before Start and after Stop.
   bool AcceptsEvents() const;
+
+  // Until told "", submissions of others get RESOURCE_EXHAUSTED with these words; those that only
+  // tell of alerts and their delivery are taken. What already waits is written.
+  void Refuse(std::string why);
+  // Why events are refused, "" = they are not.
+  std::string refusal() const;
 
  private:
   struct Waiting {
@@ -107,10 +117,11 @@ class Engine {
     Answer answer;
   };
 
-  absl::Status CheckFormat();
-  absl::Status Replay();
-  absl::Status FinishTakingBack();
-  absl::Status Refold(Format format);
+  using Progress = std::function<void()>;
+  absl::Status CheckFormat(const Progress& still_at_it);
+  absl::Status Replay(const Progress& still_at_it);
+  absl::Status FinishTakingBack(const Progress& still_at_it);
+  absl::Status Refold(Format format, const Progress& still_at_it);
   void Commit();
   // One entry of what was taken; false after a failed write.
   bool CommitOne(std::vector<Waiting> taken);
@@ -136,6 +147,7 @@ class Engine {
   std::vector<std::function<void()>> wants_room_;  // guarded by queue_mutex_
   enum class Phase { kNew, kRunning, kStopping, kStopped, kFailed };
   Phase phase_ = Phase::kNew;  // guarded by queue_mutex_
+  std::string refusal_;        // guarded by queue_mutex_
 
   mutable std::mutex published_mutex_;
   std::shared_ptr<const Snapshot> snapshot_;  // guarded by published_mutex_

@@ -256,9 +256,10 @@ class View::Reviewer {
     return counted.status();
   }
 
-  // Makes the account of what was counted, where there was any order.
+  // Makes the account of what was counted, where there was any order. From several threads, each
+  // with suppliers of its own.
   void Keep(Kept& kept, const Counting& counted, const std::string& supplier,
-            const std::optional<LaneQuery>& lane) const {
+            const std::optional<LaneQuery>& lane) {
     const Scope scope = supplier.empty() ? Scope::kWithExcused : Scope::kCounted;
     std::array<Figures, kPeriodCount> figures;
     for (size_t i = 0; i < kPeriodCount; ++i) {
@@ -275,9 +276,13 @@ class View::Reviewer {
     account.period = std::move(figures[0]);
     if (!IsEmpty(figures[1])) account.before = std::move(figures[1]);
     if (!IsEmpty(figures[2])) account.year_ago = std::move(figures[2]);
-    if (account.before) {
-      account.times_changes = counted.figures[0].TimesAgainst(counted.figures[1], scope);
-    }
+    const auto compare = [&](Which which, Change::Against against) {
+      const auto changes = counted.figures[0].TimesAgainst(
+          counted.figures[static_cast<size_t>(which)], against, scope);
+      account.times_changes.insert(account.times_changes.end(), changes.begin(), changes.end());
+    };
+    if (account.before) compare(Which::kBefore, Change::Against::kPeriodBefore);
+    if (account.year_ago) compare(Which::kYearAgo, Change::Against::kYearAgo);
     account.excuses = counted.orders.excuses;
     account.paid_for = counted.orders.paid_for;
     if (!account.IsPair()) {
@@ -287,9 +292,7 @@ class View::Reviewer {
     }
     if (account.IsSupplier()) {
       const auto items = orders_.items.find(supplier);
-      if (items != orders_.items.end()) {
-        account.item_counts.insert(items->second.begin(), items->second.end());
-      }
+      if (items != orders_.items.end()) account.item_counts = std::move(items->second);
       if (priced_ != nullptr) account.costs = counted.orders.costs;
       const HeldTerms* terms = view_.catalog_->agreements->terms.Find(supplier);
       if (terms != nullptr) account.targets = ReadTargets(terms->terms.targets, account.period);

@@ -94,6 +94,10 @@ struct Submission {
   }
 };
 
+// Appends what `from` has to `to`. What was moved is left behind empty but counted: the vectors of
+// `from` keep their lengths.
+void MoveContent(Submission& from, Submission& to);
+
 // What became of one event.
 struct EventFate {
   enum class Kind : uint8_t {

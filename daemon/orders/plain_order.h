@@ -15,17 +15,17 @@
 
 namespace plumblane {
 
-struct PlainOrder {
-  struct Sum {
-    int64_t minor_units = 0;
-    std::string_view currency;
-  };
+struct PlainSum {
+  int64_t minor_units = 0;
+  std::string_view currency;
+};
 
+struct PlainOrder {
   int part = 1;
   std::string_view supplier, origin, destination, service, item;  // "" = not stated
   std::optional<Promise> promise;
   std::optional<Instant> paid, shipped, delivered;
-  std::optional<Sum> cost, quoted;
+  std::optional<PlainSum> cost, quoted;
 };
 
 }  // namespace plumblane

@@ -1,9 +1,11 @@
 #include "publish/metrics.h"
 
+#include <sys/resource.h>
 #include <sys/statvfs.h>
 
 #include <algorithm>
 #include <filesystem>
+#include <iterator>
 #include <map>
 
 namespace plumblane {
@@ -39,6 +41,7 @@ std::vector<prometheus::MetricFamily> Metrics::Collect() const {
       .Set(1, {{"version", sources_.version}});
   sheet.Gauge("now_timestamp_seconds", "Now, by the clock that scores go by.")
       .Set(Seconds(view.now()));
+  AddProcess(sheet);
   AddIntake(sheet);
   AddSources(view, sheet);
   AddDisk(sheet);
@@ -48,9 +51,26 @@ std::vector<prometheus::MetricFamily> Metrics::Collect() const {
   return sheet.Take();
 }
 
+void Metrics::AddProcess(MetricSheet& sheet) const {
+  sheet.Gauge("start_timestamp_seconds", "When the daemon started.").Set(Seconds(started_));
+  std::error_code error;
+  const std::filesystem::directory_iterator files("/proc/self/fd", error);
+  if (!error) {
+    sheet.Gauge("open_files", "Files and connections that are open.")
+        .Set(Number(std::distance(files, {})));
+  }
+  rlimit limit{};
+  if (getrlimit(RLIMIT_NOFILE, &limit) == 0 && limit.rlim_cur != RLIM_INFINITY) {
+    sheet.Gauge("open_files_limit", "As many may be open.")
+        .Set(static_cast<double>(limit.rlim_cur));
+  }
+}
+
 void Metrics::AddIntake(MetricSheet& sheet) const {
   const View view = sources_.engine.Look();
-  sheet.Gauge("accepting_events", "1 while events are taken, 0 after a failed write.")
+  sheet
+      .Gauge("accepting_events",
+             "1 while events are taken, 0 for lack of room or after a failed write.")
       .Set(sources_.engine.AcceptsEvents() ? 1 : 0);
   sheet.Gauge("queued_events", "Events that wait to be written.")
       .Set(static_cast<double>(sources_.engine.QueuedEvents()));

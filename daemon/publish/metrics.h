@@ -41,7 +41,8 @@ class Metrics final : public prometheus::Collectable {
     size_t queue_events = 0;  // as many may wait
     size_t suppliers = 0;
   };
-  explicit Metrics(Sources sources) : sources_(std::move(sources)) {}
+  explicit Metrics(Sources sources)
+      : sources_(std::move(sources)), started_(sources_.engine.WallNow()) {}
 
   // Thread-safe.
   std::vector<prometheus::MetricFamily> Collect() const override;
@@ -52,6 +53,7 @@ class Metrics final : public prometheus::Collectable {
     std::optional<double> on_time, defect, delivery_seconds;
     int64_t settled = 0, underway = 0, overdue = 0;
   };
+  void AddProcess(MetricSheet& sheet) const;
   void AddIntake(MetricSheet& sheet) const;
   void AddSources(const View& view, MetricSheet& sheet) const;
   void AddDisk(MetricSheet& sheet) const;
@@ -60,6 +62,7 @@ class Metrics final : public prometheus::Collectable {
   void AddSuppliers(const View& view, MetricSheet& sheet) const;
 
   const Sources sources_;
+  const Instant started_;
   mutable std::mutex mutex_;
   // Guarded by mutex_; by orders, most first.
   mutable std::vector<SupplierFigures> suppliers_;

@@ -1,4 +1,5 @@
-// Serves metrics over HTTP at /metrics, in the text format 0.0.4.
+// Serves metrics over HTTP at /metrics: in the text format 0.0.4, or as OpenMetrics 1.0 to who asks
+// for that.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -7,9 +8,7 @@
 #include <memory>
 #include <string>
 
-namespace prometheus {
-class Exposer;
-}
+class CivetServer;
 
 namespace plumblane {
 
@@ -25,11 +24,12 @@ class MetricsServer {
   int port() const;
 
  private:
-  MetricsServer(std::unique_ptr<prometheus::Exposer> exposer,
+  class Page;
+  MetricsServer(std::unique_ptr<CivetServer> server,
                 std::shared_ptr<prometheus::Collectable> metrics);
 
-  const std::shared_ptr<prometheus::Collectable> metrics_;
-  const std::unique_ptr<prometheus::Exposer> exposer_;
+  const std::unique_ptr<Page> page_;
+  const std::unique_ptr<CivetServer> server_;  // ends before the page
 };
 
 }  // namespace plumblane

@@ -10,6 +10,8 @@
 #include <optional>
 #include <set>
 #include <string>
+#include <string_view>
+#include <unordered_map>
 #include <vector>
 
 #include "agreements/costs.h"
@@ -72,7 +74,7 @@ struct Change {
   bool operator==(const Change&) const = default;
 };
 
-// Times of the period against those of the period before.
+// Times of the period against those of an earlier one.
 struct TimesChange {
   // Days late: of late orders, until they arrived, by whole days after the promised one. Delivery
   // is not looked at: it is handling and transit once more.
@@ -82,6 +84,7 @@ struct TimesChange {
     bool operator==(const Counts&) const = default;
   };
   What what = What::kHandling;
+  Change::Against against = Change::Against::kPeriodBefore;
   Counts now = {}, then = {};
   std::optional<TimesComparison> comparison = {};  // none when too thin
   double adjusted_p = 1;
@@ -120,6 +123,13 @@ struct PeriodCosts {
   void Add(const PeriodCosts& other);
   bool operator==(const PeriodCosts&) const = default;
 };
+
+// Hashed for the many that are counted; looked up without making a string.
+struct TextHash : std::hash<std::string_view> {
+  using is_transparent = void;
+};
+template <typename Value>
+using ByText = std::unordered_map<std::string, Value, TextHash, std::equal_to<>>;
 
 // An item of one supplier.
 struct ItemCount {
@@ -166,11 +176,11 @@ struct Account {
   Figures period;
   std::optional<Figures> before, year_ago;  // none without any order
   std::vector<Change> changes;
-  std::vector<TimesChange> times_changes;  // none without a period before
+  std::vector<TimesChange> times_changes;  // none without an earlier period
   std::vector<Point> points;
   StakeSum at_stake;  // of the points raised
   std::vector<TargetReading> targets;
-  std::map<std::string, ItemCount> item_counts;  // suppliers
+  ByText<ItemCount> item_counts;  // suppliers, until they are judged: then empty
   std::vector<SpoilingItem> items;
   std::map<std::string, ExcusedOrders> excuses;     // by reason
   std::array<MoneySums, kStakeCount> paid_for;      // by Stake

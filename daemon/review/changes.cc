@@ -1,6 +1,7 @@
 #include "review/changes.h"
 
 #include <algorithm>
+#include <tuple>
 #include <utility>
 
 namespace plumblane {
@@ -42,6 +43,11 @@ void FindItems(Account& account) {
       account.items.push_back({item, measure, own, others, Compare(own, others), 1});
     }
   }
+  account.item_counts = {};
+  std::sort(account.items.begin(), account.items.end(),
+            [](const SpoilingItem& x, const SpoilingItem& y) {
+              return std::tie(x.item, x.measure) < std::tie(y.item, y.measure);
+            });
 }
 
 Change::Verdict VerdictOf(double adjusted_p, bool worse) {

@@ -225,9 +225,10 @@ std::vector<Leavers> FiguresCount::Sums::LateDays() const {
   return leavers;
 }
 
-std::vector<TimesChange> FiguresCount::TimesAgainst(const FiguresCount& before, Scope scope) const {
+std::vector<TimesChange> FiguresCount::TimesAgainst(const FiguresCount& earlier,
+                                                    Change::Against against, Scope scope) const {
   Sums room_now, room_then;
-  const Sums &now = In(scope, room_now), &then = before.In(scope, room_then);
+  const Sums &now = In(scope, room_now), &then = earlier.In(scope, room_then);
   std::vector<TimesChange> changes;
   const auto add = [&](TimesChange change, std::span<const Leavers> leavers_now,
                        std::span<const Leavers> leavers_then) {
@@ -245,11 +246,13 @@ std::vector<TimesChange> FiguresCount::TimesAgainst(const FiguresCount& before, 
   for (const auto& [what, of] : times) {
     const TimesCount &one = now.*of, &other = then.*of;
     add({.what = what,
+         .against = against,
          .now = {one.entered_count(), one.finished_count()},
          .then = {other.entered_count(), other.finished_count()}},
         one.leavers(), other.leavers());
   }
   add({.what = What::kDaysLate,
+       .against = against,
        .now = {now.late.hits, now.late_arrived},
        .then = {then.late.hits, then.late_arrived}},
       now.LateDays(), then.LateDays());

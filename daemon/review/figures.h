@@ -50,7 +50,8 @@ class FiguresCount {
   std::vector<CurvePoint> TransitCurve(Scope scope) const;
   // One for each What that either has orders of; compared, not yet judged (changes.h), where both
   // have kFewestToJudge orders and together as many that are over.
-  std::vector<TimesChange> TimesAgainst(const FiguresCount& before, Scope scope) const;
+  std::vector<TimesChange> TimesAgainst(const FiguresCount& earlier, Change::Against against,
+                                        Scope scope) const;
 
  private:
   struct Sums {

@@ -15,7 +15,6 @@
 #include <optional>
 #include <string>
 #include <string_view>
-#include <unordered_map>
 #include <utility>
 #include <vector>
 
@@ -74,13 +73,6 @@ struct OrderFigures {
 
   void Add(const OrderFigures& other);
 };
-
-// Hashed for the many that are counted; looked up without making a string.
-struct TextHash : std::hash<std::string_view> {
-  using is_transparent = void;
-};
-template <typename Value>
-using ByText = std::unordered_map<std::string, Value, TextHash, std::equal_to<>>;
 
 struct OrderSums {
   std::map<Pair, OrderFigures> pairs;

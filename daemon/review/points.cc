@@ -57,8 +57,10 @@ bool Has(const Account& account, Measure measure, Change::Verdict verdict) {
 }
 
 const TimesChange* TimesChangeOf(const Account& account, TimesChange::What what) {
-  const auto found = std::find_if(account.times_changes.begin(), account.times_changes.end(),
-                                  [&](const TimesChange& one) { return one.what == what; });
+  const auto found = std::find_if(
+      account.times_changes.begin(), account.times_changes.end(), [&](const TimesChange& one) {
+        return one.what == what && one.against == Change::Against::kPeriodBefore;
+      });
   return found == account.times_changes.end() ? nullptr : &*found;
 }
 

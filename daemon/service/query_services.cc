@@ -65,6 +65,7 @@ v1::ServerStatus StatusOf(const Engine& engine, const View& view) {
   out.set_lane_count(static_cast<int64_t>(lanes.size()));
   out.set_queued_event_count(static_cast<int64_t>(engine.QueuedEvents()));
   out.set_accepting_events(engine.AcceptsEvents());
+  out.set_refusal(engine.refusal());
   for (const auto& [name, source] : catalog.sources) {
     v1::SourceStatus* to = out.add_sources();
     to->set_source(name);

@@ -10,6 +10,7 @@
 
 #include "engine/engine.h"
 #include "service/in_turn.h"
+#include "service/keeping.h"
 #include "service/one_at_a_time.h"
 
 namespace plumblane {
@@ -71,23 +72,32 @@ class OperationsService final : public v1::Operations::CallbackService {
   // `add` tells what the engine does not know.
   using Add = std::function<void(v1::ServerStatus&)>;
   OperationsService(
-      Engine& engine, std::string version, Add add = [](auto&) {})
+      Engine& engine, std::string version, Add add = [](auto&) {}, Keeping keeping = {})
       : engine_(engine),
         version_(std::move(version)),
         started_(engine.WallNow()),
-        add_(std::move(add)) {}
+        add_(std::move(add)),
+        keeping_(std::move(keeping)) {}
   grpc::ServerUnaryReactor* GetStatus(grpc::CallbackServerContext* context,
                                       const v1::GetStatusRequest* request,
                                       v1::ServerStatus* response) override;
   grpc::ServerUnaryReactor* EraseOrders(grpc::CallbackServerContext* context,
                                         const v1::EraseOrdersRequest* request,
                                         v1::EraseOrdersResponse* response) override;
+  // In keeping.cc.
+  grpc::ServerWriteReactor<v1::VerifyUpdate>* Verify(grpc::CallbackServerContext* context,
+                                                     const v1::VerifyRequest* request) override;
+  grpc::ServerUnaryReactor* Backup(grpc::CallbackServerContext* context,
+                                   const v1::BackupRequest* request,
+                                   v1::BackupResponse* response) override;
 
  private:
   Engine& engine_;
   const std::string version_;
   const Instant started_;
   const Add add_;
+  const Keeping keeping_;
+  OneAtATime verifies_, backups_;
 };
 
 // The latest moment that may be asked about: now, or the wall clock when that is ahead.

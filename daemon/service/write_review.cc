@@ -93,11 +93,14 @@ v1::Change::Verdict VerdictOf(Change::Verdict verdict) {
   return kVerdicts[static_cast<size_t>(verdict)];
 }
 
+v1::Change::Against AgainstOf(Change::Against against) {
+  return against == Change::Against::kPeriodBefore ? v1::Change::AGAINST_PERIOD_BEFORE
+                                                   : v1::Change::AGAINST_YEAR_AGO;
+}
+
 void WriteChange(const Change& change, v1::Change* out) {
   out->set_measure(std::string(MeasureName(change.measure)));
-  out->set_against(change.against == Change::Against::kPeriodBefore
-                       ? v1::Change::AGAINST_PERIOD_BEFORE
-                       : v1::Change::AGAINST_YEAR_AGO);
+  out->set_against(AgainstOf(change.against));
   out->set_order_count(change.now.orders);
   out->set_hit_count(change.now.hits);
   out->set_order_count_then(change.then.orders);
@@ -114,6 +117,7 @@ void WriteChange(const Change& change, v1::Change* out) {
 void WriteTimesChange(const TimesChange& change, v1::TimesChange* out) {
   static constexpr const char* kMeasures[] = {"handling", "transit", "response", "days_late"};
   out->set_measure(kMeasures[static_cast<size_t>(change.what)]);
+  out->set_against(AgainstOf(change.against));
   out->set_order_count(change.now.orders);
   out->set_finished_count(change.now.finished);
   out->set_order_count_then(change.then.orders);

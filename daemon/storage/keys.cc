@@ -124,7 +124,10 @@ absl::StatusOr<Pair> ParsePairKeyOf(std::string_view prefix, std::string_view ke
   Pair pair;
   pair.lane = ReadLane(reader);
   if (!reader.ok()) return BadKey("a pair");
-  pair.supplier = key.substr(key.rfind('\0') + 1);
+  const Lane& lane = pair.lane;
+  pair.supplier = key.substr(kPairPrefix.size() + lane.origin.size() + lane.destination.size() +
+                             lane.service.size() + 3);
+  if (pair.supplier.find('\0') != std::string::npos) return BadKey("a pair");
   return pair;
 }
 

@@ -111,6 +111,12 @@ void WriteEvent(ByteWriter& writer, const Event& event) {
   fields.AppendTo(writer);
 }
 
+// A promise may lie two years after its event.
+bool IsLawful(Instant time) {
+  constexpr Instant kLatest = kLatestInstant + 2 * 366 * kMillisPerDay;
+  return time >= kEarliestInstant && time <= kLatest;
+}
+
 // Reads the fields that the mask names, in the same order.
 class FieldReader {
  public:
@@ -125,7 +131,9 @@ class FieldReader {
     if (Has(bit)) value = static_cast<T>(reader_.Number());
   }
   void Time(Bit bit, std::optional<Instant>& time) {
-    if (Has(bit)) time = Instant{static_cast<int64_t>(reader_.Number())};
+    if (!Has(bit)) return;
+    time = Instant{static_cast<int64_t>(reader_.Number())};
+    lawful_ &= IsLawful(*time);
   }
   template <typename T>
   void Sum(Bit bit, std::optional<T>& money) {
@@ -133,13 +141,16 @@ class FieldReader {
     money.emplace();
     money->minor_units = reader_.Signed();
     money->currency = reader_.Text();
+    lawful_ &= money->minor_units >= -kMaxMinorUnits && money->minor_units <= kMaxMinorUnits;
   }
   void Tellings(Bit bit, Event& event) {
     if (!Has(bit)) return;
     for (uint64_t left = reader_.Number(); left > 0 && reader_.ok(); --left) {
       Telling& telling = event.tellings.emplace_back();
       if (event.revision) {
-        telling.revision = {event.revision->millis - static_cast<int64_t>(reader_.Number())};
+        const uint64_t before = reader_.Number();
+        lawful_ &= before <= static_cast<uint64_t>(event.revision->millis);
+        if (lawful_) telling.revision = {event.revision->millis - static_cast<int64_t>(before)};
       }
       telling.send = static_cast<int64_t>(reader_.Number());
     }
@@ -150,10 +161,13 @@ class FieldReader {
     for (uint64_t left = reader_.Number(); left > 0 && reader_.ok(); --left) reader_.Number();
   }
   bool known() const { return (mask_ >> kBitCount) == 0; }
+  // What was read is within what intake takes, so that it can be reckoned with.
+  bool lawful() const { return lawful_; }
 
  private:
   ByteReader& reader_;
   uint64_t mask_;
+  bool lawful_ = true;
 };
 
 bool ReadEvent(ByteReader& reader, Event& event) {
@@ -186,9 +200,10 @@ bool ReadEvent(ByteReader& reader, Event& event) {
   fields.Sum(kQuoted, event.quoted);
   fields.Text(kSupplierItem, event.supplier_item);
   fields.Tellings(kTellings, event);
-  return reader.ok() && fields.known() && event.type >= EventType::kPaid &&
-         event.type <= EventType::kRetracted && event.reason <= Reason::kOther && event.part >= 1 &&
-         event.part <= kMaxPart;
+  return reader.ok() && fields.known() && fields.lawful() && IsLawful(event.time) &&
+         event.type >= EventType::kPaid && event.type <= EventType::kRetracted &&
+         event.reason <= Reason::kOther && event.part >= 1 && event.replaces >= 0 &&
+         event.replaces < event.part && event.part <= kMaxPart;
 }
 
 // The fields of an event whose facts are kept where no earlier one stated them.
@@ -213,7 +228,7 @@ class PlainFields {
     Text(kItem, order_.item);
     Pass(kUnits);
     Sum(kCost, order_.cost);
-    std::optional<PlainOrder::Sum> passed;
+    std::optional<PlainSum> passed;
     Sum(kSale, passed);
     if (fields_.Has(kReason)) return false;
     Sum(kClaim, passed);
@@ -224,7 +239,7 @@ class PlainFields {
     Sum(kQuoted, order_.quoted);
     Text(kSupplierItem, text);
     fields_.PassTellings(kTellings);
-    return true;
+    return fields_.lawful();
   }
 
  private:
@@ -233,8 +248,8 @@ class PlainFields {
     fields_.Text(bit, said);
     if (fact.empty()) fact = said;
   }
-  void Sum(Bit bit, std::optional<PlainOrder::Sum>& fact) {
-    std::optional<PlainOrder::Sum> said;
+  void Sum(Bit bit, std::optional<PlainSum>& fact) {
+    std::optional<PlainSum> said;
     fields_.Sum(bit, said);
     if (!fact) fact = said;
   }
@@ -258,7 +273,7 @@ bool ReadPlainEvent(ByteReader& reader, bool first, PlainOrder& order) {
                                : type == EventType::kShipped   ? &order.shipped
                                : type == EventType::kDelivered ? &order.delivered
                                                                : nullptr;
-  if (at == nullptr) return false;
+  if (at == nullptr || !IsLawful(time)) return false;
   if (!*at) *at = time;
   reader.Big(8);
   reader.Text();

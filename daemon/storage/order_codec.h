@@ -16,6 +16,10 @@
 //   tellings  how many (number), then each: of an event with a revision, how many millis before it
 //           (number); the send (number)
 //
+// Times and amounts are within what intake takes (1970 to 9999, promises two years more; up to
+// kMaxMinorUnits); other ones are damage, as is a part that
+// replaces itself or a later one.
+//
 // Never renumber a bit; a new field takes the next one.
 #pragma once
 

@@ -63,6 +63,9 @@ TEST_F(SettingsFile, EveryKeyIsRead) {
     write_buffer_mib = 32
     decoded_cells_mib = 100
     decoded_orders_mib = 50
+    anchor = "/elsewhere/anchor"
+    least_free_mib = 100
+    kept_log_entries = 17
     [intake]
     queue_events = 20000
   )");
@@ -82,6 +85,9 @@ TEST_F(SettingsFile, EveryKeyIsRead) {
   EXPECT_EQ(all.write_buffer_mib, 32);
   EXPECT_EQ(all.engine.series_bytes, 100u << 20);
   EXPECT_EQ(all.engine.writer_bytes, 50u << 20);
+  EXPECT_EQ(all.anchor, "/elsewhere/anchor");
+  EXPECT_EQ(all.least_free_mib, 100);
+  EXPECT_EQ(all.engine.kept_entries, 17u);
   EXPECT_EQ(all.engine.queue_events, 20'000u);
 }
 
@@ -303,6 +309,8 @@ Settings Unlike(const Settings& defaults) {
   other.engine.queue_events += 1;
   other.engine.series_bytes += 1;
   other.engine.writer_bytes += 1;
+  other.engine.kept_entries += 1;
+  other.least_free_mib += 1;
   other.engine.rules.half_life_days += 1;
   other.engine.rules.settle_delay_millis += 1;
   other.engine.rules.claim_window_days += 1;
@@ -334,6 +342,9 @@ TEST(SampleSettings, StateExactlyTheDefaults) {
   EXPECT_EQ(settings.engine.queue_events, defaults.engine.queue_events);
   EXPECT_EQ(settings.engine.series_bytes, defaults.engine.series_bytes);
   EXPECT_EQ(settings.engine.writer_bytes, defaults.engine.writer_bytes);
+  EXPECT_EQ(settings.engine.kept_entries, defaults.engine.kept_entries);
+  EXPECT_EQ(settings.anchor, "");
+  EXPECT_EQ(settings.least_free_mib, defaults.least_free_mib);
   const ReadRules &rules = settings.engine.rules, &expected = defaults.engine.rules;
   EXPECT_EQ(rules.half_life_days, expected.half_life_days);
   EXPECT_EQ(rules.settle_delay_millis, expected.settle_delay_millis);
@@ -364,7 +375,7 @@ TEST_F(SettingsFile, TheLinesThatTheSampleLeavesOutAreFineToo) {
     }
     text += line + "\n";
   }
-  EXPECT_EQ(taken_in, 12);
+  EXPECT_EQ(taken_in, 13);
   Settings settings = Taken(text);
   EXPECT_EQ(settings.data_directory, "/var/lib/plumblane");
   EXPECT_EQ(settings.listen.size(), 2u);

@@ -59,7 +59,7 @@ void Run(int lanes) {
   source.sequence = 1;
   source.pairs = pairs;
   source.told = std::make_shared<AlertsTold>();
-  source.read = [&](const Pair& pair) -> absl::StatusOr<Measures> { return cells.at(pair); };
+  source.read = [&](const Pair& pair, bool) -> absl::StatusOr<Measures> { return cells.at(pair); };
   const auto step = [&](int day) {
     return Milliseconds([&] {
       source.now = StartOf(kStart + day) + kMillisPerDay;

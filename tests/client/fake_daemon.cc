@@ -271,6 +271,18 @@ class FakeOperations : public v1::Operations::Service {
     *answer = state_.status;
     return grpc::Status::OK;
   }
+  grpc::Status Verify(grpc::ServerContext*, const v1::VerifyRequest*,
+                      grpc::ServerWriter<v1::VerifyUpdate>* writer) override {
+    for (const v1::VerifyUpdate& update : state_.verify_updates) writer->Write(update);
+    return state_.verify_status;
+  }
+  grpc::Status Backup(grpc::ServerContext*, const v1::BackupRequest* request,
+                      v1::BackupResponse* answer) override {
+    const std::lock_guard lock(state_.mutex);
+    state_.backups.push_back(*request);
+    *answer = state_.backup;
+    return state_.backup_status;
+  }
 
  private:
   FakeState& state_;

@@ -70,6 +70,9 @@ struct FakeState {
   grpc::Status watch_end;                // ... like this
   v1::BacktestResponse backtest;         // without forecasters: too little history
   v1::ServerStatus status;
+  std::vector<v1::VerifyUpdate> verify_updates;
+  v1::BackupResponse backup;
+  grpc::Status verify_status, backup_status;
 
   std::mutex mutex;  // guards what follows
   std::vector<v1::Event> events;
@@ -77,6 +80,7 @@ struct FakeState {
   std::vector<v1::BeginSendRequest> sends_begun;
   std::vector<v1::FinishSendRequest> sends_finished;
   std::vector<v1::UndoSendRequest> undos;
+  std::vector<v1::BackupRequest> backups;
   std::vector<v1::LookUpOrdersRequest> look_ups;
   v1::GetScoreRequest score_request;
   v1::ListScoresRequest list_request;

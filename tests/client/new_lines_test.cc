@@ -1,10 +1,13 @@
 // What counts as new in a file that grows, is cut, is replaced or is only half written.
 #include "client/new_lines.h"
 
+#include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <unistd.h>
 
+#include <chrono>
 #include <cstdio>
+#include <filesystem>
 #include <fstream>
 
 #include "client/support.h"
@@ -17,7 +20,7 @@ class Followed {
  public:
   std::string Look(bool patient = true, bool at_end = false) {
     std::string error;
-    const Looked looked = LookForLines(path, place, size, patient, at_end, &error);
+    const Looked looked = LookForLines(path, place, size, {whole, patient, at_end}, &error);
     size = looked.size;
     is_held = looked.is_held;
     EXPECT_EQ(error, "");
@@ -34,7 +37,7 @@ class Followed {
   std::string path = folder.Write("f", "");
   FilePlace place;
   int64_t size = -1;
-  bool is_held = false;
+  bool is_held = false, whole = false;
 };
 
 TEST(NewLines, WholeLinesOnceAndTheHeaderWithEach) {
@@ -94,11 +97,31 @@ TEST(NewLines, AListIsTakenWholeOnceItHasStoppedChanging) {
   EXPECT_EQ(file.Look(), "-");
 }
 
+TEST(NewLines, ATableWithAMapIsTakenWholeWheneverItHasChanged) {
+  Followed file;
+  file.whole = true;
+  file.Append("a,b\n1,2\n");
+  EXPECT_EQ(file.Look(), "-");
+  EXPECT_EQ(file.Look(), "0:a,b\n1,2\n");
+  EXPECT_EQ(file.Look(), "-");
+  file.Append("3,4\n");
+  EXPECT_EQ(file.Look(), "-");
+  EXPECT_EQ(file.Look(), "0:a,b\n1,2\n3,4\n");
+  // Written over by as many bytes behind a beginning that is the same: told by its time.
+  file.Append(std::string(2000, '5'));
+  file.Look(), file.Look();
+  const auto before = std::filesystem::last_write_time(file.path);
+  std::ofstream(file.path, std::ios::in | std::ios::ate).seekp(-1, std::ios::end) << "6";
+  std::filesystem::last_write_time(file.path, before + std::chrono::seconds(3));
+  EXPECT_THAT(file.Look(), testing::EndsWith("56"));
+  EXPECT_EQ(file.Look(), "-");
+}
+
 TEST(FollowState, IsReadBackAndSurvivesNonsense) {
   TemporaryFolder folder;
   const std::string path = folder.Path("deep/state.json");
   FollowState state(path);
-  state.files()["/x/a.csv"] = {1, 2, 300, 4, 300, "beef"};
+  state.files()["/x/a.csv"] = {1, 2, 300, 4, 300, "beef", 5};
   EXPECT_TRUE(state.Save());
   FollowState again(path);
   EXPECT_EQ(again.files(), state.files());

@@ -24,6 +24,24 @@ std::vector<Line> ReadLines(const std::string& content) {
   return lines;
 }
 
+TEST(LineReaderTest, AListOfObjectsOnOneLineComesInPieces) {
+  std::string text = "\xEF\xBB\xBF \n[";
+  for (int i = 0; i < 200'000; ++i)
+    text += (i > 0 ? " , {\"a\": " : "{\"a\": ") + std::to_string(i) + "}";
+  const std::vector<Line> lines = ReadLines(text + "]\nlast\n");
+  ASSERT_GT(lines.size(), 4);
+  std::string joined;
+  for (size_t i = 1; i + 1 < lines.size(); ++i) {
+    EXPECT_EQ(lines[i].number, 2);
+    EXPECT_FALSE(lines[i].too_long);
+    EXPECT_LE(lines[i].text.size(), kMaxLineBytes + 1);
+    joined += lines[i].text;
+  }
+  EXPECT_EQ(joined, text.substr(5) + "]");
+  EXPECT_EQ(lines.back().number, 3);
+  EXPECT_EQ(lines.back().text, "last");
+}
+
 std::vector<std::string> TextsOf(const std::vector<Line>& lines) {
   std::vector<std::string> texts;
   for (const Line& line : lines) texts.push_back(std::to_string(line.number) + ":" + line.text);

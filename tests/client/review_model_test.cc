@@ -69,6 +69,9 @@ TEST(ReviewWordsTest, ChangesOfTimesAreToldWithBothPeriods) {
   EXPECT_EQ(TimesDifferenceText(account.times_changes(1), account), "+0.6 days");
   EXPECT_EQ(TimesChangeText(account.times_changes(2), account),
             "ships within -, the period before -; too thin to compare");
+  v1::TimesChange year_ago = account.times_changes(0);
+  year_ago.set_against(v1::Change::AGAINST_YEAR_AGO);
+  EXPECT_THAT(TimesChangeText(year_ago, account), HasSubstr("of 350, a year ago "));
   v1::TimesChange shorter = account.times_changes(0);
   shorter.set_verdict(v1::Change::VERDICT_BETTER);
   EXPECT_EQ(TimesChangeName(shorter), "shorter to travel");

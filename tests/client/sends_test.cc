@@ -4,6 +4,8 @@
 
 #include "client/exit_codes.h"
 #include "client/fake_daemon.h"
+#include "client/send_report.h"
+#include "client/show_sends.h"
 #include "client/support.h"
 
 namespace plumblane::client {
@@ -31,13 +33,17 @@ TEST_F(SendsTest, ListsWhatWasSentWhen) {
   EXPECT_EQ(Run({"sends"}).out, "nothing was sent yet\n");
   daemon_.state.sends = FromJson<v1::ListSendsResponse>(kSends);
   EXPECT_EQ(Run({"sends"}).out,
-            "                                                      not\n"
-            "files     send  begun                   new  known  taken  from        to          "
-            "log   state\n"
-            "b.csv       12  2026-10-01 08:00 UTC      0      0      0  -           -           "
-            "-     open\n"
-            "a.csv a…    11  2026-09-28 08:00 UTC  8,412      3      3  2026-09-01  2026-09-27  "
-            "3-19  taken back\n");
+            "                                                              not\n"
+            "files             send  begun                   new  known  taken  state\n"
+            "b.csv               12  2026-10-01 08:00 UTC      0      0      0  open\n"
+            "a.csv and 2 more    11  2026-09-28 08:00 UTC  8,412      3      3  taken back\n");
+  EXPECT_EQ(Run({"--plain", "sends"}).out,
+            "files\tsend\tbegun\tnew\tknown\tnot taken\tfrom\tto\tlog\tstate\n"
+            "b.csv\t12\t2026-10-01 08:00 UTC\t0\t0\t0\t-\t-\t-\topen\n"
+            "a.csv and 2 more\t11\t2026-09-28 08:00 UTC\t8412\t3\t3\t2026-09-01\t2026-09-27\t"
+            "3-19\ttaken back\n");
+  EXPECT_THAT(ShowSends(daemon_.state.sends, 120),
+              HasSubstr("2026-09-01  2026-09-27  3-19  taken"));
 }
 
 TEST_F(SendsTest, WhatIsSentBelongsToOneSend) {
@@ -57,13 +63,23 @@ TEST_F(SendsTest, WhatIsSentBelongsToOneSend) {
   EXPECT_THAT(Run({"send", b, "--json"}).out, HasSubstr("\"sendNumber\": 7"));
 }
 
-TEST_F(SendsTest, NothingIsTakenBackUnasked) {
+TEST_F(SendsTest, WhereNobodyCanBeAskedTheEffectIsShownAndNothingTakenBack) {
+  daemon_.state.undo_effect = FromJson<v1::UndoSendResponse>(R"({
+    "send":{"sendNumber":"11","files":["a.csv"]},
+    "effect":{"orderCount":"40","goneEventCount":"120"}})");
   const Result unasked = Run({"sends", "undo", "11"}, "yes\n");
   EXPECT_EQ(unasked.code, kUsage);
-  EXPECT_THAT(unasked.err, HasSubstr("--yes"));
-  EXPECT_TRUE(daemon_.state.undos.empty());
+  EXPECT_THAT(unasked.out, HasSubstr("120 events"));
+  EXPECT_THAT(unasked.err, HasSubstr("nothing was changed: this is what it would do"));
+  const Result as_json = Run({"sends", "undo", "11", "--json"});
+  EXPECT_EQ(as_json.code, kUsage);
+  EXPECT_THAT(as_json.out, HasSubstr("\"goneEventCount\": \"120\""));
+  ASSERT_EQ(daemon_.state.undos.size(), 2);
+  for (const auto& undo : daemon_.state.undos) EXPECT_TRUE(undo.validate_only());
+  daemon_.state.undos.clear();
   EXPECT_EQ(Run({"sends", "undo"}).code, kUsage);
   EXPECT_EQ(Run({"sends", "undo", "0"}).code, kUsage);
+  EXPECT_TRUE(daemon_.state.undos.empty());
 }
 
 TEST_F(SendsTest, TheEffectIsShownBeforeItIsDone) {
@@ -92,6 +108,17 @@ TEST_F(SendsTest, TheEffectIsShownBeforeItIsDone) {
   const Result twice = Run({"sends", "undo", "11", "--yes"});
   EXPECT_EQ(twice.code, kFailed);
   EXPECT_EQ(twice.err, "send 11 was taken back already\n");
+}
+
+TEST(SendReport, SaysWhyAMappedRowIsInConflictAndWhatToDo) {
+  FileReport report;
+  report.is_complete = true;
+  report.conflicts = 2;
+  report.conflict_remarks.Add(4, "known");
+  const std::string words = "was it sent with another map?";
+  EXPECT_THAT(ToText({report}, 80), testing::Not(HasSubstr(words)));
+  report.is_mapped = true;
+  EXPECT_THAT(ToText({report}, 200), HasSubstr(words));
 }
 
 }  // namespace

@@ -64,13 +64,6 @@ void FillFromJson(const std::string& json, google::protobuf::Message* message) {
   EXPECT_TRUE(status.ok()) << status.ToString();
 }
 
-int WidestLine(const std::string& text) {
-  std::istringstream lines(text);
-  int widest = 0;
-  for (std::string line; std::getline(lines, line);) widest = std::max(widest, DisplayWidth(line));
-  return widest;
-}
-
 Row RowOf(const std::vector<std::string>& names_and_values) {
   Row row{7, "the line", {}};
   for (size_t i = 0; i + 1 < names_and_values.size(); i += 2) {

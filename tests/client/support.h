@@ -8,6 +8,7 @@
 
 #include "client/line_reader.h"
 #include "client/row.h"
+#include "client/table.h"
 #include "plumblane/v1/scores.pb.h"
 
 namespace plumblane::client {
@@ -56,9 +57,6 @@ Message FromJson(const std::string& json) {
   FillFromJson(json, &message);
   return message;
 }
-
-// Columns of a terminal that the widest line takes.
-int WidestLine(const std::string& text);
 
 // A row with these fields, in turns of name and value, all of them text.
 Row RowOf(const std::vector<std::string>& names_and_values);

@@ -59,6 +59,27 @@ TEST(TableSniffTest, ACharacterCutAtTheEndOfWhatWasLookedAtIsNoLatin1) {
   EXPECT_EQ(Sniff("a,b\n1,\xC3", /*is_whole=*/true).form.encoding, "latin-1");
 }
 
+TEST(TableSniffTest, ARowInAnotherEncodingMakesNoOtherEncodingOfTheFile) {
+  EXPECT_EQ(Sniff("a,b\n1,\xC3\xA4\n2,\xE4\n", true).form.encoding, "utf-8");
+  EXPECT_EQ(Sniff("a,b\n1,\xC3\xA4\n2,\xE4 \xF6\n", true).form.encoding, "latin-1");
+}
+
+TEST(TableSniffTest, JsonIsToldByItsFirstSign) {
+  for (const char* const text : {"[{\"a\":1}]", " \n{\"a\":1}\n", "\xEF\xBB\xBF[1]"}) {
+    EXPECT_TRUE(Sniff(text, true).form.is_json) << text;
+  }
+  EXPECT_FALSE(Sniff(kTable, true).form.is_json);
+}
+
+TEST(TextDecoderTest, ALetterHeldBackForAMarkIsNotLostAtTheEnd) {
+  std::string text;
+  const auto decoder = TextDecoder::Make("windows-1258", /*cr_ends_line=*/false);
+  (*decoder)->Decode("ma", text);
+  (*decoder)->Decode("\xCC i", text);  // a mark above the letter before it
+  (*decoder)->Finish(text);
+  EXPECT_EQ(text, "m\xC3\xA0 i");
+}
+
 TEST(TableSniffTest, WhatIsNoTextTableIsCalledByItsName) {
   const TemporaryFolder folder;
   const auto said = [&](const std::string& bytes) {
@@ -130,6 +151,42 @@ TEST(WideFileTest, NamesAreEachThereOnceAndWordsForNothingAreNothing) {
 TEST(WideFileTest, RowsThatAreShortEndInNothingAndLongOnesAreRefused) {
   EXPECT_THAT(RowsOf("A,B,C\n1\n1,2,3,,\n1,2,3,4\n1,2", {}),
               ElementsAre("A", "B", "C", "2:1|||", "3:1|2|3|", "4!WRONG_COLUMNS", "5!CUT_LINE"));
+}
+
+TEST(WideFileTest, BytesThatAreNoTextCostTheirRowAlone) {
+  EXPECT_THAT(RowsOf(std::string("A,B\n1,\0x\n2,y\n3,\xE4\n", 17), {}),
+              ElementsAre("A", "B", "2!NOT_TEXT", "3:2|y|", "4!NOT_UTF8"));
+  EXPECT_THAT(RowsOf(std::string("A,\0\n", 4) + std::string(400, 'x'), {}),
+              ElementsAre(HasSubstr("line 1: byte 3 of the line is no text but 0x00")));
+}
+
+TEST(WideFileTest, MembersOfJsonObjectsAreColumns) {
+  const TemporaryFolder folder;
+  const auto rows_of = [&](const std::string& text) {
+    const std::string path = folder.Write("t.json", text);
+    TableForm form;
+    form.is_json = true;
+    WideFile::Opened opened = WideFile::Open(path, -1, form);
+    if (const auto* refusal = std::get_if<Refusal>(&opened)) {
+      return std::vector{refusal->message.substr(path.size() + 2)};
+    }
+    WideFile& file = *std::get<std::unique_ptr<WideFile>>(opened);
+    std::vector<std::string> rows = {testing::PrintToString(file.columns())};
+    while (auto next = file.Next()) {
+      const auto* row = std::get_if<WideRow>(&*next);
+      rows.push_back(row != nullptr ? std::to_string(row->line) + testing::PrintToString(row->cells)
+                                    : std::get<Rejection>(*next).complaint.code);
+    }
+    return rows;
+  };
+  EXPECT_THAT(
+      rows_of("[{\"a\": 1, \"n\": {\"x\": 2}},\n {\"b\": \" y \", \"a\": null, \"l\": [1]}]"),
+      ElementsAre(R"({ "a", "b" })", R"(1{ "1", "" })", R"(2{ "", "y" })"));
+  EXPECT_THAT(rows_of("{\"a\": true}\n{\"a\": 1.50\n{\"a\": \"-\"}\n"),
+              ElementsAre(R"({ "a" })", R"(1{ "true" })", "NOT_JSON", R"(3{ "" })"));
+  EXPECT_THAT(rows_of("[1, 2]"), ElementsAre(HasSubstr("without a list of objects")));
+  EXPECT_THAT(rows_of("{\"a\": {}}"), ElementsAre(HasSubstr("without a list of objects")));
+  EXPECT_THAT(rows_of(""), ElementsAre("{}"));
 }
 
 TEST(WideFileTest, ATableWithoutNamesLosesNoRow) {

@@ -212,6 +212,14 @@ TEST(TableTest, ForProgramsHasTabsOneLineOfHeadersAndNothingCut) {
   EXPECT_EQ(table.Render(kPlainWidth, 2), "name\ttwo lines\tlow\n" + name + "\t1\t\n");
 }
 
+TEST(TableTest, NumbersForProgramsHaveNoSeparators) {
+  using enum Table::Align;
+  Table table({{"name"}, {"n", kRight}, {"share", kRight}});
+  table.Add({"of 1,234", "1,234,567", "1,5 or 12,3456 of 8,412"});
+  EXPECT_EQ(table.Render(kPlainWidth),
+            "name\tn\tshare\nof 1,234\t1234567\t1,5 or 12,3456 of 8412\n");
+}
+
 TEST(TableTest, WidthsAreThoseOfATerminal) {
   EXPECT_EQ(DisplayWidth("abc"), 3);
   EXPECT_EQ(DisplayWidth("東京"), 4);

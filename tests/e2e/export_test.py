@@ -7,6 +7,8 @@ import os
 import shutil
 import socket
 import subprocess
+import sys
+import time
 import urllib.request
 
 from harness import BIN, ROOT, SAMPLE, Daemon, Folder, main, send_season, wait_for
@@ -389,7 +391,7 @@ def values_of(text):
 
 def metrics_are_bounded_and_true():
     with Folder() as folder:
-        port = free_port()
+        port, began = free_port(), time.time()
         daemon = Daemon(folder, "--config", settings(
             folder, f'[metrics]\nlisten = "127.0.0.1:{port}"\nsuppliers = 3\n')).start()
         try:
@@ -414,6 +416,10 @@ def metrics_are_bounded_and_true():
             assert values["plumblane_log_sync_seconds_count"] > 0
             assert 0 < values["plumblane_disk_free_bytes"] < values["plumblane_disk_size_bytes"]
             assert values["plumblane_data_bytes"] > 10_000
+            opened = f"/proc/{daemon.process.pid}/fd"
+            assert 10 < values["plumblane_open_files"] < 2 * len(os.listdir(opened)), values
+            assert values["plumblane_open_files"] < values["plumblane_open_files_limit"]
+            assert began <= values["plumblane_start_timestamp_seconds"] <= time.time()
             assert sum(1 for name in values
                        if name.startswith("plumblane_source_last")) == len(status["sources"])
             alerts = json.loads(daemon.run("alerts", "--json")[1])["alerts"]
@@ -437,6 +443,56 @@ def metrics_are_off_unless_asked_for_and_stay_on_this_machine():
                 assert words in str(error), error
             with open(os.path.join(folder, "log"), "w"):
                 pass
+
+
+# What a parser of the standard reads: type, unit, name and value of each sample.
+PARSER = """
+import sys
+from prometheus_client.openmetrics.parser import text_string_to_metric_families
+for family in text_string_to_metric_families(sys.stdin.read()):
+    for sample in family.samples:
+        print(family.type, family.unit or "-", sample.name, float(sample.value))
+"""
+
+
+def who_asks_for_openmetrics_gets_them():
+    python = next((one for one in (sys.executable, "/usr/bin/python3") if subprocess.run(
+        [one, "-c", "import prometheus_client.openmetrics.parser"],
+        stderr=subprocess.DEVNULL).returncode == 0), None)
+    if python is None:
+        return "python3-prometheus-client is not installed"
+    with Folder() as folder:
+        port = free_port()
+        daemon = Daemon(folder, "--config", settings(
+            folder, f'[metrics]\nlisten = "127.0.0.1:{port}"\n')).start()
+        try:
+            send_season(daemon)
+            asked = urllib.request.Request(f"http://127.0.0.1:{port}/metrics", headers={
+                "Accept": "application/openmetrics-text;version=1.0.0,text/plain;q=0.5"})
+            with urllib.request.urlopen(asked, timeout=30) as answer:
+                assert answer.headers["Content-Type"] == \
+                    "application/openmetrics-text; version=1.0.0; charset=utf-8"
+                text = answer.read().decode()
+            plain = values_of(metrics_of(port))
+
+            def parsed(text):
+                return subprocess.run([python, "-c", PARSER], input=text, text=True,
+                                      capture_output=True)
+            done = parsed(text)
+            assert done.returncode == 0, done.stderr
+            samples = [line.split() for line in done.stdout.splitlines()]
+            assert {name.split("{")[0] for name in plain} == {name for _, _, name, _ in samples}
+            assert len(samples) == len(plain) > 50
+            assert ["counter", "-", "plumblane_intake_events_total",
+                    str(plain['plumblane_intake_events_total{outcome="accepted"}'])] in samples
+            assert {"seconds", "bytes", "ratio"} <= {unit for _, unit, _, _ in samples}
+            for broken in (text.replace("# EOF\n", ""), text.replace("_ratio ratio", "_ratio bytes"),
+                           text.replace("# TYPE plumblane_intake_events counter",
+                                        "# TYPE plumblane_intake_events_total counter")):
+                assert broken != text and parsed(broken).returncode != 0, "the control is taken"
+        finally:
+            daemon.stop()
+    return None
 
 
 def promtool_finds_nothing_to_say():
@@ -482,6 +538,7 @@ if __name__ == "__main__":
               a_cut_line_of_a_killed_watch_is_passed_over, a_slow_reader_holds_up_nobody,
               files_of_scores_are_written_and_replaced, metrics_are_bounded_and_true,
               metrics_are_off_unless_asked_for_and_stay_on_this_machine,
+              who_asks_for_openmetrics_gets_them,
               promtool_finds_nothing_to_say])
     finally:
         SEASON.close()

@@ -28,11 +28,16 @@ class Daemon:
         self.flags = ["--data", self.data, "--listen", self.address, "--clock", clock, *flags]
         self.process = None
 
-    def start(self):
-        self.log = open(os.path.join(self.folder, "log"), "a")
-        self.process = subprocess.Popen(
-            [os.path.join(BIN, "plumblaned"), *self.flags],
-            stdout=subprocess.PIPE, stderr=self.log, text=True)
+    def start_only(self, env=None):
+        """Starts it without waiting until it serves."""
+        with open(os.path.join(self.folder, "log"), "a") as log:
+            self.process = subprocess.Popen(
+                [os.path.join(BIN, "plumblaned"), *self.flags],
+                stdout=subprocess.PIPE, stderr=log, text=True, env=env)
+        return self
+
+    def start(self, env=None):
+        self.start_only(env)
         line = self.process.stdout.readline()
         if not line.startswith("ready"):
             raise RuntimeError(f"daemon did not start ({self.process.wait()}): {self.read_log()}")

@@ -89,8 +89,11 @@ def what_worsened_has_worsened_against_both():
         assert lotus["defect", against]["verdict"] == "VERDICT_NO_MORE_THAN_CHANCE", against
     steady = account_of("copper-ferry")
     assert {one["verdict"] for one in steady["changes"]} == {"VERDICT_NO_MORE_THAN_CHANCE"}
-    times = {one["measure"]: one["verdict"] for one in account_of("lotus-works")["timesChanges"]}
-    assert times["handling"] == "VERDICT_WORSE" and times["transit"] == "VERDICT_BETTER", times
+    times = {(one["measure"], one["against"]): one["verdict"]
+             for one in account_of("lotus-works")["timesChanges"]}
+    for against in ("AGAINST_PERIOD_BEFORE", "AGAINST_YEAR_AGO"):
+        assert times["handling", against] == "VERDICT_WORSE", (against, times)
+        assert times["transit", against] == "VERDICT_BETTER", (against, times)
     assert {one["verdict"] for one in steady["timesChanges"]} <= {
         "VERDICT_NO_MORE_THAN_CHANCE", "VERDICT_TOO_THIN"}, steady["timesChanges"]
 

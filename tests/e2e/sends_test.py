@@ -178,14 +178,14 @@ def events_come_as_cloud_events():
 
 
 class Follower:
-    def __init__(self, daemon, folder, path):
-        self.daemon, self.path = daemon, path
+    def __init__(self, daemon, folder, path, *more):
+        self.daemon, self.path, self.more = daemon, path, more
         self.environment = {**os.environ, "XDG_STATE_HOME": os.path.join(folder, "state")}
 
     def start(self):
         self.process = subprocess.Popen(
             [os.path.join(BIN, "plumblane"), "--server", self.daemon.address, "send", "--follow",
-             self.path], env=self.environment, stdout=subprocess.DEVNULL,
+             self.path, *self.more], env=self.environment, stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE, text=True)
 
     def kill(self):
@@ -293,8 +293,67 @@ def a_file_is_followed_as_it_is_written_anew():
             daemon.stop()
 
 
+MAP = """source = "s"
+[order]
+order_id = "No"
+supplier = { value = "lotus-works" }
+origin = { value = "VN" }
+destination = "To"
+[[event]]
+type = "paid"
+time = { column = "Paid", form = "Y-M-D" }
+[[event]]
+type = "delivered"
+time = { column = "Arrived", form = "Y-M-D" }
+"""
+
+
+def tables_with_a_map_are_followed_whole_whenever_they_change():
+    with Folder() as folder:
+        inbox = os.path.join(folder, "inbox")
+        os.mkdir(inbox)
+        map_path = write(folder, "map.toml", MAP)
+        daemon = Daemon(folder, clock="wall").start()
+        code, _, said = daemon.run("send", "--follow", inbox, "--map", map_path, "--revision",
+                                   "2026-03-01")
+        assert code == 2 and "--revision goes with files" in said, said
+        code, _, said = daemon.run("send", "--follow", inbox, "--map", inbox)
+        assert code == 1 and "is a directory; expected a map" in said, said
+        follower = Follower(daemon, folder, inbox, "--map", map_path)
+
+        def has(count):
+            return wait_for(lambda: daemon.ask("status")["eventCount"] == str(count))
+
+        head = "No,To,Paid,Arrived\n"
+        try:
+            write(inbox, "a.csv", head + "1,DE,2026-03-01,\n")
+            write(inbox, "spoilt.csv", "PK\x03\x04 is no table")
+            follower.start()
+            assert has(1)
+            # Grown, and an older row says more now.
+            write(inbox, "a.csv", head + "1,DE,2026-03-01,2026-03-09\n2,SE,2026-03-02,x\n")
+            assert has(2)
+            write(inbox, "new", head + "1,DE,2026-03-01,2026-03-10\n2,SE,2026-03-02,\n")
+            os.rename(os.path.join(inbox, "new"), os.path.join(inbox, "a.csv"))
+            assert has(4)  # what an earlier export said of the delivery is kept beside it
+            part = daemon.ask("order", "1")["parts"][0]
+            assert part["deliverTime"] == "2026-03-09T23:00:00Z", part  # 2026-03-10 in Germany
+            follower.kill()
+            sends = len(daemon.ask("sends")["sends"])
+            follower.start()
+            write(inbox, "b.tsv", head + "3,IE,2026-03-03,\n")
+            assert has(5)
+            assert follower.stop() == 0
+            assert len(daemon.ask("sends")["sends"]) == sends + 1  # of b.tsv, nothing of a.csv again
+        finally:
+            if follower.process.poll() is None:
+                follower.kill()
+            daemon.stop()
+
+
 if __name__ == "__main__":
     main([an_export_that_has_grown_adds_only_what_is_new,
           a_changed_cell_replaces_what_the_row_said_before_in_whichever_order_exports_come,
           a_send_taken_back_leaves_what_there_was_without_it, events_come_as_cloud_events,
-          a_directory_is_followed_through_kills_of_both, a_file_is_followed_as_it_is_written_anew])
+          a_directory_is_followed_through_kills_of_both, a_file_is_followed_as_it_is_written_anew,
+          tables_with_a_map_are_followed_whole_whenever_they_change])

@@ -1,8 +1,12 @@
 """What the shell is given: completions tried in bash, zsh and fish, the manual read by groff, the
 settings file."""
 import os
+import pty
+import select
 import shutil
+import signal
 import subprocess
+import time
 
 from harness import BIN, Daemon, Folder, main
 
@@ -39,11 +43,75 @@ def bash_completes_commands_options_and_files():
             assert out.split() == expected, (line, out)
 
 
-def zsh_reads_its_completions():
+# What a person has typed is shown on ^X, with what else there would be above it.
+ZSH = """
+fpath=($PWD $fpath)
+autoload -Uz compinit && compinit -D -u
+unsetopt auto_menu list_beep
+LISTMAX=1000 PS1="READ""Y>"
+show() { print -r -- "LINE[$BUFFER]" }
+zle -N show && bindkey '^X' show
+"""
+
+
+class Terminal:
+    """A program that believes a person types."""
+
+    def __init__(self, folder, *words):
+        self.pid, self.fd = pty.fork()
+        if self.pid == 0:
+            os.chdir(folder)
+            os.environ.update(TERM="dumb", HOME=folder)
+            os.execvp(words[0], words)
+
+    def type(self, text):
+        os.write(self.fd, text.encode())
+
+    def read_until(self, text, patience=60):
+        shown, end = "", time.monotonic() + patience
+        while text not in shown:
+            assert time.monotonic() < end, f"{text} does not come: {shown}"
+            if select.select([self.fd], [], [], 1)[0]:
+                shown += os.read(self.fd, 65536).decode(errors="replace")
+        return shown
+
+    def end(self):
+        os.kill(self.pid, signal.SIGKILL)
+        os.waitpid(self.pid, 0)
+        os.close(self.fd)
+
+
+def zsh_completes_commands_options_and_files():
+    if shutil.which("zsh") is None:
+        return "zsh"
     with Folder() as folder:
-        with open(folder + "/_plumblane", "w") as file:
-            file.write(said("completions", "zsh"))
-        return None if shell("zsh", f"zsh -n {folder}/_plumblane") is not None else "zsh"
+        for name, text in (("_plumblane", said("completions", "zsh")), ("setup", ZSH),
+                           ("plumb.csv", "")):
+            with open(os.path.join(folder, name), "w") as file:
+                file.write(text)
+        assert shell("zsh", f"zsh -n {folder}/_plumblane") == ""
+        terminal = Terminal(folder, "zsh", "-f", "-i")
+        try:
+            terminal.type("source ./setup\n")
+            terminal.read_until("READY>")
+            for line, expected, listed in [
+                    ("plumblane al", "plumblane alerts ", []),
+                    ("plumblane alerts ac", "plumblane alerts ac", ["accept ", "acknowledge "]),
+                    ("plumblane --json quotes l", "plumblane --json quotes l", ["load ", "list "]),
+                    ("plumblane supplier --exp", "plumblane supplier --explain ", []),
+                    ("plumblane alerts watch --aft", "plumblane alerts watch --after ", []),
+                    ("plumblane rank --pla", "plumblane rank --plain ", []),
+                    ("plumblane alerts watch --server x", "plumblane alerts watch --server x", []),
+                    ("plumblane review -o plu", "plumblane review -o plumb.csv ", []),
+                    ("plumblane send plu", "plumblane send plumb.csv ", [])]:
+                terminal.type(line + "\t\x18")
+                shown = terminal.read_until("LINE[" + expected + "]")
+                for word in listed:
+                    assert word in shown, (line, word, shown)
+                terminal.type("\x15")  # takes the line away
+        finally:
+            terminal.end()
+    return None
 
 
 def fish_completes_commands_options_and_files():
@@ -96,6 +164,6 @@ def the_settings_file_says_where_the_daemon_is_unless_the_line_does():
 
 
 if __name__ == "__main__":
-    main([bash_completes_commands_options_and_files, zsh_reads_its_completions,
+    main([bash_completes_commands_options_and_files, zsh_completes_commands_options_and_files,
           fish_completes_commands_options_and_files, the_manual_is_good_roff,
           the_settings_file_says_where_the_daemon_is_unless_the_line_does])

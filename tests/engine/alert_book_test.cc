@@ -35,7 +35,7 @@ class Fleet {
     source.sequence = 1;
     source.pairs = pairs_;
     source.told = told_;
-    source.read = [this](const Pair& pair) -> absl::StatusOr<Measures> {
+    source.read = [this](const Pair& pair, bool) -> absl::StatusOr<Measures> {
       return pair == Pair{} ? total_ : cells_.at(pair);
     };
     source.now = StartOf(kStart + day) + kMillisPerDay;
@@ -140,9 +140,9 @@ TEST(AlertBook, AnUpdateThatFailsIsMadeUpFor) {
     AlertBook::Source source = fleet.On(499);
     int left = reads;
     const ReadMeasures read = source.read;
-    source.read = [&](const Pair& pair) -> absl::StatusOr<Measures> {
+    source.read = [&](const Pair& pair, bool again) -> absl::StatusOr<Measures> {
       if (left-- == 0) return absl::UnavailableError("no disk");
-      return read(pair);
+      return read(pair, again);
     };
     ASSERT_TRUE(absl::IsUnavailable(book.Update(source))) << reads;
     EXPECT_THAT(book.News({}, now), IsEmpty());

@@ -120,6 +120,27 @@ TEST(Engine, AfterAFailedWriteNothingIsAcknowledgedButQuestionsGoOn) {
   }
 }
 
+TEST(Engine, WhileToldToRefuseItTakesNothingOfOthersAndThenGoesOn) {
+  MemoryStore store;
+  Running engine(store);
+  ASSERT_TRUE(engine.Submit(SomeOrder("1")).status.ok());
+  engine->Refuse("no room");
+  const absl::Status refused = engine.Submit(SomeOrder("2")).status;
+  EXPECT_TRUE(absl::IsResourceExhausted(refused)) << refused;
+  EXPECT_EQ(refused.message(), "no room");
+  EXPECT_EQ(engine->refusal(), "no room");
+  EXPECT_FALSE(engine->AcceptsEvents());
+  // Or a webhook would be told again and again.
+  Submission delivered;
+  delivered.deliveries.push_back({"hook", 1});
+  EXPECT_TRUE(engine.Submit(std::move(delivered)).status.ok());
+  EXPECT_EQ(OrdersSettled(engine->Look()), 1);
+  engine->Refuse("");
+  EXPECT_EQ(engine->refusal(), "");
+  EXPECT_TRUE(engine.Submit(SomeOrder("2")).status.ok());
+  EXPECT_EQ(OrdersSettled(engine->Look()), 2);
+}
+
 TEST(Engine, ManySendersEachGetTheFatesOfTheirOwnEvents) {
   MemoryStore store;
   Running engine(store);

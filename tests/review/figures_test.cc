@@ -40,6 +40,11 @@ FiguresCount Count(const std::vector<OrderBuilder>& orders, const Period& period
   return counts[0];
 }
 
+std::vector<TimesChange> Compared(const std::vector<OrderBuilder>& now,
+                                  const std::vector<OrderBuilder>& then) {
+  return Count(now).TimesAgainst(Count(then), Change::Against::kPeriodBefore, Scope::kCounted);
+}
+
 // Due on the 10th.
 OrderBuilder Order(const std::string& shipped, const std::string& delivered) {
   OrderBuilder order;
@@ -108,7 +113,7 @@ TEST(FiguresTest, WithoutOrdersThereIsNothing) {
   EXPECT_EQ(figures, Figures());
   EXPECT_FALSE(figures.transit.median);
   EXPECT_THAT(Count({}).TransitCurve(Scope::kCounted), testing::IsEmpty());
-  EXPECT_THAT(Count({}).TimesAgainst(Count({}), Scope::kCounted), testing::IsEmpty());
+  EXPECT_THAT(Compared({}, {}), testing::IsEmpty());
 }
 
 // ---- times against those before ---------------------------------------------------------------
@@ -133,7 +138,7 @@ const TimesChange* Find(const std::vector<TimesChange>& changes, TimesChange::Wh
 using What = TimesChange::What;
 
 TEST(TimesAgainstTest, LongerTimesAreSeenAndEqualOnesAreNot) {
-  const auto changes = Count(Shipping(20, 4)).TimesAgainst(Count(Shipping(20, 1)), Scope::kCounted);
+  const auto changes = Compared(Shipping(20, 4), Shipping(20, 1));
   const TimesChange *handling = Find(changes, What::kHandling),
                     *transit = Find(changes, What::kTransit);
   ASSERT_TRUE(handling != nullptr && transit != nullptr);
@@ -143,7 +148,7 @@ TEST(TimesAgainstTest, LongerTimesAreSeenAndEqualOnesAreNot) {
   EXPECT_LT(handling->comparison->p_value, 1e-6);
   EXPECT_EQ(transit->comparison->p_value, 1);
   EXPECT_EQ(Find(changes, What::kResponse), nullptr) << "no claim, no answer";
-  const auto back = Count(Shipping(20, 1)).TimesAgainst(Count(Shipping(20, 4)), Scope::kCounted);
+  const auto back = Compared(Shipping(20, 1), Shipping(20, 4));
   EXPECT_FALSE(Find(back, What::kHandling)->comparison->longer);
 }
 
@@ -153,15 +158,14 @@ TEST(TimesAgainstTest, TooFewAreNotCompared) {
     bool compared;
   } rows[] = {{10, 10, true}, {9, 50, false}, {50, 9, false}, {0, 50, false}};
   for (const auto& row : rows) {
-    const auto changes =
-        Count(Shipping(row.now, 4)).TimesAgainst(Count(Shipping(row.then, 1)), Scope::kCounted);
+    const auto changes = Compared(Shipping(row.now, 4), Shipping(row.then, 1));
     const TimesChange* handling = Find(changes, What::kHandling);
     ASSERT_NE(handling, nullptr);
     EXPECT_EQ(handling->comparison.has_value(), row.compared) << row.now << ", " << row.then;
   }
   // Enough orders, of which none is known to have left.
   std::vector<OrderBuilder> waiting(20, Order("", ""));
-  const auto changes = Count(waiting).TimesAgainst(Count(waiting), Scope::kCounted);
+  const auto changes = Compared(waiting, waiting);
   EXPECT_FALSE(Find(changes, What::kHandling)->comparison);
 }
 
@@ -171,7 +175,7 @@ TEST(TimesAgainstTest, DaysLateAreOfLateOrdersAndThoseStillMissingAreNotFast) {
   std::vector<OrderBuilder> now(8, Order("2026-03-02", "2026-03-15"));
   for (int i = 0; i < 8; ++i) now.push_back(Order("2026-03-02", ""));
   now.push_back(Order("2026-03-02", "2026-03-09"));  // in time: of no matter here
-  const auto changes = Count(now).TimesAgainst(Count(before), Scope::kCounted);
+  const auto changes = Compared(now, before);
   const TimesChange* days = Find(changes, What::kDaysLate);
   ASSERT_NE(days, nullptr);
   EXPECT_EQ(days->now, (TimesChange::Counts{16, 8}));

@@ -231,6 +231,7 @@ TEST(Keys, CutShortOrTooLongAreDataLoss) {
   EXPECT_TRUE(absl::IsDataLoss(ParsePairKey("").status()));
   EXPECT_TRUE(absl::IsDataLoss(ParsePairKey("slotus").status()));
   EXPECT_TRUE(absl::IsDataLoss(ParsePairKey("pVN").status()));
+  EXPECT_TRUE(absl::IsDataLoss(ParsePairKey(PairKey(kPair) + std::string(1, '\0')).status()));
 }
 
 TEST(Keys, OfAnUnknownMeasureAreDataLoss) {

@@ -229,6 +229,12 @@ TEST(OrderCodec, WhatNoDaemonWritesIsDataLoss) {
   EXPECT_TRUE(refused([](Event& e) { e.type = static_cast<EventType>(9); }));
   EXPECT_TRUE(refused([](Event& e) { e.reason = static_cast<Reason>(16); }));
   EXPECT_FALSE(refused([](Event& e) { e.part = kMaxPart; }));
+  EXPECT_TRUE(refused([](Event& e) { e.time = {-1}; }));
+  EXPECT_TRUE(refused([](Event& e) { e.replaces = e.part; }));
+  EXPECT_TRUE(refused([](Event& e) { e.promise = Instant{INT64_MAX}; }));
+  EXPECT_FALSE(refused([](Event& e) { e.promise = e.revision = kLatestInstant; }));
+  EXPECT_TRUE(refused([](Event& e) { e.cost = Money{kMaxMinorUnits + 1, "EUR"}; }));
+  EXPECT_FALSE(refused([](Event& e) { e.cost = Money{kMaxMinorUnits, "EUR"}; }));
   // A field of a later version: bit 20.
   std::string later = EncodeEvent(BareEvent());
   later.back() = '\x80';

@@ -36,7 +36,7 @@ bool IsPlain(const std::vector<Event>& events) {
   });
 }
 
-std::optional<Money> MoneyOf(const std::optional<PlainOrder::Sum>& sum) {
+std::optional<Money> MoneyOf(const std::optional<PlainSum>& sum) {
   if (!sum) return std::nullopt;
   return Money{sum->minor_units, std::string(sum->currency)};
 }

@@ -3,6 +3,7 @@
 
 #include <absl/strings/escaping.h>
 
+#include <algorithm>
 #include <cstdint>
 #include <random>
 #include <string>
@@ -91,7 +92,9 @@ class RandomEvents {
     for (int count = Below(3); count > 0; --count) {
       Telling& telling = event.tellings.emplace_back();
       telling.send = Below(1'000'000);
-      if (event.revision) telling.revision = *event.revision - Below(1000);
+      if (event.revision) {
+        telling.revision = std::max(kEarliestInstant, *event.revision - Below(1000));
+      }
     }
     return event;
   }

@@ -1,4 +1,5 @@
 // dump_state DIR --set-version N: makes the store look like one of another format version.
+// dump_state DIR --drop-order: takes one event out of the last order, and nothing else.
 // dump_state DIR [--without-sends]: checks that the cells of a store are the fold of its orders,
 // then prints every order, cell and index entry in hex, one a line, with the flag without what says
 // by which sends it was told. Exit 1 and the first difference when they are not.
@@ -32,6 +33,27 @@ int SetVersion(plumblane::Store& store, int version) {
   return written.ok() ? 0 : Fail(written);
 }
 
+int DropOrder(plumblane::Store& store) {
+  std::string last, record;
+  absl::Status status =
+      store.TakeSnapshot()->Scan(plumblane::Space::kOrders, "", "", [&](auto key, auto value) {
+        last = key;
+        record = value;
+        return true;
+      });
+  auto events = plumblane::DecodeOrder(record);
+  if (!status.ok() || !events.ok() || events->empty()) return 1;
+  events->pop_back();
+  plumblane::Batch batch;
+  if (events->empty()) {
+    batch.Delete(plumblane::Space::kOrders, last);
+  } else {
+    batch.Put(plumblane::Space::kOrders, last, plumblane::EncodeOrder(*events));
+  }
+  status = store.Write(batch, /*sync=*/true);
+  return status.ok() ? 0 : Fail(status);
+}
+
 bool IsOfSends(plumblane::Space space, std::string_view key) {
   return space == plumblane::Space::kIndex && key[0] == plumblane::SendOrdersPrefix(0)[0];
 }
@@ -50,10 +72,12 @@ int main(int argc, char** argv) {
   using namespace plumblane;  // NOLINT: a program of one function
   const bool sets_version = argc == 4 && std::string_view(argv[2]) == "--set-version";
   const bool without_sends = argc == 3 && std::string_view(argv[2]) == "--without-sends";
-  if ((argc != 2 && !sets_version && !without_sends) || argv[1][0] == '-') return 2;
+  const bool drops_order = argc == 3 && std::string_view(argv[2]) == "--drop-order";
+  if ((argc != 2 && !sets_version && !without_sends && !drops_order) || argv[1][0] == '-') return 2;
   auto store = OpenRocksDbStore({.path = argv[1]});
   if (!store.ok()) return Fail(store.status());
   if (sets_version) return SetVersion(**store, std::atoi(argv[3]));
+  if (drops_order) return DropOrder(**store);
   const auto snapshot = (*store)->TakeSnapshot();
   const auto catalog = LoadCatalog(*snapshot);
   if (!catalog.ok()) return Fail(catalog.status());

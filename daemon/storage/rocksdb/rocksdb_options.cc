@@ -13,16 +13,34 @@ namespace {
 // the store is opened again, and this library version can abort while it recovers on its own.
 class NoAutoRecovery final : public rocksdb::EventListener {
  public:
+  explicit NoAutoRecovery(std::shared_ptr<Failure> failure) : failure_(std::move(failure)) {}
+
   void OnErrorRecoveryBegin(rocksdb::BackgroundErrorReason /*reason*/, rocksdb::Status /*error*/,
                             bool* auto_recovery) override {
     *auto_recovery = false;
   }
+  void OnBackgroundError(rocksdb::BackgroundErrorReason /*reason*/,
+                         rocksdb::Status* error) override {
+    failure_->Note(ToStatus(*error));
+  }
+
+ private:
+  const std::shared_ptr<Failure> failure_;
 };
 
 }  // namespace
 
-rocksdb::DBOptions DbOptionsFor() {
+absl::Status ToStatus(const rocksdb::Status& status) {
+  if (status.ok()) return absl::OkStatus();
+  const std::string text = status.ToString();
+  if (status.IsCorruption()) return absl::DataLossError(text);
+  if (status.IsNoSpace()) return absl::ResourceExhaustedError(text);
+  return absl::UnavailableError(text);
+}
+
+rocksdb::DBOptions DbOptionsFor(const std::shared_ptr<Failure>& failure, rocksdb::Env* env) {
   rocksdb::DBOptions db;
+  if (env != nullptr) db.env = env;
   db.create_if_missing = true;
   db.create_missing_column_families = true;
   // The default mode drops acknowledged writes silently when a log record is damaged. This one
@@ -32,7 +50,8 @@ rocksdb::DBOptions DbOptionsFor() {
   db.recycle_log_file_num = 0;
   // A buffered log can be dropped on a failed flush.
   db.manual_wal_flush = false;
-  // Reports missing files falsely in this version when a log is synced in between.
+  // Reports missing files falsely in this version when a log is synced in between, which backups
+  // do. What it would find, a log file that is gone, the anchor finds too (eventlog/anchor.h).
   db.track_and_verify_wals_in_manifest = false;
   // Would skip the log on opening.
   db.best_efforts_recovery = false;
@@ -46,10 +65,13 @@ rocksdb::DBOptions DbOptionsFor() {
   db.allow_2pc = false;
   // There is one writer; hints of where to insert (FamilyOptionsFor) work without it only.
   db.allow_concurrent_memtable_write = false;
-  // Not needed while the log is always on.
-  db.atomic_flush = false;
+  // The log covers what is not flushed, so this is not needed while the log is whole. Where its end
+  // is lost, spaces flushed at different moments would disagree without a trace; so they are
+  // flushed together, and what is left is the state of one moment, which the anchor can judge.
+  db.atomic_flush = true;
+  // A failed flush would be tried again by itself.
   db.max_bgerror_resume_count = 0;
-  db.listeners.push_back(std::make_shared<NoAutoRecovery>());
+  db.listeners.push_back(std::make_shared<NoAutoRecovery>(failure));
   // Bounds the log, and with it the time to open after a crash.
   db.max_total_wal_size = 256 << 20;
   db.use_fsync = false;  // fdatasync is as safe here
@@ -67,6 +89,9 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   table.filter_policy.reset(rocksdb::NewBloomFilterPolicy(10));
   table.cache_index_and_filter_blocks = true;
   table.pin_l0_filter_and_index_blocks_in_cache = true;
+  // Of a large file those parts of index and filter are in memory that are in use.
+  table.index_type = rocksdb::BlockBasedTableOptions::kTwoLevelIndexSearch;
+  table.partition_filters = true;
 
   rocksdb::ColumnFamilyOptions family;
   family.table_factory.reset(rocksdb::NewBlockBasedTableFactory(table));
@@ -86,6 +111,13 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   // The log is written once and trimmed soon; the rest is rewritten often.
   if (space == Space::kLog) family.compression = rocksdb::kNoCompression;
   return family;
+}
+
+rocksdb::ReadOptions ReadOptionsFor(const rocksdb::Snapshot* snapshot) {
+  rocksdb::ReadOptions read;
+  read.snapshot = snapshot;
+  read.verify_checksums = true;  // also of what compaction wrote a moment ago
+  return read;
 }
 
 rocksdb::WriteOptions WriteOptionsFor(bool sync) {

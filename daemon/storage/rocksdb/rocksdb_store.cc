@@ -2,112 +2,30 @@
 
 #include <absl/strings/str_cat.h>
 #include <rocksdb/db.h>
+#include <rocksdb/metadata.h>
+#include <rocksdb/sst_file_reader.h>
 #include <rocksdb/write_batch.h>
 
-#include <atomic>
-
+#include <algorithm>
 #include <filesystem>
+#include <utility>
 
+#include "storage/rocksdb/rocksdb_backup.h"
+#include "storage/rocksdb/rocksdb_database.h"
 #include "storage/rocksdb/rocksdb_options.h"
 
 namespace plumblane {
 namespace {
 
-rocksdb::Slice ToSlice(std::string_view text) { return {text.data(), text.size()}; }
-
-absl::Status ToStatus(const rocksdb::Status& status) {
-  if (status.ok()) return absl::OkStatus();
-  const std::string text = status.ToString();
-  return status.IsCorruption() ? absl::DataLossError(text) : absl::UnavailableError(text);
-}
-
-// The open database and its column families, kept alive by every snapshot.
-struct Database {
-  std::unique_ptr<rocksdb::DB> db;
-  std::vector<rocksdb::ColumnFamilyHandle*> families;
-  std::atomic<bool> write_failed = false;
-
-  rocksdb::ColumnFamilyHandle* Of(Space space) const {
-    return families[static_cast<size_t>(space)];
-  }
-  ~Database() {
-    // After a failed write this library version can abort while it closes. Nothing needs closing:
-    // what was synced is safe, and the next start reads it anew.
-    if (write_failed) {
-      static_cast<void>(db.release());
-      return;
-    }
-    for (auto* family : families) db->DestroyColumnFamilyHandle(family);
-    if (db) db->Close();
-  }
-};
-
-class RocksDbSnapshot final : public Snapshot {
- public:
-  explicit RocksDbSnapshot(std::shared_ptr<const Database> database)
-      : database_(std::move(database)), snapshot_(database_->db->GetSnapshot()) {
-    read_.snapshot = snapshot_;
-    read_.verify_checksums = true;
-  }
-  ~RocksDbSnapshot() override { database_->db->ReleaseSnapshot(snapshot_); }
-  RocksDbSnapshot(const RocksDbSnapshot&) = delete;
-  RocksDbSnapshot& operator=(const RocksDbSnapshot&) = delete;
-
-  absl::StatusOr<std::optional<std::string>> Get(Space space, std::string_view key) const override {
-    std::string value;
-    const rocksdb::Status status =
-        database_->db->Get(read_, database_->Of(space), ToSlice(key), &value);
-    if (status.IsNotFound()) return std::nullopt;
-    if (!status.ok()) return ToStatus(status);
-    return std::optional(std::move(value));
-  }
-
-  absl::StatusOr<std::vector<std::optional<std::string>>> GetAll(
-      Space space, const std::vector<std::string>& keys) const override {
-    std::vector<rocksdb::Slice> slices(keys.begin(), keys.end());
-    std::vector<rocksdb::PinnableSlice> found(keys.size());
-    std::vector<rocksdb::Status> statuses(keys.size());
-    database_->db->MultiGet(read_, database_->Of(space), keys.size(), slices.data(), found.data(),
-                            statuses.data());
-    std::vector<std::optional<std::string>> values(keys.size());
-    for (size_t i = 0; i < keys.size(); ++i) {
-      if (statuses[i].IsNotFound()) continue;
-      if (!statuses[i].ok()) return ToStatus(statuses[i]);
-      values[i] = found[i].ToString();
-    }
-    return values;
-  }
-
-  absl::Status Scan(Space space, std::string_view prefix, std::string_view from,
-                    const Each& each) const override {
-    rocksdb::ReadOptions read = read_;
-    // A whole space is read once; what is in memory for other questions stays there.
-    read.fill_cache = !prefix.empty() || !from.empty();
-    const std::unique_ptr<rocksdb::Iterator> it(
-        database_->db->NewIterator(read, database_->Of(space)));
-    for (it->Seek(ToSlice(std::max(prefix, from))); it->Valid(); it->Next()) {
-      const std::string_view key(it->key().data(), it->key().size());
-      if (!key.starts_with(prefix)) break;
-      if (!each(key, {it->value().data(), it->value().size()})) break;
-    }
-    return ToStatus(it->status());
-  }
-
- private:
-  const std::shared_ptr<const Database> database_;
-  const rocksdb::Snapshot* const snapshot_;
-  rocksdb::ReadOptions read_;
-};
-
-class RocksDbStore final : public Store {
+class RocksDbStore final : public DiskStore {
  public:
   explicit RocksDbStore(std::shared_ptr<Database> database) : database_(std::move(database)) {}
 
-  std::shared_ptr<const Snapshot> TakeSnapshot() const override {
-    return std::make_shared<RocksDbSnapshot>(database_);
-  }
+  std::shared_ptr<const Snapshot> TakeSnapshot() const override { return SnapshotOf(database_); }
 
   absl::Status Write(const Batch& batch, bool sync) override {
+    // Also after a failure in the background, whether or not the library would go on.
+    if (absl::Status failed = database_->failure->why(); !failed.ok()) return failed;
     rocksdb::WriteBatch writes;
     for (const Batch::Change& change : batch.changes) {
       auto* family = database_->Of(change.space);
@@ -115,21 +33,41 @@ class RocksDbStore final : public Store {
                                                   : writes.Delete(family, change.key);
       if (!status.ok()) return ToStatus(status);
     }
-    const rocksdb::Status written = database_->db->Write(WriteOptionsFor(sync), &writes);
-    if (!written.ok()) database_->write_failed = true;
-    return ToStatus(written);
+    const absl::Status written = ToStatus(database_->db->Write(WriteOptionsFor(sync), &writes));
+    if (!written.ok()) database_->failure->Note(written);
+    return written;
+  }
+
+  absl::Status CheckFiles(const std::function<bool()>& give_up) const override {
+    std::vector<rocksdb::LiveFileMetaData> files;
+    database_->db->GetLiveFilesMetaData(&files);
+    for (const rocksdb::LiveFileMetaData& file : files) {
+      if (give_up()) return absl::CancelledError("given up");
+      rocksdb::SstFileReader reader(rocksdb::Options(database_->db->GetDBOptions(), {}));
+      rocksdb::Status status = reader.Open(file.db_path + file.name);
+      if (status.ok()) status = reader.VerifyChecksum(ReadOptionsFor(nullptr));
+      // Meanwhile merged into others.
+      if (!status.ok() && !IsLive(file.name)) continue;
+      if (!status.ok()) return absl::DataLossError(file.name.substr(1) + ": " + status.ToString());
+    }
+    return absl::OkStatus();
+  }
+
+  absl::StatusOr<Backup> BackUp(const std::string& directory, int keep, const std::string& note,
+                                const std::function<bool()>& give_up) override {
+    return MakeBackup(*database_, directory, keep, note, give_up);
   }
 
  private:
+  bool IsLive(const std::string& name) const {
+    std::vector<rocksdb::LiveFileMetaData> files;
+    database_->db->GetLiveFilesMetaData(&files);
+    return std::any_of(files.begin(), files.end(),
+                       [&](const auto& file) { return file.name == name; });
+  }
+
   const std::shared_ptr<Database> database_;
 };
-
-// By another process, or by this one. There is no code of its own for it.
-bool IsHeldLock(const rocksdb::Status& status) {
-  const std::string text = status.ToString();
-  return status.IsIOError() && (text.find("While lock file") != std::string::npos ||
-                                text.find("lock hold by current process") != std::string::npos);
-}
 
 // The file that opening starts from is gone while others are there. Opening would make a new, empty
 // store and delete the rest.
@@ -145,19 +83,23 @@ bool HasLostItsRoot(const std::string& path) {
   return false;
 }
 
+absl::Status LostRoot(const std::string& path) {
+  return absl::DataLossError(path + " has data but no file CURRENT; restore it from a backup");
+}
+
 // Whether a store may be opened or made at `path`. Opening would add our families to a database of
 // another program that has the default one only.
 absl::Status CheckIsOurs(const std::string& path) {
   if (HasLostItsRoot(path)) {
-    return absl::DataLossError(path + " has data but no file CURRENT; restore it from a backup");
+    return LostRoot(path);
   }
   std::vector<std::string> families;
   if (!rocksdb::DB::ListColumnFamilies({}, path, &families).ok()) return absl::OkStatus();
   if (families.size() >= static_cast<size_t>(kSpaceCount)) return absl::OkStatus();
   // Either another program's or one of ours whose making was cut short; that holds nothing.
   rocksdb::DB* raw = nullptr;
-  const rocksdb::Status status =
-      rocksdb::DB::OpenForReadOnly(rocksdb::Options(DbOptionsFor(), {}), path, &raw);
+  const rocksdb::Status status = rocksdb::DB::OpenForReadOnly(
+      rocksdb::Options(DbOptionsFor(std::make_shared<Failure>(nullptr), nullptr), {}), path, &raw);
   const std::unique_ptr<rocksdb::DB> db(raw);
   if (status.IsInvalidArgument()) return absl::DataLossError(path + " holds other data");
   if (!status.ok()) return ToStatus(status);
@@ -167,33 +109,58 @@ absl::Status CheckIsOurs(const std::string& path) {
   return it->Valid() ? absl::DataLossError(path + " holds other data") : absl::OkStatus();
 }
 
-}  // namespace
-
-absl::StatusOr<std::unique_ptr<Store>> OpenRocksDbStore(const RocksDbStoreOptions& options) {
-  const auto cache = rocksdb::NewLRUCache(static_cast<size_t>(options.block_cache_bytes));
-  std::vector<rocksdb::ColumnFamilyDescriptor> families;
-  families.reserve(kSpaceCount);
-  for (int i = 0; i < kSpaceCount; ++i) {
-    families.emplace_back(std::string(kSpaceNames[i]),
-                          FamilyOptionsFor(options, static_cast<Space>(i), cache));
-  }
+absl::StatusOr<std::unique_ptr<DiskStore>> Open(const RocksDbStoreOptions& options,
+                                                rocksdb::WALRecoveryMode mode) {
   if (absl::Status status = CheckIsOurs(options.path); !status.ok()) return status;
   auto database = std::make_shared<Database>();
+  database->failure = std::make_shared<Failure>(options.failed);
+  rocksdb::DBOptions db_options = DbOptionsFor(database->failure, options.env);
+  db_options.wal_recovery_mode = mode;
   rocksdb::DB* db = nullptr;
-  const rocksdb::Status status =
-      rocksdb::DB::Open(DbOptionsFor(), options.path, families, &database->families, &db);
+  const rocksdb::Status status = rocksdb::DB::Open(
+      db_options, options.path, FamiliesFor(options, AllSpaces()), &database->families, &db);
   database->db.reset(db);
-  if (!status.ok()) {
-    const std::string text = status.ToString();
-    if (IsHeldLock(status)) {
-      return absl::FailedPreconditionError(
-          absl::StrCat(options.path, " is in use by another daemon (", text, ")"));
-    }
-    // Unknown column families are reported as an invalid argument: not a directory of ours.
-    if (status.IsInvalidArgument()) {
-      return absl::DataLossError(absl::StrCat(options.path, " holds other data: ", text));
-    }
-    return ToStatus(status);
+  if (!status.ok()) return WhyNotOpened(options.path, status);
+  return std::make_unique<RocksDbStore>(std::move(database));
+}
+
+}  // namespace
+
+absl::StatusOr<std::unique_ptr<DiskStore>> OpenRocksDbStore(const RocksDbStoreOptions& options) {
+  return Open(options, DbOptionsFor({}, nullptr).wal_recovery_mode);
+}
+
+absl::Status CutOffDamage(const std::string& path) {
+  return Open({.path = path}, rocksdb::WALRecoveryMode::kPointInTimeRecovery).status();
+}
+
+absl::StatusOr<std::unique_ptr<DiskStore>> ReadRocksDbStore(const std::string& path,
+                                                            bool small_spaces_only) {
+  if (HasLostItsRoot(path)) return LostRoot(path);
+  std::error_code error;
+  if (!std::filesystem::exists(path + "/CURRENT", error)) {
+    return absl::NotFoundError("there is no store at " + path);
+  }
+  // Opening to read takes no lock, and could take files that another is changing for damaged ones.
+  rocksdb::FileLock* lock = nullptr;
+  const rocksdb::Status locked = rocksdb::Env::Default()->LockFile(path + "/LOCK", &lock);
+  if (!locked.ok()) return WhyNotOpened(path, locked);
+  const std::vector<Space> spaces =
+      small_spaces_only ? std::vector{Space::kMeta, Space::kLog} : AllSpaces();
+  auto database = std::make_shared<Database>();
+  database->failure = std::make_shared<Failure>(nullptr);
+  std::vector<rocksdb::ColumnFamilyHandle*> opened;
+  rocksdb::DB* db = nullptr;
+  rocksdb::DBOptions options = DbOptionsFor(database->failure, nullptr);
+  options.create_if_missing = options.create_missing_column_families = false;
+  const rocksdb::Status status = rocksdb::DB::OpenForReadOnly(
+      options, path, FamiliesFor({.path = path}, spaces), &opened, &db);
+  database->db.reset(db);
+  rocksdb::Env::Default()->UnlockFile(lock);
+  if (!status.ok()) return WhyNotOpened(path, status);
+  database->families.resize(kSpaceCount, nullptr);
+  for (size_t i = 0; i < spaces.size(); ++i) {
+    database->families[static_cast<size_t>(spaces[i])] = opened[i];
   }
   return std::make_unique<RocksDbStore>(std::move(database));
 }

@@ -1,0 +1,75 @@
+// Watches the disk under the data: refuses events before it is full, and ends the process after a
+// write that failed.
+//
+// Room: with less than the least, events are refused (RESOURCE_EXHAUSTED) and questions answered,
+// until there is twice as much. A write that failed: nothing is acknowledged any more (the store
+// and the engine see to that), and whether it is there is known only when the store is opened
+// again, so the process ends for its supervisor to start another. On a full disk that waits until
+// there is room, and questions are answered meanwhile; after any other failure it is a fifth of a
+// second, so that who waits is still told.
+#pragma once
+
+#include <absl/status/status.h>
+
+#include <chrono>
+#include <condition_variable>
+#include <cstdint>
+#include <functional>
+#include <mutex>
+#include <string>
+#include <thread>
+
+#include "engine/engine.h"
+#include "eventlog/anchor.h"
+
+namespace plumblane {
+
+// Thread-safe, except Start and Stop.
+class DiskWatch {
+ public:
+  struct Options {
+    std::string directory;
+    int64_t least_free_bytes = 0;
+    // Bytes that may still be written there; negative when that cannot be told.
+    std::function<int64_t()> free_bytes;
+    // Ends the process at once, with that code.
+    std::function<void(int)> end;
+    std::chrono::milliseconds every{1000};
+  };
+  explicit DiskWatch(Options options) : options_(std::move(options)) {}
+  ~DiskWatch() { Stop(); }
+  DiskWatch(const DiskWatch&) = delete;
+  DiskWatch& operator=(const DiskWatch&) = delete;
+
+  // A write failed; RESOURCE_EXHAUSTED: for lack of room.
+  void Failed(const absl::Status& why);
+  bool has_failed() const;
+
+  // Looks once, then every second. Both must outlive Stop.
+  void Start(Engine& engine, const AnchoredLog& log);
+  void Stop();
+
+ private:
+  void Run();
+  // How long until the next look.
+  std::chrono::milliseconds Look();
+  void LookForRoom();
+  void LookAtAnchor();
+
+  const Options options_;
+  mutable std::mutex mutex_;
+  std::condition_variable changed_;
+  absl::Status failure_;  // guarded by mutex_
+  bool stop_ = false;     // guarded by mutex_
+  // The thread's.
+  Engine* engine_ = nullptr;
+  const AnchoredLog* log_ = nullptr;
+  bool is_low_ = false, failure_seen_ = false;
+  std::string anchor_failure_;
+  std::thread thread_;
+};
+
+// By the file system; what only the superuser may use is not counted.
+int64_t FreeBytesAt(const std::string& directory);
+
+}  // namespace plumblane

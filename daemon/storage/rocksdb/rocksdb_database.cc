@@ -1,0 +1,137 @@
+#include "storage/rocksdb/rocksdb_database.h"
+
+#include <absl/strings/str_cat.h>
+
+#include <algorithm>
+#include <filesystem>
+#include <utility>
+
+namespace plumblane {
+namespace {
+
+rocksdb::Slice ToSlice(std::string_view text) { return {text.data(), text.size()}; }
+
+class RocksDbSnapshot final : public Snapshot {
+ public:
+  explicit RocksDbSnapshot(std::shared_ptr<const Database> database)
+      : database_(std::move(database)),
+        snapshot_(database_->db->GetSnapshot()),
+        read_(ReadOptionsFor(snapshot_)) {}
+  ~RocksDbSnapshot() override {
+    if (snapshot_ != nullptr) database_->db->ReleaseSnapshot(snapshot_);
+  }
+  RocksDbSnapshot(const RocksDbSnapshot&) = delete;
+  RocksDbSnapshot& operator=(const RocksDbSnapshot&) = delete;
+
+  absl::StatusOr<std::optional<std::string>> Get(Space space, std::string_view key) const override {
+    std::string value;
+    const rocksdb::Status status =
+        database_->db->Get(read_, database_->Of(space), ToSlice(key), &value);
+    if (status.IsNotFound()) return std::nullopt;
+    if (!status.ok()) return ToStatus(status);
+    return std::optional(std::move(value));
+  }
+
+  absl::StatusOr<std::vector<std::optional<std::string>>> GetAll(
+      Space space, const std::vector<std::string>& keys) const override {
+    std::vector<rocksdb::Slice> slices(keys.begin(), keys.end());
+    std::vector<rocksdb::PinnableSlice> found(keys.size());
+    std::vector<rocksdb::Status> statuses(keys.size());
+    database_->db->MultiGet(read_, database_->Of(space), keys.size(), slices.data(), found.data(),
+                            statuses.data());
+    std::vector<std::optional<std::string>> values(keys.size());
+    for (size_t i = 0; i < keys.size(); ++i) {
+      if (statuses[i].IsNotFound()) continue;
+      if (!statuses[i].ok()) return ToStatus(statuses[i]);
+      values[i] = found[i].ToString();
+    }
+    return values;
+  }
+
+  absl::Status Scan(Space space, std::string_view prefix, std::string_view from,
+                    const Each& each) const override {
+    rocksdb::ReadOptions read = read_;
+    // A whole space is read once; what is in memory for other questions stays there.
+    read.fill_cache = !prefix.empty() || !from.empty();
+    const std::unique_ptr<rocksdb::Iterator> it(
+        database_->db->NewIterator(read, database_->Of(space)));
+    for (it->Seek(ToSlice(std::max(prefix, from))); it->Valid(); it->Next()) {
+      const std::string_view key(it->key().data(), it->key().size());
+      if (!key.starts_with(prefix)) break;
+      if (!each(key, {it->value().data(), it->value().size()})) break;
+    }
+    return ToStatus(it->status());
+  }
+
+ private:
+  const std::shared_ptr<const Database> database_;
+  const rocksdb::Snapshot* const snapshot_;
+  const rocksdb::ReadOptions read_;
+};
+
+// By another process, or by this one. There is no code of its own for it.
+bool IsHeldLock(const rocksdb::Status& status) {
+  const std::string text = status.ToString();
+  return status.IsIOError() && (text.find("While lock file") != std::string::npos ||
+                                text.find("lock hold by current process") != std::string::npos);
+}
+
+}  // namespace
+
+Database::~Database() {
+  // After a failed write this library version can abort while it closes. Nothing needs closing:
+  // what was synced is safe, and the next start reads it anew.
+  if (!failure->why().ok()) {
+    static_cast<void>(db.release());
+    return;
+  }
+  for (auto* family : families) {
+    if (family != nullptr) db->DestroyColumnFamilyHandle(family);
+  }
+  if (db) db->Close();
+}
+
+std::shared_ptr<const Snapshot> SnapshotOf(std::shared_ptr<const Database> database) {
+  return std::make_shared<RocksDbSnapshot>(std::move(database));
+}
+
+std::vector<rocksdb::ColumnFamilyDescriptor> FamiliesFor(const RocksDbStoreOptions& options,
+                                                         const std::vector<Space>& spaces) {
+  // The library's own choice cuts a small cache into so many parts that large blocks fit into none.
+  constexpr int kShardBits = 3;
+  const auto cache =
+      rocksdb::NewLRUCache(static_cast<size_t>(options.block_cache_bytes), kShardBits);
+  std::vector<rocksdb::ColumnFamilyDescriptor> families;
+  families.reserve(spaces.size());
+  for (const Space space : spaces) {
+    families.emplace_back(std::string(kSpaceNames[static_cast<size_t>(space)]),
+                          FamilyOptionsFor(options, space, cache));
+  }
+  return families;
+}
+
+std::vector<Space> AllSpaces() {
+  std::vector<Space> spaces;
+  for (int i = 0; i < kSpaceCount; ++i) spaces.push_back(static_cast<Space>(i));
+  return spaces;
+}
+
+absl::Status WhyNotOpened(const std::string& path, const rocksdb::Status& status) {
+  const std::string text = status.ToString();
+  if (IsHeldLock(status)) {
+    return absl::FailedPreconditionError(
+        absl::StrCat(path, " is in use by another daemon (", text, ")"));
+  }
+  // Unknown column families are reported as an invalid argument: not a directory of ours.
+  if (status.IsInvalidArgument()) {
+    return absl::DataLossError(absl::StrCat(path, " holds other data: ", text));
+  }
+  // A file that others name is gone.
+  std::error_code error;
+  if (status.IsPathNotFound() && std::filesystem::exists(path + "/CURRENT", error)) {
+    return absl::DataLossError(text);
+  }
+  return ToStatus(status);
+}
+
+}  // namespace plumblane

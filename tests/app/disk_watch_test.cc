@@ -1,0 +1,98 @@
+// The watch of the disk: refuses before it is full and takes again when there is twice the room;
+// ends the process after a failed write, on a full disk not before there is room.
+#include "app/disk_watch.h"
+
+#include <gtest/gtest.h>
+#include <spdlog/spdlog.h>
+
+#include <atomic>
+#include <thread>
+
+#include "storage/memory_store.h"
+#include "support/fixed_clock.h"
+
+namespace plumblane {
+namespace {
+
+class Watched : public ::testing::Test {
+ protected:
+  Watched() {
+    spdlog::set_level(spdlog::level::off);
+    EXPECT_TRUE(engine_.Start().ok());
+    watch_.Start(engine_, anchored_);
+  }
+  ~Watched() override { watch_.Stop(); }
+  static void Until(const std::function<bool()>& condition) {
+    while (!condition()) std::this_thread::yield();
+  }
+
+  std::atomic<int64_t> free_ = 1000, looks_ = 0;
+  std::atomic<int> ended_ = -1;
+  MemoryStore store_;
+  StoreLog log_{store_};
+  AnchoredLog anchored_{log_, "/nowhere/anchor", {}};
+  const test::FixedClock clock_{Instant{1'780'000'000'000}};
+  Engine engine_{store_, anchored_, clock_, {}};
+  DiskWatch watch_{{.directory = "d",
+                    .least_free_bytes = 100,
+                    .free_bytes =
+                        [this] {
+                          ++looks_;
+                          return free_.load();
+                        },
+                    .end = [this](int code) { ended_ = code; },
+                    .every = std::chrono::milliseconds(1)}};
+
+  void LookAgain() {
+    const int64_t seen = looks_;
+    Until([&] { return looks_ >= seen + 2; });
+  }
+};
+
+TEST_F(Watched, RefusesWithLittleRoomAndTakesAgainWithTwiceAsMuch) {
+  EXPECT_TRUE(engine_.AcceptsEvents());
+  free_ = 100;
+  LookAgain();
+  EXPECT_TRUE(engine_.AcceptsEvents());
+  free_ = 99;
+  LookAgain();
+  EXPECT_FALSE(engine_.AcceptsEvents());
+  free_ = 199;
+  LookAgain();
+  EXPECT_FALSE(engine_.AcceptsEvents());
+  free_ = -1;  // cannot be told: nothing changes
+  LookAgain();
+  EXPECT_FALSE(engine_.AcceptsEvents());
+  free_ = 200;
+  LookAgain();
+  EXPECT_TRUE(engine_.AcceptsEvents());
+  EXPECT_EQ(ended_, -1);
+}
+
+TEST_F(Watched, EndsAfterAFailedWrite) {
+  watch_.Failed(absl::UnavailableError("input/output error"));
+  Until([&] { return ended_ >= 0; });
+  EXPECT_EQ(ended_, 75);
+  EXPECT_FALSE(engine_.AcceptsEvents());
+  EXPECT_TRUE(watch_.has_failed());
+}
+
+TEST_F(Watched, EndsForGoodWhenFilesAreDamaged) {
+  watch_.Failed(absl::DataLossError("checksum mismatch"));
+  Until([&] { return ended_ >= 0; });
+  EXPECT_EQ(ended_, 65);
+}
+
+TEST_F(Watched, OnAFullDiskEndsWhenThereIsRoom) {
+  free_ = 10;
+  watch_.Failed(absl::ResourceExhaustedError("no space left"));
+  LookAgain();
+  EXPECT_EQ(ended_, -1);
+  EXPECT_FALSE(engine_.AcceptsEvents());
+  free_ = 200;
+  Until([&] { return ended_ >= 0; });
+  EXPECT_EQ(ended_, 75);
+}
+
+}  // namespace
+}  // namespace plumblane
