@@ -7,6 +7,9 @@
 // After a failed write nothing is acknowledged any more by this engine: pending and later
 // submissions get UNAVAILABLE ("outcome unknown, send again"), questions go on. What was logged
 // and not applied is applied on the next start.
+//
+// When orders were purged or erased, the log holds nothing of them by the time this is answered:
+// all entries up to then leave it.
 #pragma once
 
 #include <absl/status/status.h>
@@ -73,6 +76,12 @@ class Engine {
   // `still_at_it` after each piece of work, so that who waits for a long start knows it goes on.
   absl::Status Start(std::function<void()> still_at_it = [] {});
 
+  // Start and the committer's work without its thread, for a caller that does all in one thread:
+  // Open is Start but for the committer; CommitWaiting takes what was submitted, answers it and
+  // returns. Not together with Start.
+  absl::Status Open(const std::function<void()>& still_at_it = [] {});
+  void CommitWaiting();
+
   // Takes everything that was submitted, then stops the committer. Idempotent.
   void Stop();
 
@@ -114,10 +123,14 @@ class Engine {
   absl::Status FinishTakingBack(const Progress& still_at_it);
   absl::Status Refold(Format format, const Progress& still_at_it);
   void Commit();
+  // One entry of what was taken; false after a failed write.
+  bool CommitOne(std::vector<Waiting> taken);
   std::vector<Waiting> TakeWaiting();
   // `encoded` is `content`, piece by piece.
   absl::StatusOr<Applied> LogAndApply(std::span<const std::string_view> encoded,
                                       Submission&& content);
+  // All entries so far leave the log, with one more that says nothing.
+  absl::Status ForgetLog();
   void Reply(std::vector<Waiting>& taken, const Applied& applied);
   void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);
   void Fail(const absl::Status& why, std::vector<Waiting> taken);

@@ -95,6 +95,19 @@ TEST(Apply, ThousandsOfOneOrderHistoriesFoldTheSameInAnyOrder) {
   }
 }
 
+TEST(Apply, AnExcuseThatTakesTheIdOfAnotherEndsIt) {
+  AppliedState state;
+  OrderBuilder one({"default", "1"}), other({"default", "2"});
+  state.Apply(one.Paid("2026-03-01").Promised("2026-03-05").Delivered("2026-03-09"));
+  state.Apply(other.Paid("2026-03-01").Promised("2026-03-05").Delivered("2026-03-09"));
+  for (const OrderBuilder* order : {&one, &other}) {
+    Submission content;
+    content.excuses = {{"e", ExcusedOrder{order->key(), 1}, "strike"}};
+    state.Apply(content);
+    EXPECT_EQ(state.Difference(), "");
+  }
+}
+
 TEST(Apply, ExcusesGivenBeforeOrAfterTheOrdersCountTheSame) {
   for (uint64_t seed = 1; seed <= 30; ++seed) {
     RandomOrders random(seed);
