@@ -60,7 +60,7 @@ struct Builder {
     AddParsed(sub, "--time-zone", "NAME", "For bare dates at unknown destinations", ParseText,
               send.time_zone);
     AddParsed(sub, "--retry-for", "SECONDS",
-              "Try so long to go on when the daemon is away, else 30",
+              "Try so long to go on when it is away, else 30",
               ParseNumber<0, kMostRetrySeconds>, send.retry_seconds);
     AddParsed(sub, "--format", "FORMAT", "ndjson or csv, where the content does not tell",
               ParseFormat, send.format);
