@@ -327,6 +327,7 @@ void AddAll(CLI::App& app, Invocation& to) {
   AddReview(app, to);
   AddExport(app, to);
   AddSends(app, to);
+  AddErase(app, to);
   AddUpkeep(app, to);
   AddShell(app, to);
 }

@@ -145,6 +145,7 @@ absl::Status Changes::AppendTo(const Snapshot& snapshot, Kept<Series>& pages, Ba
   if (absl::Status status = AppendCells(snapshot, pages, batch); !status.ok()) return status;
   if (absl::Status status = AppendPairs(snapshot, batch, born, gone); !status.ok()) return status;
   if (absl::Status status = AppendHeard(snapshot, batch); !status.ok()) return status;
+  if (absl::Status status = AppendGone(snapshot, batch); !status.ok()) return status;
   std::sort(index_.begin(), index_.end());
   for (const auto& [key, change] : index_) {
     if (change > 0) {

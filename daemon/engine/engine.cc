@@ -270,24 +270,7 @@ bool Engine::CommitOne(std::vector<Waiting> taken) {
   size_t events = 0;
   for (const Waiting& waiting : taken) events += waiting.submission.events.size();
   content.events.reserve(events);
-  for (Waiting& waiting : taken) {
-    const auto move_all = [](auto& from, auto& to) {
-      to.insert(to.end(), std::make_move_iterator(from.begin()),
-                std::make_move_iterator(from.end()));
-    };
-    // Sizes are still needed to hand the fates back, so the vectors keep their moved-from events.
-    move_all(waiting.submission.events, content.events);
-    move_all(waiting.submission.news, content.news);
-    move_all(waiting.submission.excuses, content.excuses);
-    move_all(waiting.submission.agreements, content.agreements);
-    move_all(waiting.submission.assignments, content.assignments);
-    move_all(waiting.submission.alert_notices, content.alert_notices);
-    move_all(waiting.submission.deliveries, content.deliveries);
-    move_all(waiting.submission.sends_begun, content.sends_begun);
-    move_all(waiting.submission.sends_finished, content.sends_finished);
-    move_all(waiting.submission.sends_taken_back, content.sends_taken_back);
-    content.history_through = std::max(content.history_through, waiting.submission.history_through);
-  }
+  for (Waiting& waiting : taken) MoveContent(waiting.submission, content);
   if (content.empty()) {
     Applied nothing;
     nothing.catalog.log_sequence = catalog_->log_sequence;
@@ -296,12 +279,17 @@ bool Engine::CommitOne(std::vector<Waiting> taken) {
   }
   std::vector<std::string_view> encoded;
   for (const Waiting& waiting : taken) encoded.push_back(waiting.encoded);
+  const bool lets_go = !content.erased.empty() || !content.purges.empty();
   auto applied = LogAndApply(encoded, std::move(content));
   if (!applied.ok()) {
     Fail(applied.status(), std::move(taken));
     return false;
   }
   Publish(applied->catalog, applied->cells);
+  if (const absl::Status status = lets_go ? ForgetLog() : absl::OkStatus(); !status.ok()) {
+    Fail(status, std::move(taken));
+    return false;
+  }
   Reply(taken, *applied);
   return true;
 }
@@ -346,6 +334,18 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
     return status;
   }
   return applied;
+}
+
+absl::Status Engine::ForgetLog() {
+  Submission nothing;
+  nothing.purges.emplace_back();
+  const std::string encoded = EncodeContent(nothing);
+  const std::string_view only = encoded;
+  const absl::Status trimmed = log_.Trim(kPartition, catalog_->log_sequence + 1);
+  if (!trimmed.ok()) return trimmed;
+  const auto applied = LogAndApply({&only, 1}, std::move(nothing));
+  if (applied.ok()) Publish(applied->catalog, applied->cells);
+  return applied.status();
 }
 
 void Engine::Reply(std::vector<Waiting>& taken, const Applied& applied) {

@@ -7,6 +7,9 @@
 // After a failed write nothing is acknowledged any more by this engine: pending and later
 // submissions get UNAVAILABLE ("outcome unknown, send again"), questions go on. What was logged
 // and not applied is applied on the next start.
+//
+// When orders were purged or erased, the log holds nothing of them by the time this is answered:
+// all entries up to then leave it.
 #pragma once
 
 #include <absl/status/status.h>
@@ -126,6 +129,8 @@ class Engine {
   // `encoded` is `content`, piece by piece.
   absl::StatusOr<Applied> LogAndApply(std::span<const std::string_view> encoded,
                                       Submission&& content);
+  // All entries so far leave the log, with one more that says nothing.
+  absl::Status ForgetLog();
   void Reply(std::vector<Waiting>& taken, const Applied& applied);
   void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);
   void Fail(const absl::Status& why, std::vector<Waiting> taken);

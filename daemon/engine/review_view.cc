@@ -48,12 +48,19 @@ class View::Reviewer {
     const Instant closed = EndOf(asked.period.last + rules_.claim_window_days);
     answer_.provisional = rules_.moment.horizon < closed;
     answer_.final_day = DayOf(closed + view.rules_.settle_delay_millis + (kMillisPerDay - 1));
+    const std::optional<Instant> purged = view.catalog_->purged_before;
+    const auto is_cut = [&](const Period& one) { return purged && StartOf(one.first) < *purged; };
+    if (std::any_of(answer_.periods.begin(), answer_.periods.end(), is_cut)) {
+      answer_.kept_from = DayOf(*purged + (kMillisPerDay - 1));
+    }
     const Agreements& agreements = *view.catalog_->agreements;
     if (!asked.to_share && !agreements.costs.currency.empty()) priced_ = &agreements;
   }
 
   absl::StatusOr<ReviewAnswer> Run(const std::function<bool()>& give_up) {
     absl::Status status = CheckAsked();
+    // Stored counts do not tell shops apart.
+    if (status.ok() && !asked_.shop.empty()) status = CheckKept();
     if (status.ok()) status = CountOrders(give_up);
     if (status.ok()) status = CountAssignments();
     if (status.ok()) status = CountCells(give_up);
@@ -64,6 +71,7 @@ class View::Reviewer {
 
   absl::Status Evidence(const std::function<bool(const EvidenceOrder&)>& each) {
     if (absl::Status status = CheckAsked(); !status.ok()) return status;
+    if (absl::Status status = CheckKept(); !status.ok()) return status;
     absl::Status bad;
     const OrderTally tally(answer_.periods, rules_, nullptr);
     const absl::Status scanned = view_.snapshot_->Scan(
@@ -113,6 +121,15 @@ class View::Reviewer {
         "no order names ", asked_.supplier.empty() ? "" : "supplier " + asked_.supplier,
         asked_.supplier.empty() || !asked_.lane ? "" : " on ",
         asked_.lane ? "lane " + FormatLaneQuery(*asked_.lane) : ""));
+  }
+
+  absl::Status CheckKept() const {
+    const std::optional<Day>& from = answer_.kept_from;
+    if (!from || (asked_.shop.empty() && *from <= asked_.period.first)) return absl::OkStatus();
+    return absl::FailedPreconditionError(
+        absl::StrCat("orders that were over before ", FormatDay(*from),
+                     " are no longer kept, so they cannot be told one by one or by shop; a review "
+                     "of all shops still counts them"));
   }
 
   bool OnLane(const Lane& lane) const { return !asked_.lane || asked_.lane->Covers(lane); }

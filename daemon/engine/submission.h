@@ -61,6 +61,13 @@ struct SendFinished {
   bool operator==(const SendFinished&) const = default;
 };
 
+// Orders to let go, because they were over before a moment: leaving.h.
+struct Purge {
+  Instant before;
+  int claim_window_days = 0;
+  std::vector<OrderKey> orders;
+};
+
 // What one sender hands in at a time; all of it is already checked to be right in itself.
 struct Submission {
   std::vector<OrderEvent> events;
@@ -77,12 +84,19 @@ struct Submission {
   std::vector<SendFinished> sends_finished = {};
   // Sends to take back: one step of each (sends.h).
   std::vector<int64_t> sends_taken_back = {};
+  std::vector<Purge> purges = {};
+  std::vector<OrderKey> erased = {};  // orders
   bool empty() const {
     return events.empty() && news.empty() && excuses.empty() && agreements.empty() &&
            assignments.empty() && alert_notices.empty() && deliveries.empty() && !history_through &&
-           sends_begun.empty() && sends_finished.empty() && sends_taken_back.empty();
+           sends_begun.empty() && sends_finished.empty() && sends_taken_back.empty() &&
+           purges.empty() && erased.empty();
   }
 };
+
+// Appends what `from` has to `to`. What was moved is left behind empty but counted: the vectors of
+// `from` keep their lengths.
+void MoveContent(Submission& from, Submission& to);
 
 // What became of one event.
 struct EventFate {
@@ -94,6 +108,7 @@ struct EventFate {
     kOrderFull,      // the order holds kMaxEventsPerOrder: not taken
     kWaiting,        // accepted: a retraction of an event not yet seen
     kNoSend,         // its send was taken back, or never begun: not taken
+    kNotKept,        // its order was purged or erased: not taken
   };
   Kind kind = Kind::kAccepted;
   std::string message;  // contradictions, in words

@@ -81,6 +81,9 @@ class OperationsService final : public v1::Operations::CallbackService {
   grpc::ServerUnaryReactor* GetStatus(grpc::CallbackServerContext* context,
                                       const v1::GetStatusRequest* request,
                                       v1::ServerStatus* response) override;
+  grpc::ServerUnaryReactor* EraseOrders(grpc::CallbackServerContext* context,
+                                        const v1::EraseOrdersRequest* request,
+                                        v1::EraseOrdersResponse* response) override;
   // In keeping.cc.
   grpc::ServerWriteReactor<v1::VerifyUpdate>* Verify(grpc::CallbackServerContext* context,
                                                      const v1::VerifyRequest* request) override;

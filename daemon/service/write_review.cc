@@ -260,6 +260,7 @@ void WriteReview(const ReviewAsked& asked, const ReviewAnswer& answer, int claim
   WriteTime(answer.as_of, out->mutable_as_of_time());
   if (answer.news) WriteTime(*answer.news, out->mutable_news_time());
   out->set_provisional(answer.provisional);
+  if (answer.kept_from) out->set_orders_kept_from_date(FormatDay(*answer.kept_from));
   out->set_final_date(FormatDay(answer.final_day));
   out->set_claim_window_days(claim_window_days);
   out->set_supplier(asked.supplier);
