@@ -5,6 +5,7 @@
 #include <unistd.h>
 
 #include <string>
+#include <vector>
 
 #include "client/ask.h"
 #include "client/show.h"
@@ -12,6 +13,8 @@
 
 namespace plumblane::client {
 namespace {
+
+constexpr int kPatienceSeconds = 3600;
 
 grpc::Status Erase(const Connection& connection, const EraseOptions& options, bool validate_only,
                    v1::EraseOrdersResponse& response) {
@@ -21,6 +24,15 @@ grpc::Status Erase(const Connection& connection, const EraseOptions& options, bo
   request.set_validate_only(validate_only);
   CallContext context;
   return connection.operations()->EraseOrders(&context, request, &response);
+}
+
+grpc::Status Erase(const Connection& connection, const EraseOptions& options, bool validate_only,
+                   v1::EraseSupplierResponse& response) {
+  v1::EraseSupplierRequest request;
+  request.set_supplier(options.supplier);
+  request.set_validate_only(validate_only);
+  CallContext context(kPatienceSeconds);
+  return connection.operations()->EraseSupplier(&context, request, &response);
 }
 
 // Those that there is nothing to do to.
@@ -40,14 +52,39 @@ std::string ShowErased(const v1::EraseOrdersResponse& answer, int /*width*/) {
                       OthersText(answer));
 }
 
-}  // namespace
+std::string WhatText(const v1::EraseSupplierResponse& answer) {
+  std::vector<std::string> what = {Counted(answer.order_count(), "order")};
+  const auto add = [&what](int64_t count, const char* noun) {
+    if (count > 0) what.push_back(Counted(count, noun));
+  };
+  add(answer.purged_part_count(), "order purged before");
+  add(answer.assignment_count(), "order with an assignment that names it");
+  add(answer.agreed_row_count(), "row of quotes, terms, pauses or item codes");
+  add(answer.alert_count(), "alert");
+  return Listed(what);
+}
 
-ExitCode RunErase(const Invocation& invocation, const Connection& connection, const Io& io) {
+std::string SharedText(const v1::EraseSupplierResponse& answer) {
+  if (answer.shared_order_count() == 0) return "";
+  return absl::StrCat("; ", Counted(answer.shared_order_count(), "order"),
+                      " of these with a part of another supplier, which goes too");
+}
+
+std::string ShowSupplierErased(const v1::EraseSupplierResponse& answer, int width) {
+  return Wrapped(absl::StrCat("erased: ", WhatText(answer), SharedText(answer)), width);
+}
+
+// Whether to do it; not asked where nothing would go.
+bool MayGo(const std::string& question, const Io& io) {
+  io.err << Wrapped(absl::StrCat("erase ", question, "? It cannot be taken back."), io.width)
+         << "[yes/no] " << std::flush;
+  if (IsYes(io.in_fd)) return true;
+  io.err << "nothing was changed\n";
+  return false;
+}
+
+ExitCode EraseOrders(const Invocation& invocation, const Connection& connection, const Io& io) {
   const EraseOptions& options = invocation.erase;
-  if (!options.yes && (isatty(io.in_fd) != 1 || invocation.json)) {
-    io.err << "this takes orders out for good: say --yes where nobody can be asked\n";
-    return kUsage;
-  }
   v1::EraseOrdersResponse answer;
   if (!options.yes) {
     if (grpc::Status status = Erase(connection, options, true, answer); !status.ok()) {
@@ -55,16 +92,38 @@ ExitCode RunErase(const Invocation& invocation, const Connection& connection, co
     }
     io.out << OthersText(answer) << std::flush;
     if (answer.erased_order_ids().empty()) return kFailed;
-    io.err << "erase " << Counted(answer.erased_order_ids_size(), "order")
-           << "? It cannot be taken back. [yes/no] " << std::flush;
-    if (!IsYes(io.in_fd)) {
-      io.err << "nothing was changed\n";
+    if (!MayGo(Counted(answer.erased_order_ids_size(), "order"), io)) return kFailed;
+    answer.Clear();
+  }
+  const grpc::Status status = Erase(connection, options, false, answer);
+  return Print(status, answer, ShowErased, invocation.json, connection, io);
+}
+
+ExitCode EraseSupplier(const Invocation& invocation, const Connection& connection, const Io& io) {
+  const EraseOptions& options = invocation.erase;
+  v1::EraseSupplierResponse answer;
+  if (!options.yes) {
+    if (grpc::Status status = Erase(connection, options, true, answer); !status.ok()) {
+      return Fail(status, connection, io);
+    }
+    if (!MayGo(absl::StrCat(options.supplier, ": ", WhatText(answer), SharedText(answer)), io)) {
       return kFailed;
     }
     answer.Clear();
   }
   const grpc::Status status = Erase(connection, options, false, answer);
-  return Print(status, answer, ShowErased, invocation.json, connection, io);
+  return Print(status, answer, ShowSupplierErased, invocation.json, connection, io);
+}
+
+}  // namespace
+
+ExitCode RunErase(const Invocation& invocation, const Connection& connection, const Io& io) {
+  if (!invocation.erase.yes && (isatty(io.in_fd) != 1 || invocation.json)) {
+    io.err << "this erases for good: say --yes where nobody can be asked\n";
+    return kUsage;
+  }
+  return invocation.erase.supplier.empty() ? EraseOrders(invocation, connection, io)
+                                           : EraseSupplier(invocation, connection, io);
 }
 
 }  // namespace plumblane::client

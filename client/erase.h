@@ -1,4 +1,5 @@
-// `plumblane erase`: takes orders out for good. It asks on a terminal; elsewhere it needs --yes.
+// `plumblane erase`: takes orders or a supplier out for good. It asks on a terminal; elsewhere it
+// needs --yes.
 #pragma once
 
 #include "client/connection.h"

@@ -95,6 +95,7 @@ struct RecordOptions {
 };
 
 struct EraseOptions {
+  std::string supplier;  // either it or orders
   std::vector<std::string> orders;
   std::string shop = kDefaultShop;
   bool yes = false;  // do not ask

@@ -80,8 +80,9 @@ std::string AccountName(const v1::Account& account) {
 std::string KeptText(const v1::Review& review) {
   if (review.orders_kept_from_date().empty()) return "";
   return absl::StrCat("orders over before ", review.orders_kept_from_date(),
-                      " are no longer kept: shares, rates and times count them, but not what is "
-                      "read order by order (money, items, excuses, out of stock, unsettled)");
+                      " are no longer kept: shares, rates, times and what was paid count them; "
+                      "what is read order by order (refunds, claims, overcharges, out of stock, "
+                      "items, excuses) is not told of periods that begin before");
 }
 
 std::string PeriodText(const v1::ReviewPeriod& period) {

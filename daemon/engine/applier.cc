@@ -11,6 +11,7 @@
 
 #include "engine/assignment_changes.h"
 #include "engine/changes.h"
+#include "engine/erased_supplier.h"
 #include "engine/excused.h"
 #include "engine/fates.h"
 #include "engine/leaving.h"
@@ -82,6 +83,11 @@ class Application {
     if (absl::Status status = FinishSends(sequence, entry); !status.ok()) return status;
     TakeAlertNotices(entry.content.alert_notices, applied_.catalog, applied_.batch);
     TakeDeliveries(entry.content.deliveries, applied_.catalog, applied_.batch);
+    for (const ErasedSupplier& erased : entry.content.erased_suppliers) {
+      const absl::Status gone =
+          EraseSupplier(snapshot_, erased, entry, applied_.catalog, changes_, applied_.batch);
+      if (!gone.ok()) return gone;
+    }
     if (absl::Status status = Finish(); !status.ok()) return status;
     // What orders fold to may rest on excuses.
     if (!entry.content.excuses.empty()) memory_.orders.Clear();

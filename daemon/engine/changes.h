@@ -33,6 +33,9 @@ class Changes {
   // Adds what the store holds of orders no longer kept, as if they were folded here; for comparing.
   absl::Status AddGone(const Snapshot& snapshot);
 
+  // What the supplier's orders that are no longer kept add goes, from here and from the cells.
+  absl::Status EraseGone(const Snapshot& snapshot, const std::string& supplier);
+
   // The suppliers of the order were last heard of at `time`.
   void Heard(const OrderState& after, Instant time);
 
@@ -88,6 +91,7 @@ class Changes {
   std::map<std::string, Instant> heard_;
   Cells gone_;
   std::map<Pair, int64_t> gone_parts_;
+  std::set<std::string> gone_erased_;  // suppliers
 };
 
 // How the order stands: parts known, waiting, unpromised.

@@ -279,7 +279,7 @@ bool Engine::CommitOne(std::vector<Waiting> taken) {
   }
   std::vector<std::string_view> encoded;
   for (const Waiting& waiting : taken) encoded.push_back(waiting.encoded);
-  const bool lets_go = !content.erased.empty() || !content.purges.empty();
+  const bool lets_go = content.lets_go();
   auto applied = LogAndApply(encoded, std::move(content));
   if (!applied.ok()) {
     Fail(applied.status(), std::move(taken));

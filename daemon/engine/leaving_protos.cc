@@ -23,4 +23,16 @@ Purge FromProto(const pb::PurgeRecord& in) {
   return purge;
 }
 
+void ToProto(const ErasedSupplier& erased, pb::ErasedSupplierRecord& out) {
+  out.set_supplier(erased.supplier);
+  for (const OrderKey& order : erased.assigned) ToProto(order, *out.add_assigned());
+  out.set_rest(erased.rest);
+}
+
+ErasedSupplier FromProto(const pb::ErasedSupplierRecord& in) {
+  ErasedSupplier erased{in.supplier(), {}, in.rest()};
+  for (const pb::OrderName& order : in.assigned()) erased.assigned.push_back(FromProto(order));
+  return erased;
+}
+
 }  // namespace plumblane

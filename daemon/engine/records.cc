@@ -114,6 +114,7 @@ std::string EncodeContent(const Submission& content) {
   }
   for (const Purge& purge : content.purges) ToProto(purge, *entry.add_purges());
   for (const OrderKey& order : content.erased) ToProto(order, *entry.add_erased());
+  for (const auto& one : content.erased_suppliers) ToProto(one, *entry.add_erased_suppliers());
   return entry.SerializeAsString();
 }
 
@@ -169,6 +170,9 @@ absl::StatusOr<LogEntry> DecodeLogEntry(std::string_view bytes) {
   }
   for (const auto& purge : in.purges()) entry.content.purges.push_back(FromProto(purge));
   for (const auto& order : in.erased()) entry.content.erased.push_back(FromProto(order));
+  for (const auto& one : in.erased_suppliers()) {
+    entry.content.erased_suppliers.push_back(FromProto(one));
+  }
   entry.content.sends_taken_back.assign(in.sends_taken_back().begin(), in.sends_taken_back().end());
   return entry;
 }
@@ -305,18 +309,22 @@ absl::StatusOr<AlertNotice> DecodeAlertNotice(std::string_view bytes) {
   return notice;
 }
 
-absl::Status EachAlertNotice(const Snapshot& snapshot, int64_t after,
-                             const std::function<bool(int64_t, const AlertNotice&)>& each) {
+absl::StatusOr<int64_t> EachAlertNotice(
+    const Snapshot& snapshot, int64_t after,
+    const std::function<bool(int64_t, const AlertNotice&)>& each) {
   absl::Status bad;
   int64_t cursor = after;  // they have no gaps
   const absl::Status scanned =
       snapshot.Scan(Space::kMeta, kNoticePrefix, NoticeKey(after + 1), [&](auto, auto value) {
+        ++cursor;
+        if (value.empty()) return true;
         const auto notice = DecodeAlertNotice(value);
         bad = notice.status();
-        return notice.ok() && each(++cursor, *notice);
+        return notice.ok() && each(cursor, *notice);
       });
   bad.Update(scanned);
-  return bad;
+  if (!bad.ok()) return bad;
+  return cursor;
 }
 
 std::string EncodeProgress(const Catalog& catalog) {

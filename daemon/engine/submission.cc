@@ -22,6 +22,7 @@ void MoveContent(Submission& from, Submission& to) {
   move_all(from.sends_taken_back, to.sends_taken_back);
   move_all(from.purges, to.purges);
   move_all(from.erased, to.erased);
+  move_all(from.erased_suppliers, to.erased_suppliers);
   to.history_through = std::max(to.history_through, from.history_through);
 }
 

@@ -68,6 +68,13 @@ struct Purge {
   std::vector<OrderKey> orders;
 };
 
+// A step of taking a supplier out: erased_supplier.h.
+struct ErasedSupplier {
+  std::string supplier;
+  std::vector<OrderKey> assigned;  // with assignments that name it
+  bool rest = false;               // the last step: all but orders and assignments
+};
+
 // What one sender hands in at a time; all of it is already checked to be right in itself.
 struct Submission {
   std::vector<OrderEvent> events;
@@ -86,12 +93,14 @@ struct Submission {
   std::vector<int64_t> sends_taken_back = {};
   std::vector<Purge> purges = {};
   std::vector<OrderKey> erased = {};  // orders
+  std::vector<ErasedSupplier> erased_suppliers = {};
   bool empty() const {
     return events.empty() && news.empty() && excuses.empty() && agreements.empty() &&
            assignments.empty() && alert_notices.empty() && deliveries.empty() && !history_through &&
-           sends_begun.empty() && sends_finished.empty() && sends_taken_back.empty() &&
-           purges.empty() && erased.empty();
+           sends_begun.empty() && sends_finished.empty() && sends_taken_back.empty() && !lets_go();
   }
+  // Something is to be in the log no more.
+  bool lets_go() const { return !purges.empty() || !erased.empty() || !erased_suppliers.empty(); }
 };
 
 // Appends what `from` has to `to`. What was moved is left behind empty but counted: the vectors of

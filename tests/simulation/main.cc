@@ -46,6 +46,7 @@ bool Print(const Met& met) {
       {"sends taken back", met.sends_taken_back},
       {"orders purged", met.purged},
       {"orders erased", met.erased},
+      {"suppliers erased", met.suppliers_erased},
       {"events of orders that left, refused", met.refused},
       {"alerts told", met.alerts},
       {"assignments", met.assignments},

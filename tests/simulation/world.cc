@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "engine/erased_supplier.h"
 #include "support/random_orders.h"
 
 namespace plumblane::test {
@@ -65,10 +66,12 @@ std::string World::Run(Met& met) {
   if (wrong_.empty()) CrashAndStart();
   met_.entries = static_cast<int64_t>(entries_.size());
   met_.kept_events = static_cast<int64_t>(oracle_.kept_events());
-  const View end = engine_->Look();
-  met_.alerts = static_cast<int64_t>(end.catalog().alerts->by_id.size());
-  met_.purged = end.catalog().purged_count;
-  met_.erased = end.catalog().erased_count;
+  if (engine_ != nullptr) {
+    const View end = engine_->Look();
+    met_.alerts = static_cast<int64_t>(end.catalog().alerts->by_id.size());
+    met_.purged = end.catalog().purged_count;
+    met_.erased = end.catalog().erased_count;
+  }
   met = met_;
   return wrong_;
 }
@@ -216,6 +219,7 @@ void World::SayOther() {
 }
 
 void World::LetGo() {
+  if (dice_.Chance(15)) return EraseSupplier();
   Submission submission;
   Purge purge{StartOf(kFirstDay + 30 + dice_.Below(60)), dice_.Below(20), {}};
   for (int i = 0; i < 8; ++i) {
@@ -227,6 +231,35 @@ void World::LetGo() {
   for (const OrderKey& order : submission.erased) oracle_.MayLeave(order);
   if (submission.erased.empty()) submission.purges.push_back(std::move(purge));
   Submit(std::move(submission), [](const Receipt&) {});
+}
+
+// The steps in the entries of others as they come; now and then one is left out, as when a call is
+// given up.
+void World::EraseSupplier() {
+  const std::string supplier = kSuppliers[dice_.Below(3)];
+  const View view = engine_->Look();
+  const auto go_on = [] { return false; };
+  std::string place;
+  const size_t limit = 1 + static_cast<size_t>(dice_.Below(10));
+  do {
+    auto orders = SomeOrdersNaming(view.snapshot(), supplier, limit, go_on, place);
+    if (!orders.ok()) return;  // a planned fault
+    for (const OrderKey& order : *orders) oracle_.MayLeave(order);
+    Submission step;
+    step.erased = *std::move(orders);
+    if (!dice_.Chance(10)) Submit(std::move(step), [](const Receipt&) {});
+  } while (!place.empty());
+  do {
+    auto orders = SomeAssignedNaming(view.snapshot(), supplier, limit, place);
+    if (!orders.ok()) return;
+    Submission step;
+    step.erased_suppliers.push_back({supplier, *std::move(orders), false});
+    if (!dice_.Chance(10)) Submit(std::move(step), [](const Receipt&) {});
+  } while (!place.empty());
+  Submission last;
+  last.erased_suppliers.push_back({supplier, {}, true});
+  Submit(std::move(last),
+         [this](const Receipt& receipt) { met_.suppliers_erased += receipt.status.ok() ? 1 : 0; });
 }
 
 // As the teller does, and then as a user who answers.
