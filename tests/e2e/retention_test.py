@@ -2,6 +2,7 @@
 nothing counts twice, and who asks is told."""
 import json
 import os
+import threading
 
 from harness import SAMPLE, Daemon, Folder, main, send_season, wait_for
 
@@ -24,6 +25,7 @@ def old_orders_go_and_no_score_changes():
     with Folder() as folder:
         daemon = Daemon(folder).start()
         send_season(daemon)
+        assert daemon.ask("verify")["difference"] == ""
         before, scores = daemon.ask("status"), daemon.ask("suppliers")
         assert daemon.stop() == 0
         kept = daemon.dump()
@@ -33,9 +35,24 @@ def old_orders_go_and_no_score_changes():
         assert wait_for(lambda: int(daemon.ask("status")["orderCount"])
                         < int(before["orderCount"]) // 2), daemon.read_log()
         assert daemon.ask("suppliers") == scores
-        review = daemon.ask("review", "--period", "2026-07")
+        assert daemon.ask("verify")["difference"] == ""
+        assert int(daemon.ask("status")["purgedOrderCount"]) > 1000
+        assert "their counts stay" in daemon.run("status", check=0)[1]
+        review = daemon.ask("review", "2026-07")
         assert review["ordersKeptFromDate"] > "2026-07", review["ordersKeptFromDate"]
-        assert "no longer kept" in daemon.run("review", "--period", "2026-07", check=0)[1]
+        for account in review["accounts"]:
+            for figures in (account[name] for name in ("period", "before") if name in account):
+                assert "unsettledCount" not in figures and "outOfStockCount" not in figures
+                assert not any(name in money for money in figures["money"]
+                               for name in ("claimed", "owed", "overcharged", "refundedByShop"))
+            assert not account["excuses"] and not account["items"]
+        assert any(int(account["period"]["onTime"]["orderCount"]) > 100
+                   for account in review["accounts"])
+        told = daemon.run("review", "2026-07", check=0)[1]
+        assert "no longer kept" in told and "claimed" not in told.split("no longer kept")[0], told
+        evidence = os.path.join(folder, "evidence.csv")
+        code, _, err = daemon.run("review", "2026-07", "--evidence", evidence)
+        assert code != 0 and "no longer kept" in err, (code, err)
         refused = 0
         for name in FILES:
             told = daemon.run("send", os.path.join(SAMPLE, name), "--json", check=0)[1]
@@ -44,6 +61,7 @@ def old_orders_go_and_no_score_changes():
             refused += report["notKeptCount"]
         assert refused > 1000, refused
         assert daemon.ask("suppliers") == scores
+        assert daemon.ask("verify")["difference"] == ""
         assert daemon.stop() == 0
         assert cells(daemon.dump()) == cells(kept)
 
@@ -73,5 +91,51 @@ def an_erased_order_counts_no_more_and_is_known_again():
         assert b"1001".hex() not in daemon.dump()
 
 
+def a_supplier_is_erased_while_reviews_are_asked():
+    with Folder() as folder:
+        daemon = Daemon(folder).start()
+        send_season(daemon)
+        quotes = os.path.join(folder, "quotes.csv")
+        with open(quotes, "w") as file:
+            file.write("supplier,item,lane,price,currency,valid_from\n"
+                       "copper-ferry,,TR-DE,12.00,EUR,2026-01-01\n"
+                       "lotus-works,,VN-DE,10.00,EUR,2026-01-01\n")
+        daemon.run("quotes", "load", quotes, check=0)
+        suppliers = {one["supplierId"] for one in daemon.ask("suppliers")["scores"]}
+        assert {"copper-ferry", "lotus-works"} <= suppliers, suppliers
+        answers, done = [], threading.Event()
+
+        def ask_reviews():
+            while not done.is_set():
+                answers.append(daemon.run("review", "2026-07", "--json")[0])
+
+        asking = threading.Thread(target=ask_reviews)
+        asking.start()
+        try:
+            code, _, err = daemon.run("erase", "--supplier", "lotus-works")
+            assert code == 2 and "--yes" in err, (code, err)
+            gone = daemon.ask("erase", "--supplier", "lotus-works", "--yes")
+        finally:
+            done.set()
+            asking.join()
+        assert int(gone["orderCount"]) > 100 and gone["agreedRowCount"] == "1", gone
+        assert answers and set(answers) == {0}, answers
+        assert {one["supplierId"] for one in daemon.ask("suppliers")["scores"]} == \
+            suppliers - {"lotus-works"}
+        assert daemon.ask("verify")["difference"] == ""
+        assert daemon.ask("status")["erasedOrderCount"] == gone["orderCount"]
+        code, _, err = daemon.run("erase", "--supplier", "lotus-works", "--yes")
+        assert code == 1 and "nothing names" in err, (code, err)
+        assert daemon.stop() == 0
+        assert "lotus-works" not in daemon.read_log()
+        with open(os.path.join(daemon.data, "audit.ndjson")) as file:
+            lines = [json.loads(line) for line in file]
+        erasures = [line for line in lines if line["action"].endswith("/EraseSupplier")]
+        assert [line["outcome"] for line in erasures] == ["OK", "NOT_FOUND"], erasures
+        assert "lotus-works" not in str(erasures), erasures
+        assert b"lotus-works".hex() not in daemon.dump()
+
+
 if __name__ == "__main__":
-    main([old_orders_go_and_no_score_changes, an_erased_order_counts_no_more_and_is_known_again])
+    main([old_orders_go_and_no_score_changes, an_erased_order_counts_no_more_and_is_known_again,
+          a_supplier_is_erased_while_reviews_are_asked])

@@ -107,6 +107,39 @@ TEST(Leaving, APurgeChangesNoCellNoPairAndNothingThatComesLaterCountsAgain) {
   EXPECT_GT(purged, 300);
 }
 
+TEST(Leaving, AnUpgradeCountsWhatPurgedOrdersLeft) {
+  for (uint64_t seed = 1; seed <= 10; ++seed) {
+    RandomOrders random(seed);
+    AppliedState state;
+    ApplyInBatches(state, random.Make(40), random);
+    std::vector<OrderKey> half = OrdersIn(state);
+    half.resize(half.size() / 2);
+    state.Apply(Purging(half, StartOf(Day{20'400})));
+    ASSERT_GT(state.catalog().purged_count, 0);
+    const Bytes before = state.Bytes();
+    Format format;
+    format.version = kFormatVersion - 1;
+    const auto batch = UpgradeFormat(*state.store().TakeSnapshot(), state.catalog(), format);
+    ASSERT_TRUE(batch.ok()) << batch.status();
+    ASSERT_TRUE(state.store().Write(*batch, true).ok());
+    ASSERT_TRUE(state.Bytes() == before) << "seed " << seed;
+    ASSERT_EQ(state.Difference(), "") << "seed " << seed;
+  }
+}
+
+// What the records of a space take.
+size_t BytesIn(const Store& store, Space space) {
+  size_t bytes = 0;
+  EXPECT_TRUE(store.TakeSnapshot()
+                  ->Scan(space, "", "",
+                         [&](auto key, auto value) {
+                           bytes += key.size() + value.size();
+                           return true;
+                         })
+                  .ok());
+  return bytes;
+}
+
 TEST(Leaving, AnErasedOrderLeavesAStateThatNeverKnewIt) {
   for (uint64_t seed = 1; seed <= 40; ++seed) {
     RandomOrders random(seed);
@@ -220,6 +253,19 @@ TEST_F(Keeping, OldOrdersGoAndAClockThatJumpsAheadTakesNothingMore) {
   EXPECT_EQ(*FindDifference(view.snapshot(), view.catalog(), {}), "");
 }
 
+TEST_F(Keeping, AfterAPurgeTheLogAndTheOrdersTakeLess) {
+  const size_t log = BytesIn(store_, Space::kLog), orders = BytesIn(store_, Space::kOrders);
+  const size_t index = BytesIn(store_, Space::kIndex), cells = BytesIn(store_, Space::kCells);
+  ASSERT_TRUE(Purger(engine_, 365).Pass().ok());
+  EXPECT_LT(BytesIn(store_, Space::kLog), log / 2);
+  EXPECT_LT(BytesIn(store_, Space::kOrders), orders / 4);  // one of six is kept
+  EXPECT_EQ(BytesIn(store_, Space::kCells), cells);
+  // Which has a mark of each order, and the counts that they leave.
+  EXPECT_LT(BytesIn(store_, Space::kLog) + BytesIn(store_, Space::kOrders) +
+                BytesIn(store_, Space::kIndex),
+            log + orders + index);
+}
+
 TEST_F(Keeping, ASettingOfNoDaysKeepsAll) {
   ASSERT_TRUE(Purger(engine_, 0).Pass().ok());
   EXPECT_EQ(Orders(), 6);
@@ -239,6 +285,8 @@ TEST_F(Keeping, WhoAsksForAnOrderThatLeftIsToldSo) {
   ASSERT_TRUE(review.ok()) << review.status();
   EXPECT_EQ(review->kept_from, On("2025-05-08"));
   EXPECT_EQ(review->accounts[0].period.late.orders, 5);  // from cells
+  EXPECT_TRUE(review->accounts[0].period.orders_gone);
+  EXPECT_FALSE(view.Review(may)->accounts[0].period.orders_gone);
   EXPECT_TRUE(
       absl::IsFailedPrecondition(view.Evidence(march, [](const EvidenceOrder&) { return true; })));
   ReviewAsked of_shop = march;
