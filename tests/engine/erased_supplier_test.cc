@@ -107,7 +107,7 @@ class Agreed : public ::testing::Test {
     for (const std::string supplier : {kGone, "copper"}) {
       Submission content;
       for (int i = 0; i < 3; ++i) {
-        OrderBuilder order({"default", absl::StrCat(supplier[0], i)});
+        OrderBuilder order({"default", absl::StrCat(supplier.substr(0, 1), i)});
         order.Paid("2026-03-01").With([&](Event& event) { event.supplier = supplier; });
         order.Promised("2026-03-10").Delivered("2026-03-12");
         for (const Event& event : order.events()) content.events.push_back({order.key(), event});
