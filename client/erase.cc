@@ -54,13 +54,13 @@ std::string ShowErased(const v1::EraseOrdersResponse& answer, int /*width*/) {
 
 std::string WhatText(const v1::EraseSupplierResponse& answer) {
   std::vector<std::string> what = {Counted(answer.order_count(), "order")};
-  const auto add = [&what](int64_t count, const char* noun) {
-    if (count > 0) what.push_back(Counted(count, noun));
+  const auto add = [&what](int64_t count, const char* noun, const char* rest) {
+    if (count > 0) what.push_back(absl::StrCat(Counted(count, noun), rest));
   };
-  add(answer.purged_part_count(), "order purged before");
-  add(answer.assignment_count(), "order with an assignment that names it");
-  add(answer.agreed_row_count(), "row of quotes, terms, pauses or item codes");
-  add(answer.alert_count(), "alert");
+  add(answer.purged_part_count(), "order", " purged before");
+  add(answer.assignment_count(), "order", " with an assignment that names it");
+  add(answer.agreed_row_count(), "row", " of quotes, terms, pauses or item codes");
+  add(answer.alert_count(), "alert", "");
   return Listed(what);
 }
 
