@@ -13,12 +13,13 @@ void AddErase(CLI::App& app, Invocation& to) {
     }
     return true;
   };
-  erase.add_option_function<std::vector<std::string>>("--order", take, "The orders, one or more")
-      ->type_name("ORDER");
+  CLI::Option* orders = erase.add_option_function<std::vector<std::string>>(
+      "--order", take, "The orders, one or more");
+  orders->type_name("ORDER");
   AddParsed(erase, "--shop", "SHOP", "Whose orders they are", ParseId, options.shop);
   AddParsed(erase, "--supplier", "ID", "A supplier, with its orders and all else that names it",
             ParseId, options.supplier)
-      ->excludes("--order");
+      ->excludes(orders);
   erase.add_flag("--yes", options.yes, "Do it without asking");
 }
 
