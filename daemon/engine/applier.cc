@@ -90,7 +90,7 @@ class Application {
     }
     if (absl::Status status = Finish(); !status.ok()) return status;
     // What orders fold to may rest on excuses.
-    if (!entry.content.excuses.empty()) memory_.orders.Clear();
+    if (entry.content.changes_orders_otherwise()) memory_.Clear();
     memory_.orders.MakeRoom();
     memory_.pages.MakeRoom();
     return std::move(applied_);
@@ -191,14 +191,19 @@ class Application {
     std::sort(touched_.begin(), touched_.end(),
               [](const TouchedOrder& a, const TouchedOrder& b) { return a.key < b.key; });
     std::vector<Kept<KnownOrder>::Item*> known;
-    std::vector<std::string> unknown;
+    const bool some_left = applied_.catalog.purged_count + applied_.catalog.erased_count > 0;
+    std::vector<std::string> unknown, marks;
     for (const TouchedOrder& touched : touched_) {
       known.push_back(memory_.orders.Find(touched.key));
       if (!known.back()) unknown.push_back(touched.key);
+      if (!known.back() && some_left) marks.push_back(GoneKey(touched.order));
     }
     auto records = snapshot_.GetAll(Space::kOrders, unknown);
     if (!records.ok()) return records.status();
+    auto gone = snapshot_.GetAll(Space::kIndex, marks);
+    if (!gone.ok()) return gone.status();
     auto record = records->begin();
+    auto mark = gone->begin();
     for (size_t i = 0; i < touched_.size(); ++i) {
       if (!known[i]) {
         KnownOrder read;
@@ -207,11 +212,8 @@ class Application {
           if (!decoded.ok()) return decoded.status();
           read.events = *std::move(decoded);
           read.state = Fold(touched_[i].order, read.events, rules_, *excuses_before_);
-        } else if (applied_.catalog.purged_count + applied_.catalog.erased_count > 0) {
-          const auto gone = NotKeptSince(snapshot_, touched_[i].order);
-          if (!gone.ok()) return gone.status();
-          read.gone = gone->has_value();
         }
+        if (some_left) read.gone = (mark++)->has_value();
         const size_t bytes = BytesOf(read, *record ? (**record).size() : 0);
         known[i] = memory_.orders.Put(touched_[i].key, std::move(read), bytes);
         ++record;
@@ -346,8 +348,7 @@ class Application {
 
   absl::Status Finish() {
     std::set<Pair> born, gone;
-    if (absl::Status status =
-            changes_.AppendTo(snapshot_, memory_.pages, applied_.batch, born, gone);
+    if (absl::Status status = changes_.AppendTo(snapshot_, memory_, applied_.batch, born, gone);
         !status.ok()) {
       return status;
     }

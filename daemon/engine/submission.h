@@ -101,6 +101,9 @@ struct Submission {
   }
   // Something is to be in the log no more.
   bool lets_go() const { return !purges.empty() || !erased.empty() || !erased_suppliers.empty(); }
+  bool changes_orders_otherwise() const {  // than by events
+    return !excuses.empty() || !sends_taken_back.empty() || lets_go();
+  }
 };
 
 // Appends what `from` has to `to`. What was moved is left behind empty but counted: the vectors of

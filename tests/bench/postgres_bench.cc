@@ -38,7 +38,7 @@ using plumblane::bench::MakeLoad;
 using plumblane::bench::Seconds;
 using Batches = std::vector<EventBatch>;
 
-constexpr int kInFlight = 8, kRanked = 200;
+constexpr int kInFlight = 16, kRanked = 200;
 
 // ---- PostgreSQL
 
