@@ -46,8 +46,9 @@ absl::Status EachGonePair(const Snapshot& snapshot,
 
 void Changes::LetGo(const OrderKey& order, const OrderState& state) {
   for (const PartState& part : state.parts) {
-    for (const Entry& entry : part.entries) gone_.Add(entry, 1);
-    if (part.counts()) ++gone_parts_[{part.supplier, part.lane}];
+    const Pair pair{part.supplier, part.lane};
+    for (const Entry& entry : part.entries) gone_.Add(pair, entry, 1);
+    if (part.counts()) ++gone_parts_[pair];
     NoteIndex(order, &part, nullptr);
   }
 }
