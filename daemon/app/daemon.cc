@@ -33,6 +33,7 @@
 #include "delivery/deliverer.h"
 #include "engine/alert_teller.h"
 #include "engine/engine.h"
+#include "engine/purger.h"
 #include "eventlog/anchor.h"
 #include "eventlog/event_log.h"
 #include "host/self_probe.h"
@@ -325,6 +326,8 @@ int RunDaemon(const Settings& settings, const std::string& version,
 
   AlertTeller teller(engine);
   teller.Start();
+  Purger purger(engine, static_cast<int>(settings.orders_days));
+  purger.Start();
   Deliverer deliverer(
       engine,
       [&settings](int64_t cursor, const AlertNotice& notice, const ToldAlert& after) {
@@ -386,6 +389,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   snapshots.Stop();
   deliverer.Stop();
   teller.Stop();
+  purger.Stop();
   engine.Stop();
   disk.Stop();
   if (disk.has_failed()) return kExitTryAgain;

@@ -8,6 +8,9 @@
 // After a failed write nothing is acknowledged any more by this engine: pending and later
 // submissions get UNAVAILABLE ("outcome unknown, send again"), questions go on. What was logged
 // and not applied is applied on the next start.
+//
+// When orders were purged or erased, the log holds nothing of them by the time this is answered:
+// all entries up to then leave it.
 #pragma once
 
 #include <absl/status/status.h>
@@ -142,6 +145,9 @@ class Engine {
   absl::StatusOr<Applied> LogAndApply(std::span<const std::string_view> encoded,
                                       Submission&& content, std::launch how);
   absl::Status WriteUnwritten();
+  // Writes what lets orders go, and has all entries so far leave the log, with one more that says
+  // nothing, before it is answered. False after a failed write.
+  bool WriteAndForget();
   absl::Status WriteOut(const Applied& applied, std::span<Waiting> from);
   static void Reply(std::span<Waiting> taken, const Applied& applied);
   void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);
