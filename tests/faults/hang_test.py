@@ -1,5 +1,5 @@
-"""The writer or the disk stands still while eight streams send: the daemon falls silent, a supervisor
-ends it as systemd would and starts another, and nothing acknowledged is lost.
+"""The writer or the disk stands still while eight streams send: the daemon falls silent, a
+supervisor ends it as systemd would and starts another, and nothing acknowledged is lost.
 
 Usage: hang_test.py [--long] [--seed N]
 """
@@ -83,8 +83,9 @@ def ended_and_started_again_it_has_lost_nothing(fault):
         daemon.start()
         check_oracle(daemon, ledger)
         assert daemon.stop() == 0
-        assert sent(ledger) > acked(ledger), "nothing was without its receipt: the test shows nothing"
-        print(f"{rounds} times ended within {slowest:.1f} s, {acked(ledger)} events acknowledged, 0 lost")
+        assert sent(ledger) > acked(ledger), "all had receipts: the test shows nothing"
+        print(f"{rounds} times ended within {slowest:.1f} s, {acked(ledger)} events acknowledged, "
+              "0 lost")
 
 
 def a_writer_that_stands_still_is_ended_and_nothing_is_lost():
