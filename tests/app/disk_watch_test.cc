@@ -69,6 +69,16 @@ TEST_F(Watched, RefusesWithLittleRoomAndTakesAgainWithTwiceAsMuch) {
   EXPECT_EQ(ended_, -1);
 }
 
+TEST(UsualLeastFree, IsATwentiethOfTheDiskAndAtMostAGibibyte) {
+  constexpr int64_t kMebibyte = int64_t{1} << 20, kGibibyte = int64_t{1} << 30;
+  EXPECT_EQ(UsualLeastFree(0), 0);
+  EXPECT_EQ(UsualLeastFree(100 * kMebibyte), 5 * kMebibyte);
+  EXPECT_EQ(UsualLeastFree(20 * kGibibyte), kGibibyte);
+  EXPECT_EQ(UsualLeastFree(int64_t{1} << 50), kGibibyte);
+  EXPECT_GT(UsualLeastFreeAt("/"), 0);
+  EXPECT_EQ(UsualLeastFreeAt("/nowhere"), kGibibyte);
+}
+
 TEST_F(Watched, EndsAfterAFailedWrite) {
   watch_.Failed(absl::UnavailableError("input/output error"));
   Until([&] { return ended_ >= 0; });

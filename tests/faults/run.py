@@ -1,6 +1,6 @@
 """The long forms of all fault tests, one after the other, with their figures.
 
-Usage: run.py [--seed N]
+Usage: run.py [--seed N] [--rounds N] [--minutes N]  (what net_floods.py and soak.py take, too)
 """
 import glob
 import os
