@@ -2,7 +2,8 @@
 //
 // Submissions wait in a bounded queue. One committer thread takes all that is waiting, appends it
 // to the log as one entry (synced), applies it (orders, cells, position: one atomic write) and then
-// answers each submission. Readers get a View of the latest applied entry and never wait.
+// answers each submission; what an entry changes is written and answered while the next, if one
+// waits, is applied. Readers get a View of the latest entry written and never wait.
 //
 // After a failed write nothing is acknowledged any more by this engine: pending and later
 // submissions get UNAVAILABLE ("outcome unknown, send again"), questions go on. What was logged
@@ -15,8 +16,10 @@
 #include <condition_variable>
 #include <deque>
 #include <functional>
+#include <future>
 #include <memory>
 #include <mutex>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -44,7 +47,7 @@ struct EngineOptions {
   ReadRules rules;
   ClockMode clock_mode = ClockMode::kWall;
   // Submissions are refused with "no room" while this many events wait.
-  size_t queue_events = 50'000;
+  size_t queue_events = 64'000;
   // One log entry holds about this many events at the most.
   size_t entry_events = 32'000;
   // Orders folded at a time when the fold rules changed.
@@ -83,10 +86,10 @@ class Engine {
   void Stop();
 
   using Answer = std::function<void(const Receipt&)>;
-  // Queues a submission; an empty one only waits its turn. `answer` is called once, from the
-  // committer, when it is durable and applied or has failed; it must be quick and must not call the
-  // engine's Stop. False: no room, `submission` is left as it was and `answer` will not be called;
-  // use WhenRoom.
+  // Queues a submission; an empty one only waits its turn. `answer` is called once, in turn, when
+  // it is durable, applied and to be seen by Look, or has failed; it must be quick and must not
+  // call the engine's Stop. False: no room, `submission` is left as it was and `answer` will not be
+  // called; use WhenRoom.
   bool Submit(Submission&& submission, Answer answer);
 
   // Calls `ready` once, from the committer or at once, when there may be room again.
@@ -108,10 +111,17 @@ class Engine {
   std::string refusal() const;
 
  private:
+  static constexpr uint32_t kPartition = 0;
+
   struct Waiting {
     Submission submission;
     std::string encoded;  // its content
     Answer answer;
+  };
+  // An entry that is logged and applied, with what is to be written and who is to be answered.
+  struct Unwritten {
+    Applied applied;
+    std::vector<Waiting> from;
   };
 
   using Progress = std::function<void()>;
@@ -119,15 +129,24 @@ class Engine {
   absl::Status Replay(const Progress& still_at_it);
   absl::Status FinishTakingBack(const Progress& still_at_it);
   absl::Status Refold(Format format, const Progress& still_at_it);
+
   void Commit();
-  // One entry of what was taken; false after a failed write.
-  bool CommitOne(std::vector<Waiting> taken);
-  std::vector<Waiting> TakeWaiting();
-  // `encoded` is `content`, piece by piece.
+  // One step of the committer's work; false when there is no more, or after a failed write.
+  // `how` an entry is written while the next is applied: by another thread or, deferred, by this
+  // one when Apply first needs what it changed.
+  bool CommitNext(bool waits, std::launch how);
+  std::vector<Waiting> TakeWaiting(bool waits);
+  static Submission JoinContents(std::vector<Waiting>& taken);
+  // `encoded` is `content`, piece by piece. Afterwards `unwritten_` is written, or the error is why
+  // not.
   absl::StatusOr<Applied> LogAndApply(std::span<const std::string_view> encoded,
-                                      Submission&& content);
-  void Reply(std::vector<Waiting>& taken, const Applied& applied);
+                                      Submission&& content, std::launch how);
+  absl::Status WriteUnwritten();
+  absl::Status WriteOut(const Applied& applied, std::span<Waiting> from);
+  static void Reply(std::span<Waiting> taken, const Applied& applied);
   void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);
+  std::shared_ptr<const Snapshot> Published() const;
+  // Whoever is not answered yet gets to know.
   void Fail(const absl::Status& why, std::vector<Waiting> taken);
 
   Store& store_;
@@ -149,7 +168,9 @@ class Engine {
   std::shared_ptr<const Catalog> catalog_;    // guarded by published_mutex_
 
   const std::shared_ptr<Memory> memory_;
-  WritersMemory writers_memory_;  // the committer's, and before it starts of the one who replays
+  // The committer's, and before it starts of the one who replays.
+  WritersMemory writers_memory_;
+  std::optional<Unwritten> unwritten_;
   std::thread committer_;
 };
 
