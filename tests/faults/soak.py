@@ -32,7 +32,10 @@ class Churn:
     def run(self, daemon):
         while not self.is_over:
             address = daemon.address if self.count % 2 else daemon.tcp
-            got = h2.call(address, STATUS, b"")
+            try:
+                got = h2.call(address, STATUS, b"")
+            except OSError as error:
+                got = error
             if got != OK:
                 self.failed.append(f"{address}: {got}")
             self.count += 1
