@@ -14,7 +14,6 @@ namespace {
 
 constexpr std::chrono::milliseconds kAnswersLeave{200};
 constexpr int64_t kMostLeastFree = int64_t{1} << 30;
-constexpr int64_t kMostBallast = int64_t{64} << 20;
 constexpr char kNoRoom[] =
     "the daemon's disk is nearly full, so no events are taken; make room there and send again";
 
@@ -38,8 +37,7 @@ int64_t LeastFree(int64_t set_mib, const std::string& directory) {
 }
 
 DiskWatch::DiskWatch(Options options)
-    : options_(std::move(options)),
-      ballast_(options_.directory, std::min(options_.least_free_bytes / 4, kMostBallast)) {
+    : options_(std::move(options)), ballast_(options_.directory, options_.least_free_bytes / 4) {
   const int64_t free = options_.free_bytes();
   if (free >= 0 && free < options_.least_free_bytes / 2) GiveUpBallast();
 }
