@@ -37,6 +37,8 @@ absl::StatusOr<std::optional<Anchor>> ReadAnchor(const std::string& path);
 // File and folder synced.
 absl::Status WriteAnchor(const std::string& path, const Anchor& anchor);
 
+// An id that no other has.
+std::string NewStoreId();
 // The id that the store was given when it was made; "" for one made before there were ids.
 absl::StatusOr<std::string> StoreId(const Snapshot& snapshot);
 // Gives one to a store that has none.
@@ -61,6 +63,7 @@ class AnchoredLog final : public EventLog {
   absl::Status Trim(uint32_t partition, uint64_t below) override {
     return log_.Trim(partition, below);
   }
+  bool KeepsStoreDurable() const override { return log_.KeepsStoreDurable(); }
 
   // Why the file could not be written the last time, "" = it could. Thread-safe.
   std::string failure() const;

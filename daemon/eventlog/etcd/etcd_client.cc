@@ -1,0 +1,148 @@
+#include "eventlog/etcd/etcd_client.h"
+
+#include <absl/strings/match.h>
+#include <absl/strings/str_cat.h>
+#include <grpcpp/grpcpp.h>
+
+#include <utility>
+
+namespace plumblane {
+namespace {
+
+// A member that comes back is used soon.
+constexpr int kReconnectMillis = 500;
+
+std::shared_ptr<grpc::Channel> ChannelTo(const std::string& endpoint, const EtcdOptions& options) {
+  grpc::ChannelArguments arguments;
+  arguments.SetInt(GRPC_ARG_MIN_RECONNECT_BACKOFF_MS, kReconnectMillis);
+  arguments.SetInt(GRPC_ARG_INITIAL_RECONNECT_BACKOFF_MS, kReconnectMillis);
+  arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, kReconnectMillis);
+  arguments.SetMaxReceiveMessageSize(-1);  // a range holds what etcd took piece by piece
+  auto credentials = options.ca.empty()
+                         ? grpc::InsecureChannelCredentials()
+                         : grpc::SslCredentials({options.ca, options.key, options.certificate});
+  return grpc::CreateCustomChannel(endpoint, credentials, arguments);
+}
+
+void SetLimit(grpc::ClientContext& context, std::chrono::milliseconds patience) {
+  context.set_deadline(gpr_time_from_millis(patience.count(), GPR_TIMESPAN));
+}
+
+}  // namespace
+
+struct EtcdClient::Member {
+  Member(const std::string& name, const EtcdOptions& options)
+      : endpoint(name),
+        channel(ChannelTo(name, options)),
+        kv(etcdserverpb::KV::NewStub(channel)),
+        lease(etcdserverpb::Lease::NewStub(channel)) {}
+
+  const std::string endpoint;
+  const std::shared_ptr<grpc::Channel> channel;
+  const std::unique_ptr<etcdserverpb::KV::Stub> kv;
+  const std::unique_ptr<etcdserverpb::Lease::Stub> lease;
+};
+
+EtcdClient::EtcdClient(const EtcdOptions& options)
+    : prefix_(options.prefix + "/"), patience_(options.patience) {
+  for (const std::string& endpoint : options.endpoints) {
+    members_.push_back(std::make_unique<Member>(endpoint, options));
+  }
+}
+
+EtcdClient::~EtcdClient() = default;
+
+absl::Status EtcdClient::Judge(const grpc::Status& status, size_t number) {
+  if (status.ok()) return absl::OkStatus();
+  const std::string why =
+      absl::StrCat("etcd at ", members_[number]->endpoint, ": ", status.error_message());
+  switch (status.error_code()) {
+    case grpc::StatusCode::RESOURCE_EXHAUSTED:
+      // The same code stands for too many requests at once.
+      if (absl::StrContains(status.error_message(), "space")) {
+        return absl::ResourceExhaustedError(why);
+      }
+      break;
+    case grpc::StatusCode::INVALID_ARGUMENT:
+    case grpc::StatusCode::OUT_OF_RANGE:
+    case grpc::StatusCode::NOT_FOUND:
+    case grpc::StatusCode::FAILED_PRECONDITION:
+    case grpc::StatusCode::PERMISSION_DENIED:
+    case grpc::StatusCode::UNAUTHENTICATED:
+    case grpc::StatusCode::UNIMPLEMENTED:
+      return absl::Status(static_cast<absl::StatusCode>(status.error_code()), why);
+    default:
+      break;
+  }
+  // Two threads may find out at once: one step is enough.
+  size_t expected = number;
+  current_.compare_exchange_strong(expected, (number + 1) % members_.size());
+  return absl::UnavailableError(why);
+}
+
+absl::StatusOr<etcdserverpb::TxnResponse> EtcdClient::Txn(const etcdserverpb::TxnRequest& request) {
+  const size_t number = current_;
+  grpc::ClientContext context;
+  SetLimit(context, patience_);
+  etcdserverpb::TxnResponse response;
+  absl::Status status = Judge(members_[number]->kv->Txn(&context, request, &response), number);
+  if (!status.ok()) return status;
+  return response;
+}
+
+absl::StatusOr<etcdserverpb::TxnResponse> EtcdClient::Ask(const etcdserverpb::TxnRequest& request) {
+  auto response = Txn(request);
+  for (size_t i = 1; i < members_.size() && absl::IsUnavailable(response.status()); ++i) {
+    response = Txn(request);
+  }
+  return response;
+}
+
+absl::Status EtcdClient::Compact(int64_t revision) {
+  const size_t number = current_;
+  grpc::ClientContext context;
+  SetLimit(context, patience_);
+  etcdserverpb::CompactionRequest request;
+  request.set_revision(revision);
+  etcdserverpb::CompactionResponse response;
+  return Judge(members_[number]->kv->Compact(&context, request, &response), number);
+}
+
+absl::StatusOr<int64_t> EtcdClient::GrantLease(std::chrono::seconds time) {
+  const size_t number = current_;
+  grpc::ClientContext context;
+  SetLimit(context, patience_);
+  etcdserverpb::LeaseGrantRequest request;
+  request.set_ttl(time.count());
+  etcdserverpb::LeaseGrantResponse response;
+  absl::Status status =
+      Judge(members_[number]->lease->LeaseGrant(&context, request, &response), number);
+  if (!status.ok()) return status;
+  return response.id();
+}
+
+absl::Status EtcdClient::RevokeLease(int64_t lease) {
+  const size_t number = current_;
+  grpc::ClientContext context;
+  SetLimit(context, patience_);
+  etcdserverpb::LeaseRevokeRequest request;
+  request.set_id(lease);
+  etcdserverpb::LeaseRevokeResponse response;
+  return Judge(members_[number]->lease->LeaseRevoke(&context, request, &response), number);
+}
+
+absl::StatusOr<bool> EtcdClient::KeepLease(int64_t lease) {
+  const size_t number = current_;
+  grpc::ClientContext context;
+  SetLimit(context, patience_);
+  auto stream = members_[number]->lease->LeaseKeepAlive(&context);
+  etcdserverpb::LeaseKeepAliveRequest request;
+  request.set_id(lease);
+  etcdserverpb::LeaseKeepAliveResponse response;
+  const bool answered = stream->Write(request) && stream->WritesDone() && stream->Read(&response);
+  absl::Status status = Judge(stream->Finish(), number);
+  if (answered) return response.ttl() > 0;
+  return status.ok() ? absl::UnavailableError("etcd did not answer") : status;
+}
+
+}  // namespace plumblane
