@@ -17,7 +17,8 @@ namespace plumblane {
 namespace {
 
 constexpr uint32_t kPartition = 0;
-constexpr size_t kReplayBytes = 16 << 20;
+// An owner that waits for events notices within this that it is none any more.
+constexpr std::chrono::milliseconds kLookEvery{100};
 
 // Of the daemon itself: little, and only what happened already.
 bool IsOwn(const Submission& submission) {
@@ -29,11 +30,13 @@ bool IsOwn(const Submission& submission) {
 
 }  // namespace
 
-Engine::Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options)
+Engine::Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options,
+               Ownership* ownership)
     : store_(store),
       log_(log),
       wall_clock_(wall_clock),
       options_(options),
+      ownership_(ownership),
       memory_(std::make_shared<Memory>(options.series_bytes)),
       writers_memory_(options.writer_bytes) {}
 
@@ -50,12 +53,15 @@ absl::Status Engine::Open(const std::function<void()>& still_at_it) {
   auto catalog = LoadCatalog(*store_.TakeSnapshot());
   if (!catalog.ok()) return catalog.status();
   Publish(*catalog, std::make_shared<const Cells>());
-  if (absl::Status status = Replay(still_at_it); !status.ok()) return status;
-  if (absl::Status status = FinishTakingBack(still_at_it); !status.ok()) return status;
-  {
-    std::lock_guard lock(queue_mutex_);
-    phase_ = Phase::kRunning;
+  absl::Status status = Replay(still_at_it);
+  // Questions can be answered while a shared log cannot be reached.
+  const bool is_shared = ownership_ != nullptr;
+  if (!status.ok() && !(is_shared && absl::IsUnavailable(status))) return status;
+  if (!is_shared) {
+    if (status = FinishTakingBack(still_at_it); !status.ok()) return status;
   }
+  std::lock_guard lock(queue_mutex_);
+  phase_ = is_shared ? Phase::kFollowing : Phase::kRunning;
   return absl::OkStatus();
 }
 
@@ -108,70 +114,15 @@ absl::Status Engine::Refold(Format format, const Progress& still_at_it) {
   return absl::OkStatus();
 }
 
-absl::Status Engine::Replay(const Progress& still_at_it) {
-  const auto tail = log_.Tail(kPartition);
-  if (!tail.ok()) return tail.status();
-  if (*tail < catalog_->log_sequence) {
-    return absl::DataLossError(absl::StrCat("the log ends at ", *tail,
-                                            " but the state has applied ", catalog_->log_sequence));
-  }
-  const uint64_t before = catalog_->log_sequence;
-  while (catalog_->log_sequence < *tail) {
-    const auto records = log_.Read(kPartition, catalog_->log_sequence + 1, kReplayBytes);
-    if (absl::IsOutOfRange(records.status())) {
-      return absl::DataLossError(
-          absl::StrCat("the state has applied ", catalog_->log_sequence, " log entries and ",
-                       std::string(records.status().message()), ": entries between are missing"));
-    }
-    if (!records.ok()) return records.status();
-    for (const LogRecord& record : *records) {
-      const auto entry = DecodeLogEntry(record.bytes);
-      if (!entry.ok()) return entry.status();
-      auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, record.sequence, *entry,
-                           writers_memory_);
-      if (!applied.ok()) return applied.status();
-      if (absl::Status status = store_.Write(applied->batch, /*sync=*/false); !status.ok()) {
-        return status;
-      }
-      Publish(applied->catalog, applied->cells);
-      still_at_it();
-    }
-  }
-  if (*tail > before)
-    spdlog::info("applied {} log entries again after a hard stop", *tail - before);
-  return absl::OkStatus();
-}
-
-absl::Status Engine::FinishTakingBack(const Progress& still_at_it) {
-  std::vector<int64_t> sends;
-  absl::Status bad = EachSend(*snapshot_, INT64_MAX, [&](const Send& send) {
-    if (send.state == SendState::kBeingTakenBack) sends.push_back(send.number);
-    return true;
-  });
-  if (!bad.ok()) return bad;
-  while (!sends.empty()) {
-    Submission step;
-    step.sends_taken_back = {sends.back()};
-    const std::string encoded = EncodeContent(step);
-    const std::string_view only = encoded;
-    auto applied = LogAndApply({&only, 1}, std::move(step));
-    if (!applied.ok()) return applied.status();
-    Publish(applied->catalog, applied->cells);
-    still_at_it();
-    const auto send = ReadSend(*snapshot_, sends.back());
-    if (!send.ok()) return send.status();
-    if ((*send)->state == SendState::kTakenBack) sends.pop_back();
-  }
-  return absl::OkStatus();
-}
-
 void Engine::Stop() {
   {
     std::lock_guard lock(queue_mutex_);
-    if (phase_ == Phase::kRunning) phase_ = Phase::kStopping;
+    if (phase_ == Phase::kRunning || phase_ == Phase::kFollowing) phase_ = Phase::kStopping;
   }
   queue_changed_.notify_all();
   if (committer_.joinable()) committer_.join();
+  if (comparing_.joinable()) comparing_.join();
+  if (ownership_ != nullptr) ownership_->Release(kPartition);
 }
 
 bool Engine::Submit(Submission&& submission, Answer answer) {
@@ -181,6 +132,7 @@ bool Engine::Submit(Submission&& submission, Answer answer) {
   for (;;) {
     {
       std::lock_guard lock(queue_mutex_);
+      if (phase_ == Phase::kFollowing) refused = WhyRefused();
       if (phase_ != Phase::kRunning) break;
       if (!refusal_.empty() && !IsOwn(submission)) {
         refused = absl::ResourceExhaustedError(refusal_);
@@ -233,7 +185,8 @@ size_t Engine::QueuedEvents() const {
 
 bool Engine::AcceptsEvents() const {
   std::lock_guard lock(queue_mutex_);
-  return phase_ == Phase::kRunning && refusal_.empty();
+  const bool owns = ownership_ == nullptr || ownership_->IsMine(kPartition);
+  return phase_ == Phase::kRunning && owns && refusal_.empty();
 }
 
 void Engine::Refuse(std::string why) {
@@ -244,15 +197,16 @@ void Engine::Refuse(std::string why) {
 std::string Engine::refusal() const {
   std::lock_guard lock(queue_mutex_);
   if (phase_ == Phase::kFailed) return "a write failed; nothing is taken until a restart";
+  if (phase_ == Phase::kFollowing) return std::string(WhyRefused().message());
   return phase_ == Phase::kRunning ? refusal_ : "the daemon is stopping";
 }
 
 void Engine::Commit() {
   pthread_setname_np(pthread_self(), "committer");
   GiveWay(8);  // batches grow while a question is answered; a question waits for nothing
-  for (;;) {
+  while (Follow()) {
     std::vector<Waiting> taken = TakeWaiting();
-    if (taken.empty() || !CommitOne(std::move(taken))) return;
+    if (!taken.empty() && !CommitOne(std::move(taken))) return;
   }
 }
 
@@ -297,6 +251,14 @@ bool Engine::CommitOne(std::vector<Waiting> taken) {
   std::vector<std::string_view> encoded;
   for (const Waiting& waiting : taken) encoded.push_back(waiting.encoded);
   auto applied = LogAndApply(encoded, std::move(content));
+  if (absl::IsResourceExhausted(applied.status())) {
+    for (Waiting& waiting : taken) waiting.answer({applied.status(), 0, {}, {}});
+    return true;
+  }
+  if (absl::IsAborted(applied.status())) {
+    StepDown(applied.status(), std::move(taken));
+    return true;
+  }
   if (!applied.ok()) {
     Fail(applied.status(), std::move(taken));
     return false;
@@ -311,7 +273,14 @@ std::vector<Engine::Waiting> Engine::TakeWaiting() {
   std::vector<std::function<void()>> ready;
   {
     std::unique_lock lock(queue_mutex_);
-    queue_changed_.wait(lock, [this] { return !queue_.empty() || phase_ != Phase::kRunning; });
+    const auto has_news = [this] { return !queue_.empty() || phase_ != Phase::kRunning; };
+    if (ownership_ == nullptr) {
+      queue_changed_.wait(lock, has_news);
+    } else {
+      while (!queue_changed_.wait_for(lock, kLookEvery, has_news) &&
+             ownership_->IsMine(kPartition)) {
+      }
+    }
     size_t events = 0;
     while (!queue_.empty() && (taken.empty() || events < options_.entry_events)) {
       events += queue_.front().submission.events.size();
@@ -319,7 +288,8 @@ std::vector<Engine::Waiting> Engine::TakeWaiting() {
       queue_.pop_front();
     }
     queued_events_ -= events;
-    if (taken.empty()) phase_ = Phase::kStopped;
+    // An owner no more follows.
+    if (taken.empty()) phase_ = phase_ == Phase::kRunning ? Phase::kFollowing : Phase::kStopped;
     ready.swap(wants_room_);
   }
   for (const auto& call : ready) call();
@@ -331,20 +301,25 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
   const uint64_t sequence = catalog_->log_sequence + 1;
   const Instant received = wall_clock_.Now();
   // All entries before this one are as durable as this append, so they may go with it.
-  if (sequence > options_.kept_entries) {
-    if (absl::Status s = log_.Trim(kPartition, sequence - options_.kept_entries); !s.ok()) return s;
+  if (log_.KeepsStoreDurable()) {
+    if (absl::Status status = TrimBelow(sequence); !status.ok()) return status;
   }
   const Appended appended =
       log_.Append(kPartition, sequence, EncodeLogEntry(received, content.history_through, encoded));
+  if (appended == Appended::kFull) {
+    return absl::ResourceExhaustedError(
+        "the log that the daemons share is full, so no events are taken; make room there and send "
+        "again");
+  }
   if (appended != Appended::kDurable) {
-    return absl::UnavailableError("writing the log failed; the outcome is unknown");
+    const char* why = appended == Appended::kFenced ? "another daemon owns the log"
+                                                    : "the outcome of writing the log is unknown";
+    return ownership_ != nullptr ? absl::AbortedError(why) : absl::UnavailableError(why);
   }
   auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, sequence,
                        {received, std::move(content)}, writers_memory_);
   if (!applied.ok()) return applied.status();
-  if (absl::Status status = store_.Write(applied->batch, /*sync=*/false); !status.ok()) {
-    return status;
-  }
+  if (absl::Status status = WriteApplied(applied->batch, sequence); !status.ok()) return status;
   return applied;
 }
 
@@ -369,6 +344,9 @@ void Engine::Publish(const Catalog& catalog, const std::shared_ptr<const Cells>&
   memory_->Note(catalog.log_sequence, changes);
   auto snapshot = store_.TakeSnapshot();
   auto shared = std::make_shared<const Catalog>(catalog);
+  if (options_.compare_cells && catalog.log_sequence % options_.compare_entries == 0) {
+    CompareCells(catalog.log_sequence, snapshot);
+  }
   std::lock_guard lock(published_mutex_);
   snapshot_ = std::move(snapshot);
   catalog_ = std::move(shared);
@@ -376,18 +354,23 @@ void Engine::Publish(const Catalog& catalog, const std::shared_ptr<const Cells>&
 
 void Engine::Fail(const absl::Status& why, std::vector<Waiting> taken) {
   spdlog::critical("no more events are taken until restart: {}", why.ToString());
+  GiveBack(Phase::kFailed,
+           absl::UnavailableError("the daemon's disk failed; the outcome is unknown, send again "
+                                  "later: repeats change nothing"),
+           std::move(taken));
+}
+
+void Engine::GiveBack(Phase phase, const absl::Status& unknown, std::vector<Waiting> taken) {
   std::vector<std::function<void()>> ready;
   {
     std::lock_guard lock(queue_mutex_);
-    phase_ = Phase::kFailed;
+    if (phase_ != Phase::kStopping || phase == Phase::kFailed) phase_ = phase;
     taken.insert(taken.end(), std::make_move_iterator(queue_.begin()),
                  std::make_move_iterator(queue_.end()));
     queue_.clear();
     queued_events_ = 0;
     ready.swap(wants_room_);
   }
-  const absl::Status unknown = absl::UnavailableError(
-      "the daemon's disk failed; the outcome is unknown, send again later: repeats change nothing");
   for (Waiting& waiting : taken) waiting.answer({unknown, 0, {}, {}});
   for (const auto& call : ready) call();
 }

@@ -7,6 +7,11 @@
 // After a failed write nothing is acknowledged any more by this engine: pending and later
 // submissions get UNAVAILABLE ("outcome unknown, send again"), questions go on. What was logged
 // and not applied is applied on the next start.
+//
+// Where several daemons share a log (`ownership`), the engine follows: it applies what the owner of
+// the log appends and refuses submissions, saying where they are taken. When there is no owner it
+// becomes that, and takes submissions once all that the one before appended is applied. An owner
+// that is fenced, or whose append has an unknown outcome, follows again.
 #pragma once
 
 #include <absl/status/status.h>
@@ -28,9 +33,11 @@
 #include "engine/catalog.h"
 #include "engine/memory.h"
 #include "engine/records.h"
+#include "engine/shared_log.h"
 #include "engine/submission.h"
 #include "engine/view.h"
 #include "eventlog/event_log.h"
+#include "eventlog/ownership.h"
 #include "storage/store.h"
 
 namespace plumblane {
@@ -56,20 +63,28 @@ struct EngineOptions {
   // Entries that stay in the log after they were applied. Where they reach back to the first, audit
   // applies them all again (verify.h).
   uint64_t kept_entries = 16;
+  // Called when a shared log cannot be followed any more, for good.
+  std::function<void(const absl::Status&)> lost_the_log = [](const absl::Status&) {};
+  // Given the hash of all stored cells as of every so many entries, by a thread of its own, so that
+  // daemons that share a log can compare; none = not counted.
+  std::function<void(uint64_t sequence, uint64_t hash)> compare_cells;
+  uint64_t compare_entries = 10'000;
 };
 
 // Thread-safe, except Start and the destructor.
 class Engine {
  public:
-  // `store`, `log` and `wall_clock` must outlive the engine.
-  Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options);
+  // All but `options` must outlive the engine. No `ownership`: the log is this engine's alone.
+  Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options,
+         Ownership* ownership = nullptr);
   ~Engine();
   Engine(const Engine&) = delete;
   Engine& operator=(const Engine&) = delete;
 
   // Checks the format of the store, applies what the log holds beyond it, folds again if the rules
   // changed, finishes taking back sends, then starts the committer. Errors: FAILED_PRECONDITION for
-  // a store of another version, DATA_LOSS for damage, UNAVAILABLE from the medium. Calls
+  // a store of another version, DATA_LOSS for damage or a log that starts after what the store
+  // has, UNAVAILABLE from the medium. With a shared log it only follows, later. Calls
   // `still_at_it` after each piece of work, so that who waits for a long start knows it goes on.
   absl::Status Start(std::function<void()> still_at_it = [] {});
 
@@ -79,7 +94,8 @@ class Engine {
   absl::Status Open(const std::function<void()>& still_at_it = [] {});
   void CommitWaiting();
 
-  // Takes everything that was submitted, then stops the committer. Idempotent.
+  // Takes everything that was submitted, then stops the committer; lets others own the log.
+  // Idempotent.
   void Stop();
 
   using Answer = std::function<void(const Receipt&)>;
@@ -107,6 +123,9 @@ class Engine {
   // Why events are refused, "" = they are not.
   std::string refusal() const;
 
+  // None: the log is this engine's alone.
+  std::optional<SharedLog> shared_log() const;
+
  private:
   struct Waiting {
     Submission submission;
@@ -117,6 +136,14 @@ class Engine {
   using Progress = std::function<void()>;
   absl::Status CheckFormat(const Progress& still_at_it);
   absl::Status Replay(const Progress& still_at_it);
+  absl::Status CatchUp(const Progress& still_at_it);
+  absl::Status WriteApplied(const Batch& batch, uint64_t sequence);
+  absl::Status TrimBelow(uint64_t sequence);
+  // Until this engine may append; false when stopped or failed.
+  bool Follow();
+  absl::Status FollowOnce();
+  void CompareCells(uint64_t sequence, std::shared_ptr<const Snapshot> snapshot);
+  absl::Status WhyRefused() const;
   absl::Status FinishTakingBack(const Progress& still_at_it);
   absl::Status Refold(Format format, const Progress& still_at_it);
   void Commit();
@@ -129,28 +156,35 @@ class Engine {
   void Reply(std::vector<Waiting>& taken, const Applied& applied);
   void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);
   void Fail(const absl::Status& why, std::vector<Waiting> taken);
+  void StepDown(const absl::Status& why, std::vector<Waiting> taken);
 
   Store& store_;
   EventLog& log_;
   const Clock& wall_clock_;
   const EngineOptions options_;
+  Ownership* const ownership_;
 
   mutable std::mutex queue_mutex_;
   std::condition_variable queue_changed_;
   std::deque<Waiting> queue_;                      // guarded by queue_mutex_
   size_t queued_events_ = 0;                       // guarded by queue_mutex_
   std::vector<std::function<void()>> wants_room_;  // guarded by queue_mutex_
-  enum class Phase { kNew, kRunning, kStopping, kStopped, kFailed };
+  enum class Phase { kNew, kFollowing, kRunning, kStopping, kStopped, kFailed };
+  // To `phase`; what waits, and `taken`, is answered with `unknown`.
+  void GiveBack(Phase phase, const absl::Status& unknown, std::vector<Waiting> taken);
   Phase phase_ = Phase::kNew;  // guarded by queue_mutex_
   std::string refusal_;        // guarded by queue_mutex_
 
   mutable std::mutex published_mutex_;
   std::shared_ptr<const Snapshot> snapshot_;  // guarded by published_mutex_
   std::shared_ptr<const Catalog> catalog_;    // guarded by published_mutex_
+  uint64_t tail_ = 0;                         // guarded by published_mutex_
+  std::optional<Instant> as_of_;              // guarded by published_mutex_
 
   const std::shared_ptr<Memory> memory_;
   WritersMemory writers_memory_;  // the committer's, and before it starts of the one who replays
   std::thread committer_;
+  std::thread comparing_;  // started and joined by whoever applies entries
 };
 
 }  // namespace plumblane

@@ -21,6 +21,14 @@ namespace {
 
 constexpr std::chrono::seconds kEvery{1};
 
+// Not a secret: it only must not be that of another store.
+std::string NewId() {
+  std::random_device random;
+  std::string id;
+  for (int i = 0; i < 4; ++i) absl::StrAppend(&id, absl::Hex(random(), absl::kZeroPad8));
+  return id;
+}
+
 std::string Facts(const Anchor& anchor) {
   return absl::StrCat("# Written by plumblaned once a second; do not change or remove it.\n",
                       "store ", anchor.store_id, "\nformat ", anchor.format_version,
@@ -69,14 +77,6 @@ absl::Status WriteAnchor(const std::string& path, const Anchor& anchor) {
   return mistake.empty() ? absl::OkStatus() : absl::UnavailableError(mistake);
 }
 
-// Not a secret: it only must not be that of another.
-std::string NewStoreId() {
-  std::random_device random;
-  std::string id;
-  for (int i = 0; i < 4; ++i) absl::StrAppend(&id, absl::Hex(random(), absl::kZeroPad8));
-  return id;
-}
-
 absl::StatusOr<std::string> StoreId(const Snapshot& snapshot) {
   auto id = snapshot.Get(Space::kMeta, kStoreIdKey);
   if (!id.ok()) return id.status();
@@ -86,7 +86,7 @@ absl::StatusOr<std::string> StoreId(const Snapshot& snapshot) {
 absl::StatusOr<std::string> EnsureStoreId(Store& store) {
   auto id = StoreId(*store.TakeSnapshot());
   if (!id.ok() || !id->empty()) return id;
-  *id = NewStoreId();
+  *id = NewId();
   Batch batch;
   batch.Put(Space::kMeta, std::string(kStoreIdKey), *id);
   if (absl::Status status = store.Write(batch, /*sync=*/true); !status.ok()) return status;

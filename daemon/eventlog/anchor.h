@@ -37,8 +37,6 @@ absl::StatusOr<std::optional<Anchor>> ReadAnchor(const std::string& path);
 // File and folder synced.
 absl::Status WriteAnchor(const std::string& path, const Anchor& anchor);
 
-// An id that no other has.
-std::string NewStoreId();
 // The id that the store was given when it was made; "" for one made before there were ids.
 absl::StatusOr<std::string> StoreId(const Snapshot& snapshot);
 // Gives one to a store that has none.

@@ -17,7 +17,7 @@
 //           'n' send(big64) shop 0 order_id       orders of which the send told something
 //           where lane is origin 0 destination 0 service 0
 //           and part is   shop 0 order_id 0 part(big16)
-//   meta    "format", "progress", "store", "source/" source, "excuse/" excuse_id,
+//   meta    "format", "progress", "store", "log", "source/" source, "excuse/" excuse_id,
 //           "agreement/" sequence(big64) index(big32)   a load: which one of its log entry
 //           "notice/" cursor(big64)                     what was told of alerts
 //           "delivered/" sink                           value: cursor, signed

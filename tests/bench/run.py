@@ -21,7 +21,7 @@ def main():
     for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")),
                              ("intake_bench", "3", "32000"),
                              ("overload_bench", os.path.join(BIN, "plumblaned")),
-                             ("send_bench.py", "60000", "1"), ("layout_bench",),
+                             ("send_bench.py", "60000", "1"), ("cluster_bench.py",), ("layout_bench",),
                              ("backtest_bench",), ("answers_bench", "--benchmark_min_time=0.3"),
                              ("rank_bench", "--benchmark_min_time=0.3"), ("sourcing_bench",),
                              ("served_rank_bench", os.path.join(BIN, "plumblaned")),

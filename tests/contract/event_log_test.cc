@@ -61,7 +61,7 @@ class LogInEtcd final : public LogOfAKind {
     client_ = std::make_unique<EtcdClient>(
         EtcdOptions{.endpoints = server.endpoints(), .prefix = absl::StrCat("log-", ++count)});
     Reopen();
-    EXPECT_TRUE(log_->Create(1, 0).ok());
+    EXPECT_TRUE(log_->Create(1, 0, "id").ok());
   }
   EventLog& log() override { return *log_; }
   void Reopen() override {

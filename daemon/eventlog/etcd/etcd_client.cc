@@ -9,12 +9,12 @@
 namespace plumblane {
 namespace {
 
-// A member that comes back is used soon.
-constexpr int kReconnectMillis = 500;
+// A member that comes back is used soon; one that is slow gets time for its greeting.
+constexpr int kReconnectMillis = 500, kConnectMillis = 10'000;
 
 std::shared_ptr<grpc::Channel> ChannelTo(const std::string& endpoint, const EtcdOptions& options) {
   grpc::ChannelArguments arguments;
-  arguments.SetInt(GRPC_ARG_MIN_RECONNECT_BACKOFF_MS, kReconnectMillis);
+  arguments.SetInt(GRPC_ARG_MIN_RECONNECT_BACKOFF_MS, kConnectMillis);
   arguments.SetInt(GRPC_ARG_INITIAL_RECONNECT_BACKOFF_MS, kReconnectMillis);
   arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, kReconnectMillis);
   arguments.SetMaxReceiveMessageSize(-1);  // a range holds what etcd took piece by piece

@@ -10,7 +10,6 @@
 
 #include "base/hash.h"
 #include "base/stop_event.h"
-#include "eventlog/anchor.h"
 #include "eventlog/etcd/txn.h"
 #include "storage/bytes.h"
 
@@ -74,10 +73,11 @@ absl::StatusOr<std::string> EtcdLog::Id() {
   return words[2];
 }
 
-absl::StatusOr<std::string> EtcdLog::Create(uint32_t partitions, uint64_t tail) {
+absl::StatusOr<std::string> EtcdLog::Create(uint32_t partitions, uint64_t tail,
+                                            const std::string& id) {
   TxnRequest txn;
   RequireAbsent(txn, client_.Key("id"));
-  Put(txn, client_.Key("id"), absl::StrCat(kVersion, " ", partitions, " ", NewStoreId()));
+  Put(txn, client_.Key("id"), absl::StrCat(kVersion, " ", partitions, " ", id));
   for (uint32_t partition = 0; partition < partitions; ++partition) {
     Put(txn, TailKey(partition), absl::StrCat(tail));
   }
@@ -234,6 +234,23 @@ absl::StatusOr<std::string> EtcdLog::Whole(uint32_t partition, uint64_t sequence
   return whole;
 }
 
+absl::Status EtcdLog::CompareCells(uint32_t partition, uint64_t sequence, uint64_t hash) {
+  const std::string key = Place("cells", partition) + Padded(sequence);
+  const std::string told = absl::StrCat(absl::Hex(hash, absl::kZeroPad16));
+  TxnRequest txn;
+  RequireAbsent(txn, key);
+  Put(txn, key, told);
+  *txn.add_failure() = Range(key);
+  const auto response = client_.Ask(txn);  // the same again changes nothing
+  if (!response.ok()) return response.status();
+  if (response->succeeded() || Only(*response, 0)->value() == told) return absl::OkStatus();
+  return absl::DataLossError(
+      absl::StrCat("the cells as of log entry ", sequence, " differ from those of another daemon (",
+                   told, ", ", Only(*response, 0)->value(),
+                   "): the data here or there is wrong. plumblaned --verify on "
+                   "each says which"));
+}
+
 absl::Status EtcdLog::Trim(uint32_t partition, uint64_t below) {
   const std::lock_guard lock(mutex_);
   uint64_t& unneeded = unneeded_below_[partition];
@@ -304,6 +321,7 @@ absl::Status EtcdLog::RemoveUnneeded(uint32_t partition, uint64_t below) {
   RequireRevision(txn, ownership_.OwnerKey(partition), ownership_.Fence(partition));
   DeleteRange(txn, Place("log", partition), EntryKey(partition, below));
   DeleteRange(txn, Place("piece", partition), Place("piece", partition) + Padded(below));
+  DeleteRange(txn, Place("cells", partition), Place("cells", partition) + Padded(below));
   const auto removed = client_.Txn(txn);
   if (!removed.ok()) return removed.status();
   if (!removed->succeeded()) return absl::OkStatus();

@@ -6,6 +6,7 @@
 //   piece/PPPP/SEQUENCE/HASH/NNNN   the other pieces, written before it
 //   owner/PPPP                who may append (etcd_ownership.h)
 //   reader/PPPP/NODE          entries below this one are not needed there
+//   cells/PPPP/SEQUENCE       hash of the cells as of this entry, of the first to tell
 //
 // An entry: number of pieces before its last (big32), hash of all its bytes (big64), last piece.
 //
@@ -47,8 +48,8 @@ class EtcdLog final : public EventLog {
   // The id of the log, "" = there is none yet. FAILED_PRECONDITION: made by a newer version.
   absl::StatusOr<std::string> Id();
   // Makes the log, unless there is one: with so many partitions, each as if `tail` entries had been
-  // trimmed. The id of the log there is then.
-  absl::StatusOr<std::string> Create(uint32_t partitions, uint64_t tail);
+  // trimmed. `id` holds no space. The id of the log there is then.
+  absl::StatusOr<std::string> Create(uint32_t partitions, uint64_t tail, const std::string& id);
 
   Appended Append(uint32_t partition, uint64_t sequence, std::string bytes) override;
   absl::StatusOr<std::vector<LogRecord>> Read(uint32_t partition, uint64_t from,
@@ -57,6 +58,10 @@ class EtcdLog final : public EventLog {
   // What this reader needs no more; Keep does the rest.
   absl::Status Trim(uint32_t partition, uint64_t below) override;
   bool KeepsStoreDurable() const override { return false; }
+
+  // Whether the cells of this daemon as of that entry are those of the daemon that told first.
+  // DATA_LOSS: they are not.
+  absl::Status CompareCells(uint32_t partition, uint64_t sequence, uint64_t hash);
 
   // Tells what was trimmed here, and where this daemon is the owner removes what no reader needs,
   // with etcd's own memory of it. To be called now and then by one thread. RESOURCE_EXHAUSTED:
