@@ -242,9 +242,13 @@ TEST_F(SharedLogTest, WhateverHappensAllHoldTheSameAndEachEventOnce) {
     for (size_t at = random() % 2; !nodes[at]->Submit(number).status.ok(); at = 1 - at) {
     }
   }
-  const uint64_t tail = [this] {
+  {
     const std::lock_guard lock(shared_.mutex);
     shared_.next_fault = SharedMemory::Fault::kNone;
+  }
+  for (Node* node : nodes) node->Submit(0);  // an owner that is fenced and idle notices now
+  const uint64_t tail = [this] {
+    const std::lock_guard lock(shared_.mutex);
     return shared_.entries.size();
   }();
   ExpectTheSameEverywhere(tail);
