@@ -48,15 +48,15 @@ bool IsPlausible(Measure measure, const Cell& cell) {
   return SumsToWholeOrders(measure, cell.counted) && SumsToWholeOrders(measure, cell.excused);
 }
 
-void Cells::Add(const Entry& entry, int64_t sign) {
+void Cells::Add(const Pair& pair, const Entry& entry, int64_t sign) {
   Tally tally;
   tally.entered = entry.entered;
   for (const Outcome& outcome : entry.outcomes) {
     tally.Add(outcome.code, outcome.bucket, outcome.count);
   }
-  AddTo(entry.key, entry.excused, tally, sign);
-  if (entry.key.measure == Measure::kOnTime || entry.key.measure == Measure::kDefect) {
-    AddTo({Pair{}, entry.key.measure, entry.key.day}, entry.excused, tally, sign);
+  AddTo({pair, entry.measure, entry.day}, entry.excused, tally, sign);
+  if (entry.measure == Measure::kOnTime || entry.measure == Measure::kDefect) {
+    AddTo({Pair{}, entry.measure, entry.day}, entry.excused, tally, sign);
   }
 }
 

@@ -9,6 +9,8 @@
 // Not thread-safe; plain values.
 #pragma once
 
+#include <absl/container/inlined_vector.h>
+
 #include <cstdint>
 #include <map>
 #include <string>
@@ -67,21 +69,22 @@ struct CellKey {
 // more outcomes than entries. A stored cell for which this is false is a bug.
 bool IsPlausible(Measure measure, const Cell& cell);
 
-// One order's contribution to one cell.
+// One order's contribution to one cell of its pair.
 struct Entry {
-  CellKey key;
+  Measure measure = Measure::kOnTime;
+  Day day;
   bool excused = false;
   int64_t entered = 0;  // 0 or 1
   // What became of it, and the money it carries; usually none or one.
-  std::vector<Outcome> outcomes;
-  auto operator<=>(const Entry&) const = default;
+  absl::InlinedVector<Outcome, 1> outcomes;
+  bool operator==(const Entry&) const = default;
 };
 
 // A sparse set of cells or of changes; holds no empty cell.
 class Cells {
  public:
   // Adds `sign` times the entry, also to the sum over all pairs when the measure is a rate.
-  void Add(const Entry& entry, int64_t sign);
+  void Add(const Pair& pair, const Entry& entry, int64_t sign);
   void Add(const Cells& other);
   // REQUIRES: `key` is above all that are there, `cell` not empty.
   void Append(CellKey key, Cell cell) {

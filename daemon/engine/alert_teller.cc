@@ -2,13 +2,23 @@
 
 #include <spdlog/spdlog.h>
 
+#include <algorithm>
 #include <chrono>
 #include <future>
 #include <utility>
 
 #include "base/give_way.h"
+#include "base/stopwatch.h"
 
 namespace plumblane {
+namespace {
+
+// A tenth of a core at the most, however much comes in, and never long.
+std::chrono::duration<double> RestAfter(double step_seconds) {
+  return std::chrono::duration<double>(std::clamp(9 * step_seconds, 1.0, 10.0));
+}
+
+}  // namespace
 
 absl::Status AlertTeller::Step() {
   const View view = engine_.Look();
@@ -47,12 +57,13 @@ void AlertTeller::Run() {
   std::unique_lock lock(mutex_);
   while (!stop_) {
     lock.unlock();
+    const Stopwatch step;
     const absl::Status status = engine_.AcceptsEvents() ? Step() : absl::OkStatus();
     if (absl::IsCancelled(status)) return;
     if (!status.ok() && !failed) spdlog::error("alerts: {}", status.ToString());
     failed = !status.ok();
     lock.lock();
-    stopping_.wait_for(lock, std::chrono::seconds(1), [this] { return stop_; });
+    stopping_.wait_for(lock, RestAfter(step.Seconds()), [this] { return stop_; });
   }
 }
 

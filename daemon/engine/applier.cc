@@ -70,7 +70,7 @@ class Application {
     for (const Delivered& one : entry.content.deliveries) TakeDelivered(one);
     if (absl::Status status = Finish(); !status.ok()) return status;
     // What orders fold to may rest on excuses.
-    if (!entry.content.excuses.empty()) memory_.orders.Clear();
+    if (entry.content.changes_orders_otherwise()) memory_.Clear();
     memory_.orders.MakeRoom();
     memory_.pages.MakeRoom();
     return std::move(applied_);
@@ -328,8 +328,7 @@ class Application {
 
   absl::Status Finish() {
     std::set<Pair> born, gone;
-    if (absl::Status status =
-            changes_.AppendTo(snapshot_, memory_.pages, applied_.batch, born, gone);
+    if (absl::Status status = changes_.AppendTo(snapshot_, memory_, applied_.batch, born, gone);
         !status.ok()) {
       return status;
     }

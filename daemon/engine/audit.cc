@@ -129,8 +129,8 @@ absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& cat
   if (!bad.ok()) return bad;
   const MemoryStore nothing;
   std::set<Pair> born, gone;
-  Kept<Series> pages(0);
-  absl::Status added = changes.AppendTo(*nothing.TakeSnapshot(), pages, batch, born, gone);
+  WritersMemory empty(0);
+  absl::Status added = changes.AppendTo(*nothing.TakeSnapshot(), empty, batch, born, gone);
   if (!added.ok()) return added;
   format.version = kFormatVersion;
   batch.Put(Space::kMeta, std::string(kFormatKey), EncodeFormat(format));
@@ -172,8 +172,8 @@ absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalo
   }
   Batch batch;
   std::set<Pair> born, gone;  // rules do not change which parts count
-  Kept<Series> pages(0);
-  if (absl::Status status = changes.AppendTo(snapshot, pages, batch, born, gone); !status.ok()) {
+  WritersMemory empty(0);
+  if (absl::Status status = changes.AppendTo(snapshot, empty, batch, born, gone); !status.ok()) {
     return status;
   }
   batch.Put(Space::kMeta, std::string(kFormatKey), EncodeFormat(format));

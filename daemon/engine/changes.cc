@@ -79,7 +79,7 @@ Cell& Changes::CellAt(size_t pair, Measure measure, Day day) {
 }
 
 void Changes::Add(size_t pair, const Entry& entry, int64_t sign) {
-  Cell& cell = CellAt(pair, entry.key.measure, entry.key.day);
+  Cell& cell = CellAt(pair, entry.measure, entry.day);
   Tally& tally = entry.excused ? cell.excused : cell.counted;
   tally.entered += sign * entry.entered;
   for (const Outcome& outcome : entry.outcomes) {
@@ -102,19 +102,19 @@ void Changes::Replace(const OrderKey& order, const OrderState& before, const Ord
 
 // Takes in what the part has and `other`, the same part at the other moment, has not.
 void Changes::Note(const PartState& part, const PartState* other, int sign) {
+  if (!part.counts()) return;
+  if (other && (other->supplier != part.supplier || other->lane != part.lane)) other = nullptr;
   std::optional<size_t> pair;
   for (const Entry& entry : part.entries) {
-    const auto is_same = [&entry](const Entry& one) {
-      return one.key.measure == entry.key.measure && one == entry;
-    };
     // Most entries stay as they are; there is no need to take them out and put them in.
-    if (other && std::any_of(other->entries.begin(), other->entries.end(), is_same)) continue;
-    if (!pair) pair = Find(entry.key.pair);  // all entries of a part have one
+    if (other &&
+        std::find(other->entries.begin(), other->entries.end(), entry) != other->entries.end()) {
+      continue;
+    }
+    if (!pair) pair = Find(part.pair());
     Add(*pair, entry, sign);
   }
-  const bool counted =
-      other && other->counts() && other->supplier == part.supplier && other->lane == part.lane;
-  if (part.counts() && !counted) pairs_[Find({part.supplier, part.lane})].parts += sign;
+  if (!other || !other->counts()) pairs_[pair ? *pair : Find(part.pair())].parts += sign;
 }
 
 void Changes::NoteIndex(const OrderKey& order, const PartState* before, const PartState* after) {
@@ -140,11 +140,13 @@ void Changes::Heard(const OrderState& after, Instant time) {
   }
 }
 
-absl::Status Changes::AppendTo(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch,
+absl::Status Changes::AppendTo(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,
                                std::set<Pair>& born, std::set<Pair>& gone) {
-  if (absl::Status status = AppendCells(snapshot, pages, batch); !status.ok()) return status;
-  if (absl::Status status = AppendPairs(snapshot, batch, born, gone); !status.ok()) return status;
-  if (absl::Status status = AppendHeard(snapshot, batch); !status.ok()) return status;
+  if (absl::Status status = AppendCells(snapshot, memory.pages, batch); !status.ok()) return status;
+  if (absl::Status status = AppendPairs(snapshot, memory, batch, born, gone); !status.ok()) {
+    return status;
+  }
+  if (absl::Status status = AppendHeard(snapshot, memory, batch); !status.ok()) return status;
   std::sort(index_.begin(), index_.end());
   for (const auto& [key, change] : index_) {
     if (change > 0) {
@@ -256,20 +258,21 @@ absl::Status Changes::AppendCells(const Snapshot& snapshot, Kept<Series>& pages,
   return absl::OkStatus();
 }
 
-absl::Status Changes::AppendPairs(const Snapshot& snapshot, Batch& batch, std::set<Pair>& born,
-                                  std::set<Pair>& gone) const {
+absl::Status Changes::AppendPairs(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,
+                                  std::set<Pair>& born, std::set<Pair>& gone) const {
   for (const auto& [pair, change] : PairCounts()) {
     const std::string key = PairKey(pair);
-    const auto stored = snapshot.Get(Space::kIndex, key);
-    if (!stored.ok()) return stored.status();
-    int64_t count = 0;
-    if (*stored) {
-      const auto decoded = DecodeCount(**stored);
-      if (!decoded.ok()) return decoded.status();
-      count = *decoded;
-    } else {
-      born.insert(pair);
+    auto known = memory.parts.find(key);
+    if (known == memory.parts.end()) {
+      const auto stored = snapshot.Get(Space::kIndex, key);
+      if (!stored.ok()) return stored.status();
+      absl::StatusOr<int64_t> count = 0;
+      if (*stored) count = DecodeCount(**stored);
+      if (!count.ok()) return count.status();
+      known = memory.parts.emplace(key, *count).first;
     }
+    int64_t& count = known->second;
+    if (count == 0) born.insert(pair);
     count += change;
     if (count < 0) return absl::InternalError("a pair would have fewer than no orders");
     if (count == 0) {
@@ -282,16 +285,23 @@ absl::Status Changes::AppendPairs(const Snapshot& snapshot, Batch& batch, std::s
   return absl::OkStatus();
 }
 
-absl::Status Changes::AppendHeard(const Snapshot& snapshot, Batch& batch) const {
+absl::Status Changes::AppendHeard(const Snapshot& snapshot, WritersMemory& memory,
+                                  Batch& batch) const {
   for (const auto& [supplier, time] : heard_) {
     const std::string key = SupplierKey(supplier);
-    const auto stored = snapshot.Get(Space::kIndex, key);
-    if (!stored.ok()) return stored.status();
-    if (*stored) {
-      const auto known = DecodeInstant(**stored);
-      if (!known.ok()) return known.status();
-      if (*known >= time) continue;
+    auto known = memory.heard.find(key);
+    if (known == memory.heard.end()) {
+      const auto stored = snapshot.Get(Space::kIndex, key);
+      if (!stored.ok()) return stored.status();
+      known = memory.heard.emplace(key, std::nullopt).first;
+      if (*stored) {
+        const auto last = DecodeInstant(**stored);
+        if (!last.ok()) return last.status();
+        known->second = *last;
+      }
     }
+    if (known->second >= time) continue;
+    known->second = time;
     batch.Put(Space::kIndex, key, EncodeInstant(time));
   }
   return absl::OkStatus();

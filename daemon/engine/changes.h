@@ -29,11 +29,11 @@ class Changes {
   // The suppliers of the order were last heard of at `time`.
   void Heard(const OrderState& after, Instant time);
 
-  // Reads what the changes touch, as far as `pages` does not keep it, adds them and appends the
+  // Reads what the changes touch, as far as `memory` does not keep it, adds them and appends the
   // result to `batch`, sorted within each space; `born` and `gone` receive the pairs that got their
-  // first or lost their last order part. `pages` is as after the batch. Error INTERNAL: a cell
-  // would hold less than nothing; `pages` is of no use then.
-  absl::Status AppendTo(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch,
+  // first or lost their last order part. `memory` is as after the batch, its orders aside. Error
+  // INTERNAL: a cell would hold less than nothing; `memory` is of no use then.
+  absl::Status AppendTo(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,
                         std::set<Pair>& born, std::set<Pair>& gone);
 
   Cells TakeCells();
@@ -67,9 +67,9 @@ class Changes {
   void NoteIndex(const OrderKey& order, const PartState* before, const PartState* after);
   void Settle();
   absl::Status AppendCells(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch);
-  absl::Status AppendPairs(const Snapshot& snapshot, Batch& batch, std::set<Pair>& born,
-                           std::set<Pair>& gone) const;
-  absl::Status AppendHeard(const Snapshot& snapshot, Batch& batch) const;
+  absl::Status AppendPairs(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,
+                           std::set<Pair>& born, std::set<Pair>& gone) const;
+  absl::Status AppendHeard(const Snapshot& snapshot, WritersMemory& memory, Batch& batch) const;
 
   std::vector<Touched> pairs_;  // the first is the sum over all pairs
   absl::flat_hash_map<Pair, size_t, PairHash> pair_at_;

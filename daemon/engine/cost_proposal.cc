@@ -17,10 +17,10 @@ constexpr int64_t kFewestCases = 5;
 // A loss is written ahead of its day.
 std::optional<Code> DefectOf(const PartState& part, Instant horizon) {
   for (const Entry& entry : part.entries) {
-    if (entry.key.measure != Measure::kDefect) continue;
+    if (entry.measure != Measure::kDefect) continue;
     for (const Outcome& outcome : entry.outcomes) {
       const bool is_ahead = outcome.code == Code::kLost && !part.defect &&
-                            EndOf(entry.key.day + static_cast<int32_t>(outcome.bucket)) > horizon;
+                            EndOf(entry.day + static_cast<int32_t>(outcome.bucket)) > horizon;
       if (IsDefect(outcome.code) && !is_ahead) return outcome.code;
     }
   }

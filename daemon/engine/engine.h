@@ -2,7 +2,8 @@
 //
 // Submissions wait in a bounded queue. One committer thread takes all that is waiting, appends it
 // to the log as one entry (synced), applies it (orders, cells, position: one atomic write) and then
-// answers each submission. Readers get a View of the latest applied entry and never wait.
+// answers each submission; what an entry changes is written and answered while the next, if one
+// waits, is applied. Readers get a View of the latest entry written and never wait.
 //
 // After a failed write nothing is acknowledged any more by this engine: pending and later
 // submissions get UNAVAILABLE ("outcome unknown, send again"), questions go on. What was logged
@@ -20,8 +21,10 @@
 #include <condition_variable>
 #include <deque>
 #include <functional>
+#include <future>
 #include <memory>
 #include <mutex>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -31,6 +34,7 @@
 #include "base/clock.h"
 #include "engine/applier.h"
 #include "engine/catalog.h"
+#include "engine/engine_options.h"
 #include "engine/memory.h"
 #include "engine/records.h"
 #include "engine/shared_log.h"
@@ -41,35 +45,6 @@
 #include "storage/store.h"
 
 namespace plumblane {
-
-enum class ClockMode {
-  kWall,
-  kEvents,  // now = the latest event time ever taken
-};
-
-struct EngineOptions {
-  ReadRules rules;
-  ClockMode clock_mode = ClockMode::kWall;
-  // Submissions are refused with "no room" while this many events wait.
-  size_t queue_events = 50'000;
-  // One log entry holds about this many events at the most.
-  size_t entry_events = 32'000;
-  // Orders folded at a time when the fold rules changed.
-  size_t refold_orders = 10'000;
-  // Decoded cells kept in memory.
-  size_t series_bytes = 256 << 20;
-  // Decoded orders and pages of cells that the writer keeps.
-  size_t writer_bytes = 128 << 20;
-  // Entries that stay in the log after they were applied. Where they reach back to the first, audit
-  // applies them all again (verify.h).
-  uint64_t kept_entries = 16;
-  // Called when a shared log cannot be followed any more, for good.
-  std::function<void(const absl::Status&)> lost_the_log = [](const absl::Status&) {};
-  // Given the hash of all stored cells as of every so many entries, by a thread of its own, so that
-  // daemons that share a log can compare; none = not counted.
-  std::function<void(uint64_t sequence, uint64_t hash)> compare_cells;
-  uint64_t compare_entries = 10'000;
-};
 
 // Thread-safe, except Start and the destructor.
 class Engine {
@@ -99,10 +74,10 @@ class Engine {
   void Stop();
 
   using Answer = std::function<void(const Receipt&)>;
-  // Queues a submission; an empty one only waits its turn. `answer` is called once, from the
-  // committer, when it is durable and applied or has failed; it must be quick and must not call the
-  // engine's Stop. False: no room, `submission` is left as it was and `answer` will not be called;
-  // use WhenRoom.
+  // Queues a submission; an empty one only waits its turn. `answer` is called once, in turn, when
+  // it is durable, applied and to be seen by Look, or has failed; it must be quick and must not
+  // call the engine's Stop. False: no room, `submission` is left as it was and `answer` will not be
+  // called; use WhenRoom.
   bool Submit(Submission&& submission, Answer answer);
 
   // Calls `ready` once, from the committer or at once, when there may be room again.
@@ -127,36 +102,53 @@ class Engine {
   std::optional<SharedLog> shared_log() const;
 
  private:
+  static constexpr uint32_t kPartition = 0;
+
   struct Waiting {
     Submission submission;
     std::string encoded;  // its content
     Answer answer;
   };
+  // An entry that is logged and applied, with what is to be written and who is to be answered.
+  struct Unwritten {
+    Applied applied;
+    std::vector<Waiting> from;
+  };
 
   using Progress = std::function<void()>;
   absl::Status CheckFormat(const Progress& still_at_it);
   absl::Status Replay(const Progress& still_at_it);
-  absl::Status CatchUp(const Progress& still_at_it);
-  absl::Status WriteApplied(const Batch& batch, uint64_t sequence);
-  absl::Status TrimBelow(uint64_t sequence);
+  // These change `out_of_reach` and are OK when the log cannot be reached.
+  absl::Status CatchUp(const Progress& still_at_it, absl::Status& out_of_reach);
+  absl::Status FollowOnce(absl::Status& out_of_reach);
   // Until this engine may append; false when stopped or failed.
   bool Follow();
-  absl::Status FollowOnce();
+  absl::Status TrimBelow(uint64_t sequence);
   void CompareCells(uint64_t sequence, std::shared_ptr<const Snapshot> snapshot);
   absl::Status WhyRefused() const;
   absl::Status FinishTakingBack(const Progress& still_at_it);
   absl::Status Refold(Format format, const Progress& still_at_it);
+
   void Commit();
-  // One entry of what was taken; false after a failed write.
-  bool CommitOne(std::vector<Waiting> taken);
-  std::vector<Waiting> TakeWaiting();
-  // `encoded` is `content`, piece by piece.
+  // One step of the committer's work; false when there is no more, or after a failed write.
+  // `how` an entry is written while the next is applied: by another thread or, deferred, by this
+  // one when Apply first needs what it changed.
+  bool CommitNext(bool waits, std::launch how);
+  std::vector<Waiting> TakeWaiting(bool waits);
+  static Submission JoinContents(std::vector<Waiting>& taken);
+  // `encoded` is `content`, piece by piece. Afterwards `unwritten_` is written, or the error is why
+  // not.
   absl::StatusOr<Applied> LogAndApply(std::span<const std::string_view> encoded,
-                                      Submission&& content);
-  void Reply(std::vector<Waiting>& taken, const Applied& applied);
+                                      Submission&& content, std::launch how);
+  absl::Status WriteUnwritten();
+  absl::Status WriteOut(const Applied& applied, std::span<Waiting> from);
+  static void Reply(std::span<Waiting> taken, const Applied& applied);
   void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);
+  std::shared_ptr<const Snapshot> Published() const;
+  // Whoever is not answered yet gets to know.
   void Fail(const absl::Status& why, std::vector<Waiting> taken);
-  void StepDown(const absl::Status& why, std::vector<Waiting> taken);
+  // Of an append that came to nothing, or may have; as CommitNext.
+  bool TurnBack(const absl::Status& why, std::vector<Waiting> taken);
 
   Store& store_;
   EventLog& log_;
@@ -182,9 +174,13 @@ class Engine {
   std::optional<Instant> as_of_;              // guarded by published_mutex_
 
   const std::shared_ptr<Memory> memory_;
-  WritersMemory writers_memory_;  // the committer's, and before it starts of the one who replays
+  // The committer's, and before it starts of the one who replays.
+  WritersMemory writers_memory_;
+  std::optional<Unwritten> unwritten_;
+  Appended appended_ = Appended::kDurable;  // the last append
+  uint64_t synced_through_ = 0;             // where the log is not in the store
+  std::thread comparing_;
   std::thread committer_;
-  std::thread comparing_;  // started and joined by whoever applies entries
 };
 
 }  // namespace plumblane

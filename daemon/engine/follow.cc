@@ -15,27 +15,32 @@
 namespace plumblane {
 namespace {
 
-constexpr uint32_t kPartition = 0;
 constexpr size_t kReplayBytes = 16 << 20;
 constexpr std::chrono::milliseconds kLookEvery{50};
-// With a log elsewhere what was applied is synced after so many entries; then they may be trimmed.
-constexpr uint64_t kEntriesASync = 16;
 
 }  // namespace
 
 absl::Status Engine::Replay(const Progress& still_at_it) {
   const uint64_t before = catalog_->log_sequence;
-  if (absl::Status status = CatchUp(still_at_it); !status.ok()) return status;
+  absl::Status out_of_reach;
+  if (absl::Status status = CatchUp(still_at_it, out_of_reach); !status.ok()) return status;
+  // Questions can be answered while a shared log cannot be reached.
+  if (!out_of_reach.ok() && ownership_ == nullptr) return out_of_reach;
   if (catalog_->log_sequence == before) return absl::OkStatus();
   spdlog::info("applied {} log entries {}", catalog_->log_sequence - before,
                ownership_ == nullptr ? "again after a hard stop" : "of the log that is shared");
   return absl::OkStatus();
 }
 
-absl::Status Engine::CatchUp(const Progress& still_at_it) {
+absl::Status Engine::CatchUp(const Progress& still_at_it, absl::Status& out_of_reach) {
+  const auto sort = [&out_of_reach](const absl::Status& status) {
+    if (!absl::IsUnavailable(status)) return status;
+    out_of_reach = status;
+    return absl::OkStatus();
+  };
   const Instant asked = wall_clock_.Now();
   const auto tail = log_.Tail(kPartition);
-  if (!tail.ok()) return tail.status();
+  if (!tail.ok()) return sort(tail.status());
   if (*tail < catalog_->log_sequence) {
     return absl::DataLossError(absl::StrCat("the log ends at ", *tail,
                                             " but the state has applied ", catalog_->log_sequence));
@@ -51,16 +56,16 @@ absl::Status Engine::CatchUp(const Progress& still_at_it) {
           absl::StrCat("the state has applied ", catalog_->log_sequence, " log entries and ",
                        std::string(records.status().message()), ": entries between are missing"));
     }
-    if (!records.ok()) return records.status();
+    if (!records.ok()) return sort(records.status());
     for (const LogRecord& record : *records) {
       const auto entry = DecodeLogEntry(record.bytes);
       if (!entry.ok()) return entry.status();
       auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, record.sequence, *entry,
                            writers_memory_);
       if (!applied.ok()) return applied.status();
-      absl::Status status = WriteApplied(applied->batch, record.sequence);
+      absl::Status status = WriteOut(*applied, {});
+      if (status.ok() && !log_.KeepsStoreDurable()) status = TrimBelow(synced_through_ + 1);
       if (!status.ok()) return status;
-      Publish(applied->catalog, applied->cells);
       still_at_it();
     }
   }
@@ -81,9 +86,9 @@ absl::Status Engine::FinishTakingBack(const Progress& still_at_it) {
     step.sends_taken_back = {sends.back()};
     const std::string encoded = EncodeContent(step);
     const std::string_view only = encoded;
-    auto applied = LogAndApply({&only, 1}, std::move(step));
+    auto applied = LogAndApply({&only, 1}, std::move(step), std::launch::deferred);
     if (!applied.ok()) return applied.status();
-    Publish(applied->catalog, applied->cells);
+    if (absl::Status status = WriteOut(*applied, {}); !status.ok()) return status;
     still_at_it();
     const auto send = ReadSend(*snapshot_, sends.back());
     if (!send.ok()) return send.status();
@@ -108,12 +113,6 @@ void Engine::CompareCells(uint64_t sequence, std::shared_ptr<const Snapshot> sna
   });
 }
 
-absl::Status Engine::WriteApplied(const Batch& batch, uint64_t sequence) {
-  const bool sync = !log_.KeepsStoreDurable() && sequence % kEntriesASync == 0;
-  if (absl::Status status = store_.Write(batch, sync); !status.ok()) return status;
-  return sync ? TrimBelow(sequence) : absl::OkStatus();
-}
-
 absl::Status Engine::TrimBelow(uint64_t sequence) {
   if (sequence <= options_.kept_entries) return absl::OkStatus();
   return log_.Trim(kPartition, sequence - options_.kept_entries);
@@ -124,38 +123,41 @@ bool Engine::Follow() {
   for (;;) {
     {
       std::lock_guard lock(queue_mutex_);
-      if (phase_ == Phase::kRunning) return true;
-      if (phase_ != Phase::kFollowing && queue_.empty()) {
-        phase_ = Phase::kStopped;
-        return false;
+      if (phase_ != Phase::kFollowing) {
+        return phase_ == Phase::kRunning || phase_ == Phase::kStopping;
       }
-      if (phase_ != Phase::kFollowing) return true;  // takes what waits, and stops
     }
-    const absl::Status status = FollowOnce();
-    // Aborted: another one was quicker. Exhausted: what is to be finished could not be logged.
-    if (!status.ok() && !absl::IsUnavailable(status) && !absl::IsAborted(status) &&
-        !absl::IsResourceExhausted(status)) {
+    absl::Status out_of_reach;
+    if (const absl::Status status = FollowOnce(out_of_reach); !status.ok()) {
       Fail(status, {});
       options_.lost_the_log(status);
       return false;
     }
-    if (!status.ok() && !complained) spdlog::error("the log cannot be read: {}", status.ToString());
-    if (status.ok() && complained) spdlog::info("the log is read again");
-    complained = !status.ok();
+    const bool is_fine = out_of_reach.ok();
+    if (!is_fine && !complained) spdlog::error("no log: {}", std::string(out_of_reach.message()));
+    if (is_fine && complained) spdlog::info("the log can be used again");
+    complained = !is_fine;
     std::unique_lock lock(queue_mutex_);
     queue_changed_.wait_for(lock, kLookEvery, [this] { return phase_ != Phase::kFollowing; });
   }
 }
 
-absl::Status Engine::FollowOnce() {
+absl::Status Engine::FollowOnce(absl::Status& out_of_reach) {
   const Progress nobody_waits = [] {};
-  if (absl::Status status = CatchUp(nobody_waits); !status.ok()) return status;
+  absl::Status status = CatchUp(nobody_waits, out_of_reach);
+  if (!status.ok() || !out_of_reach.ok()) return status;
   const auto mine = ownership_->Acquire(kPartition);
-  if (!mine.ok() || !*mine) return mine.status();
+  if (!mine.ok()) out_of_reach = mine.status();
+  if (!mine.ok() || !*mine) return absl::OkStatus();
   // From here on nothing comes that is not from here: what the one before appended is there.
-  absl::Status status = CatchUp(nobody_waits);
-  if (status.ok()) status = FinishTakingBack(nobody_waits);
-  if (!status.ok()) {
+  status = CatchUp(nobody_waits, out_of_reach);
+  if (status.ok() && out_of_reach.ok()) {
+    status = FinishTakingBack(nobody_waits);
+    if (!status.ok() && appended_ != Appended::kDurable) {
+      out_of_reach = std::exchange(status, absl::OkStatus());
+    }
+  }
+  if (!status.ok() || !out_of_reach.ok()) {
     ownership_->Release(kPartition);
     return status;
   }
@@ -165,12 +167,23 @@ absl::Status Engine::FollowOnce() {
   return absl::OkStatus();
 }
 
-void Engine::StepDown(const absl::Status& why, std::vector<Waiting> taken) {
+bool Engine::TurnBack(const absl::Status& why, std::vector<Waiting> taken) {
+  const bool is_full = appended_ == Appended::kFull;
+  absl::Status status = is_full || ownership_ != nullptr ? WriteUnwritten() : why;
+  if (!status.ok()) {
+    Fail(status, std::move(taken));
+    return false;
+  }
+  if (is_full) {
+    for (Waiting& waiting : taken) waiting.answer({why, 0, {}, {}});
+    return true;
+  }
   spdlog::warn("takes no events any more and follows: {}", std::string(why.message()));
   GiveBack(Phase::kFollowing,
            absl::UnavailableError("the daemon does not own the log any more; the outcome is "
                                   "unknown, send again: repeats change nothing"),
            std::move(taken));
+  return false;
 }
 
 absl::Status Engine::WhyRefused() const {

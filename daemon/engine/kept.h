@@ -5,19 +5,23 @@
 #include <absl/container/flat_hash_map.h>
 
 #include <cstddef>
+#include <cstdint>
 #include <list>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
 #include <vector>
 
+#include "base/time.h"
 #include "cohorts/cell.h"
 #include "orders/fold.h"
 
 namespace plumblane {
 
-// Values by key, up to a number of bytes; the one that was not asked for longest goes first.
-// Pointers hold until MakeRoom or Clear. Not thread-safe.
+// Values by key, up to a number of bytes; the one that was not asked for longest goes first. What
+// was asked for since the last MakeRoom stays, however much that is. Pointers hold until MakeRoom
+// or Clear. Not thread-safe.
 template <typename Value>
 class Kept {
  public:
@@ -25,6 +29,7 @@ class Kept {
     std::string key;
     Value value;
     size_t bytes = 0;
+    uint64_t round = 0;  // when it was last asked for
   };
 
   explicit Kept(size_t max_bytes) : max_bytes_(max_bytes) {}
@@ -33,6 +38,7 @@ class Kept {
     const auto found = by_key_.find(key);
     if (found == by_key_.end()) return nullptr;
     items_.splice(items_.begin(), items_, found->second);
+    items_.front().round = round_;
     return &items_.front();
   }
 
@@ -40,6 +46,7 @@ class Kept {
   Item* Put(std::string key, Value value, size_t bytes) {
     items_.push_front({std::move(key), std::move(value)});
     by_key_.emplace(items_.front().key, items_.begin());
+    items_.front().round = round_;
     Weigh(items_.front(), bytes);
     return &items_.front();
   }
@@ -52,11 +59,12 @@ class Kept {
   }
 
   void MakeRoom() {
-    while (bytes_ > max_bytes_) {
+    while (bytes_ > max_bytes_ && items_.back().round < round_) {
       bytes_ -= items_.back().bytes;
       by_key_.erase(items_.back().key);
       items_.pop_back();
     }
+    ++round_;
   }
 
   void Clear() {
@@ -74,6 +82,7 @@ class Kept {
   std::list<Item> items_;  // latest asked first
   absl::flat_hash_map<std::string_view, typename std::list<Item>::iterator> by_key_;
   size_t bytes_ = 0;
+  uint64_t round_ = 1;  // since the last MakeRoom
 };
 
 // An order's events, sorted by Earlier(), and what they fold to.
@@ -91,12 +100,22 @@ inline size_t BytesOf(const KnownOrder& known, size_t record_bytes) {
   return bytes;
 }
 
-// By the keys of the store: orders, and pages of cells. Half of the bytes for each.
+// By the keys of the store: orders, and pages of cells; half of the bytes for each. Beside them
+// what is small: of pairs the number of counting parts, of suppliers when they were last heard of.
 struct WritersMemory {
   explicit WritersMemory(size_t max_bytes) : orders(max_bytes / 2), pages(max_bytes / 2) {}
 
+  void Clear() {
+    orders.Clear();
+    pages.Clear();
+    parts.clear();
+    heard.clear();
+  }
+
   Kept<KnownOrder> orders;
   Kept<Series> pages;
+  absl::flat_hash_map<std::string, int64_t> parts;                 // 0 = none
+  absl::flat_hash_map<std::string, std::optional<Instant>> heard;  // none = never
 };
 
 }  // namespace plumblane

@@ -20,8 +20,8 @@ absl::Status CheckShop(const Snapshot& snapshot, const std::string& shop) {
 
 void ShopCells::Add(const PartState& part, std::span<const Period> ranges) {
   for (const Entry& entry : part.entries) {
-    const auto holds = [&](const Period& range) { return range.Contains(entry.key.day); };
-    if (std::any_of(ranges.begin(), ranges.end(), holds)) cells_.Add(entry, 1);
+    const auto holds = [&](const Period& range) { return range.Contains(entry.day); };
+    if (std::any_of(ranges.begin(), ranges.end(), holds)) cells_.Add(part.pair(), entry, 1);
   }
 }
 

@@ -82,6 +82,9 @@ struct Submission {
            assignments.empty() && alert_notices.empty() && deliveries.empty() && !history_through &&
            sends_begun.empty() && sends_finished.empty() && sends_taken_back.empty();
   }
+  bool changes_orders_otherwise() const {  // than by events
+    return !excuses.empty() || !sends_taken_back.empty();
+  }
 };
 
 // What became of one event.

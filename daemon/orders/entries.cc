@@ -82,7 +82,7 @@ class Writer {
       }
     }
     if (part_.promised_day) {
-      const int days = std::max(0, *part_.promised_day - entry.key.day);
+      const int days = std::max(0, *part_.promised_day - entry.day);
       entry.outcomes.push_back({Code::kPromised, static_cast<uint32_t>(days), 1});
     }
     if (part_.sale) add(Code::kSale, part_.sale->currency, part_.sale->minor_units);
@@ -120,10 +120,8 @@ class Writer {
  private:
   Entry& Enter(Measure measure, Day day, bool may_be_excused) {
     Entry& entry = entries_.emplace_back();
-    entry.key.pair.supplier = part_.supplier;
-    entry.key.pair.lane = part_.lane;
-    entry.key.measure = measure;
-    entry.key.day = day;
+    entry.measure = measure;
+    entry.day = day;
     entry.excused = may_be_excused && !part_.excuse.empty();
     entry.entered = 1;
     return entry;

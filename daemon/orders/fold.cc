@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <map>
+#include <numeric>
 #include <tuple>
 #include <utility>
 
@@ -11,6 +12,30 @@ namespace plumblane {
 namespace {
 
 using Feed = std::pair<int, std::string_view>;  // part and source
+
+// `replaces` is always below the part's own number, so following it ends. A link to a part that is
+// not known leaves the cost with the last known one, and is a fault.
+std::map<int, ReplacementCost> CostsOfReplacements(std::vector<PartState>& parts) {
+  std::map<int, ReplacementCost> costs;
+  if (std::all_of(parts.begin(), parts.end(), [](const auto& part) { return !part.replaces; })) {
+    return costs;
+  }
+  std::map<int, const PartState*> known;
+  for (const PartState& part : parts) known[part.part] = &part;
+  for (PartState& part : parts) {
+    int first = part.part;
+    while (known.at(first)->replaces != 0 && known.contains(known.at(first)->replaces)) {
+      first = known.at(first)->replaces;
+    }
+    if (part.replaces != 0 && !known.contains(part.replaces)) {
+      part.faults.push_back(Fault::kReplacesUnknownPart);
+    }
+    if (first == part.part) continue;
+    costs[part.part].own_counts_elsewhere = true;
+    if (part.cost) costs[first].of_replacements[part.cost->currency] += part.cost->minor_units;
+  }
+  return costs;
+}
 
 }  // namespace
 
@@ -77,41 +102,25 @@ std::vector<Ignored> EventsInEffect(const std::vector<Event>& events) {
 OrderState Fold(const OrderKey& order, const std::vector<Event>& events, const FoldRules& rules,
                 const ExcuseBook& excuses) {
   const std::vector<Ignored> ignored = EventsInEffect(events);
-  struct PartEvents {
-    std::vector<const Event*> events;
-    std::vector<Ignored> ignored;
-  };
-  std::map<int, PartEvents> by_part;
-  for (size_t i = 0; i < events.size(); ++i) {
-    PartEvents& part = by_part[events[i].part];
-    part.events.push_back(&events[i]);
-    part.ignored.push_back(ignored[i]);
-  }
-
+  std::vector<size_t> by_part(events.size());
+  std::iota(by_part.begin(), by_part.end(), 0);
+  std::stable_sort(by_part.begin(), by_part.end(),
+                   [&](size_t a, size_t b) { return events[a].part < events[b].part; });
   OrderState state;
-  for (const auto& [number, part] : by_part) {
-    state.parts.push_back(FactsOf(order, number, part.events, part.ignored, rules, excuses));
-  }
-
-  // `replaces` is always below the part's own number, so following it ends. A link to a part that
-  // is not known leaves the cost with the last known one.
-  std::map<int, PartState*> known;
-  for (PartState& part : state.parts) known[part.part] = &part;
-  std::map<int, ReplacementCost> costs;
-  for (PartState& part : state.parts) {
-    int first = part.part;
-    while (known.at(first)->replaces != 0 && known.contains(known.at(first)->replaces)) {
-      first = known.at(first)->replaces;
+  for (size_t i = 0; i < by_part.size();) {
+    const int number = events[by_part[i]].part;
+    std::vector<const Event*> events_of_part;
+    std::vector<Ignored> ignored_of_part;
+    for (; i < by_part.size() && events[by_part[i]].part == number; ++i) {
+      events_of_part.push_back(&events[by_part[i]]);
+      ignored_of_part.push_back(ignored[by_part[i]]);
     }
-    if (part.replaces != 0 && !known.contains(part.replaces)) {
-      part.faults.push_back(Fault::kReplacesUnknownPart);
-    }
-    if (first == part.part) continue;
-    costs[part.part].own_counts_elsewhere = true;
-    if (part.cost) costs[first].of_replacements[part.cost->currency] += part.cost->minor_units;
+    state.parts.push_back(FactsOf(order, number, events_of_part, ignored_of_part, rules, excuses));
   }
+  const std::map<int, ReplacementCost> costs = CostsOfReplacements(state.parts);
   for (PartState& part : state.parts) {
-    part.entries = EntriesOf(part, costs[part.part], rules);
+    const auto cost = costs.find(part.part);
+    part.entries = EntriesOf(part, cost == costs.end() ? ReplacementCost() : cost->second, rules);
   }
   return state;
 }

@@ -106,8 +106,9 @@ struct PartState {
   ExcuseKind excuse_kind = ExcuseKind::kNone;
   bool withdrawn = false;      // from on_time
   std::vector<Fault> faults;   // sorted, each once
-  std::vector<Entry> entries;  // what it adds to the cohorts
+  std::vector<Entry> entries;  // what it adds to the cohorts of its pair
 
+  Pair pair() const { return {supplier, lane}; }
   // Supplier and both ends are known.
   bool counts() const {
     return !supplier.empty() && !lane.origin.empty() && !lane.destination.empty();

@@ -11,7 +11,7 @@ constexpr double kMillisPerDayReal = static_cast<double>(kMillisPerDay);
 
 const Entry* EntryOf(const PartState& part, Measure measure) {
   const auto found = std::find_if(part.entries.begin(), part.entries.end(),
-                                  [&](const Entry& one) { return one.key.measure == measure; });
+                                  [&](const Entry& one) { return one.measure == measure; });
   return found == part.entries.end() ? nullptr : &*found;
 }
 
@@ -48,7 +48,7 @@ std::optional<Code> DefectOf(const PartState& part, const ReviewRules& rules) {
   const Entry* entry = EntryOf(part, Measure::kDefect);
   if (entry == nullptr || entry->outcomes.empty()) return std::nullopt;
   const Outcome& first = entry->outcomes.front();
-  const int64_t watch = rules.moment.horizon - EndOf(entry->key.day);
+  const int64_t watch = rules.moment.horizon - EndOf(entry->day);
   if (!IsDefect(first.code) || watch < 0) return std::nullopt;
   const int64_t last = std::min<int64_t>(watch / kMillisPerDay, rules.claim_window_days);
   return first.bucket <= last ? std::optional(first.code) : std::nullopt;

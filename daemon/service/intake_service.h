@@ -23,7 +23,7 @@
 namespace plumblane {
 
 inline constexpr int kMaxBatchEvents = 1000;
-inline constexpr int kBatchesInFlight = 8;
+inline constexpr int kBatchesInFlight = 16;
 
 class IngestStream;
 

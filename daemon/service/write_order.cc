@@ -30,8 +30,8 @@ std::string DefectName(Code kind) {
 
 // Whether the outcome lies within the watch of its cohort, as scores count it (scoring/moment.h).
 bool IsKnown(const Entry& entry, const Outcome& outcome, Instant horizon) {
-  const int64_t watch = horizon - EndOf(entry.key.day);
-  const Measure measure = entry.key.measure;
+  const int64_t watch = horizon - EndOf(entry.day);
+  const Measure measure = entry.measure;
   // Late is late from the end of the promised day on, whenever it is delivered.
   if (measure == Measure::kOnTime) return watch >= 0;
   const bool in_days = measure == Measure::kDefect;
@@ -39,8 +39,8 @@ bool IsKnown(const Entry& entry, const Outcome& outcome, Instant horizon) {
 }
 
 std::string DescribeOutcome(const Entry& entry, const Outcome& outcome) {
-  const bool on_time = entry.key.measure == Measure::kOnTime;
-  const bool in_days = entry.key.measure == Measure::kDefect;
+  const bool on_time = entry.measure == Measure::kOnTime;
+  const bool in_days = entry.measure == Measure::kDefect;
   const std::string after =
       in_days ? Days(outcome.bucket) + " after that day" : "after " + Span(outcome.bucket);
   switch (outcome.code) {
@@ -64,9 +64,9 @@ std::string DescribeOutcome(const Entry& entry, const Outcome& outcome) {
 
 // What became of the order in this measure, in words, as far as scores know it.
 std::string DescribeEntry(const Entry& entry, Instant horizon) {
-  const Measure measure = entry.key.measure;
+  const Measure measure = entry.measure;
   if (measure == Measure::kMoney) return "counted";
-  const bool day_is_over = EndOf(entry.key.day) <= horizon;
+  const bool day_is_over = EndOf(entry.day) <= horizon;
   const std::string not_yet = "; not counted yet";
   if (!entry.outcomes.empty()) {
     const Outcome& outcome = entry.outcomes.front();
@@ -140,11 +140,11 @@ void WritePart(const PartState& part, v1::OrderPart* out) {
 
 void WriteCounts(const PartState& part, Instant horizon, v1::OrderPart* out) {
   for (const Entry& entry : part.entries) {
-    const Measure measure = entry.key.measure;
+    const Measure measure = entry.measure;
     if (measure > Measure::kMoney) continue;  // tallies, not measures an order is judged by
     v1::Count* to = out->add_counts();
     to->set_measure(Text(MeasureName(measure)));
-    to->set_day(FormatDay(entry.key.day));
+    to->set_day(FormatDay(entry.day));
     to->set_excused(entry.excused);
     to->set_outcome(DescribeEntry(entry, horizon));
   }

@@ -11,7 +11,7 @@ PURE = ("absl/status/", "absl/strings/")
 LAYERS = {
     "base": ((), ("absl/", "linux/", "sys/")),
     "tables": (("base", "plumblane/v1"), PURE + ("google/protobuf/", "nlohmann/")),
-    "cohorts": (("base",), PURE),
+    "cohorts": (("base",), PURE + ("absl/container/",)),
     "orders": (("base", "cohorts"), PURE),
     "scoring": (("base", "cohorts"), PURE + ("boost/math/",)),
     "alerting": (("base", "cohorts", "scoring"), PURE),

@@ -94,7 +94,7 @@ void Score() {
     }
     const OrderState state =
         plumblane::Fold({"shop", std::to_string(day)}, events, FoldRules{}, ExcuseBook());
-    for (const Entry& entry : state.parts[0].entries) cells.Add(entry, 1);
+    for (const Entry& entry : state.parts[0].entries) cells.Add(state.parts[0].pair(), entry, 1);
   }
   MeasureSet own, sum;
   for (const auto& [key, cell] : cells.map()) {

@@ -43,7 +43,7 @@ using plumblane::v1::BatchReceipt;
 using plumblane::v1::Event;
 using plumblane::v1::EventBatch;
 
-constexpr int kInFlight = 8;
+constexpr int kInFlight = 16;
 constexpr double kEventsARound = 5.5 * plumblane::bench::kOrdersARound;  // repeats included
 
 // Sends all batches of a stream with a bounded number in flight; the events acknowledged.

@@ -75,11 +75,9 @@ void Run(int lanes) {
   for (int i = 1; i <= kSteps; ++i) days += step(first + i);
   std::printf("  step to the next day    %8.1f  (mean of %d)\n", days / kSteps, kSteps);
   plumblane::Cells changes;
-  changes.Add({{cells.begin()->first, Measure::kUnderway, kStart + first}, false, 1, {}}, 1);
-  Entry entry;
-  entry.key = {std::next(cells.begin())->first, Measure::kOnTime, kStart + first - 5};
-  entry.entered = 1;
-  changes.Add(entry, 1);
+  changes.Add(cells.begin()->first, {Measure::kUnderway, kStart + first, false, 1, {}}, 1);
+  changes.Add(std::next(cells.begin())->first, {Measure::kOnTime, kStart + first - 5, false, 1, {}},
+              1);
   book.Note(2, changes);
   source.sequence = 2;
   std::printf("  one old order corrected %8.1f\n", step(first + kSteps));

@@ -15,6 +15,11 @@ using ::testing::ElementsAre;
 using ::testing::IsEmpty;
 using ::testing::SizeIs;
 
+struct PairEntry {
+  Pair pair;
+  Entry entry;
+};
+
 // Entries of few pairs, days and outcomes, so that many meet in one cell.
 class RandomEntries {
  public:
@@ -22,18 +27,19 @@ class RandomEntries {
 
   int Below(int n) { return static_cast<int>(random_() % static_cast<uint64_t>(n)); }
 
-  Entry One() {
-    Entry entry;
-    entry.key.pair = {Below(2) ? "lotus" : "copper", {"VN", Below(2) ? "DE" : "SE", ""}};
-    entry.key.measure = static_cast<Measure>(1 + Below(kMeasureCount));
-    entry.key.day = Day{20'000 + Below(3)};
+  PairEntry One() {
+    PairEntry one;
+    one.pair = {Below(2) ? "lotus" : "copper", {"VN", Below(2) ? "DE" : "SE", ""}};
+    Entry& entry = one.entry;
+    entry.measure = static_cast<Measure>(1 + Below(kMeasureCount));
+    entry.day = Day{20'000 + Below(3)};
     entry.excused = Below(4) == 0;
     entry.entered = Below(5) == 0 ? 0 : 1;
     for (int outcomes = Below(3); outcomes > 0; --outcomes) entry.outcomes.push_back(OneOutcome());
-    return entry;
+    return one;
   }
-  std::vector<Entry> Many(int count) {
-    std::vector<Entry> entries;
+  std::vector<PairEntry> Many(int count) {
+    std::vector<PairEntry> entries;
     for (int i = 0; i < count; ++i) entries.push_back(One());
     return entries;
   }
@@ -66,17 +72,17 @@ class RandomEntries {
   std::mt19937_64 random_;
 };
 
-Cells Sum(const std::vector<Entry>& entries) {
+Cells Sum(const std::vector<PairEntry>& entries) {
   Cells sum;
-  for (const Entry& entry : entries) sum.Add(entry, 1);
+  for (const auto& [pair, entry] : entries) sum.Add(pair, entry, 1);
   return sum;
 }
 
-Entry Delivered(const Pair& pair, Measure measure) {
-  return {{pair, measure, Day{7}}, false, 1, {{Code::kDelivered, 3, 1}}};
-}
-
 const Pair kPair{"lotus", {"VN", "DE", "express"}};
+
+PairEntry Delivered(Measure measure) {
+  return {kPair, {measure, Day{7}, false, 1, {{Code::kDelivered, 3, 1}}}};
+}
 
 TEST(Tally, OutcomesAreSortedAndNeverZero) {
   Tally tally;
@@ -106,7 +112,7 @@ TEST(Tally, IsEmptyOnlyWithoutEntriesAndOutcomes) {
 TEST(Cells, TheSumOverAllPairsReceivesRatesOnly) {
   for (int i = 1; i <= kMeasureCount; ++i) {
     const Measure measure = static_cast<Measure>(i);
-    const Cells cells = Sum({Delivered(kPair, measure)});
+    const Cells cells = Sum({Delivered(measure)});
     const bool is_rate = measure == Measure::kOnTime || measure == Measure::kDefect;
     EXPECT_EQ(cells.map().count({Pair{}, measure, Day{7}}), is_rate ? 1u : 0u) << i;
     EXPECT_THAT(cells.map(), SizeIs(is_rate ? 2 : 1)) << i;
@@ -129,9 +135,9 @@ TEST(Cells, TheSumOverAllPairsIsTheSumOfTheirCells) {
 }
 
 TEST(Cells, ExcusedOrdersAreCountedApart) {
-  Entry entry = Delivered(kPair, Measure::kTransit);
-  entry.excused = true;
-  const Cells cells = Sum({entry, Delivered(kPair, Measure::kTransit)});
+  PairEntry excused = Delivered(Measure::kTransit);
+  excused.entry.excused = true;
+  const Cells cells = Sum({excused, Delivered(Measure::kTransit)});
   ASSERT_THAT(cells.map(), SizeIs(1));
   const Cell& cell = cells.map().begin()->second;
   EXPECT_EQ(cell.counted.entered, 1);
@@ -142,11 +148,11 @@ TEST(Cells, ExcusedOrdersAreCountedApart) {
 TEST(Cells, WhatIsTakenOutLeavesNothingInWhateverOrder) {
   for (uint64_t seed = 1; seed <= 50; ++seed) {
     RandomEntries random(seed);
-    std::vector<Entry> entries = random.Many(200);
+    std::vector<PairEntry> entries = random.Many(200);
     Cells cells = Sum(entries);
     EXPECT_FALSE(cells.empty());
     random.Shuffle(entries);
-    for (const Entry& entry : entries) cells.Add(entry, -1);
+    for (const auto& [pair, entry] : entries) cells.Add(pair, entry, -1);
     EXPECT_THAT(cells.map(), IsEmpty()) << "seed " << seed;
     EXPECT_TRUE(cells.empty());
   }
@@ -155,14 +161,14 @@ TEST(Cells, WhatIsTakenOutLeavesNothingInWhateverOrder) {
 TEST(Cells, OrderAndGroupingOfAdditionsDoNotMatter) {
   for (uint64_t seed = 1; seed <= 50; ++seed) {
     RandomEntries random(seed);
-    const std::vector<Entry> a = random.Many(40), b = random.Many(40), c = random.Many(40);
+    const std::vector<PairEntry> a = random.Many(40), b = random.Many(40), c = random.Many(40);
     Cells left = Sum(a);  // (a + b) + c
     left.Add(Sum(b));
     left.Add(Sum(c));
     Cells inner = Sum(b);  // (c + b) + a
     inner.Add(Sum(c));
     inner.Add(Sum(a));
-    std::vector<Entry> all = a;
+    std::vector<PairEntry> all = a;
     all.insert(all.end(), b.begin(), b.end());
     all.insert(all.end(), c.begin(), c.end());
     random.Shuffle(all);
@@ -175,7 +181,8 @@ TEST(Cells, HoldNoEmptyCellAndNoZeroCount) {
   RandomEntries random(3);
   Cells cells;
   for (int i = 0; i < 3000; ++i) {
-    cells.Add(random.One(), random.Below(2) ? 1 : -1);
+    const auto [pair, entry] = random.One();
+    cells.Add(pair, entry, random.Below(2) ? 1 : -1);
     for (const auto& [key, cell] : cells.map()) ASSERT_FALSE(cell.empty());
   }
   for (const auto& [key, cell] : cells.map()) {

@@ -11,6 +11,7 @@ namespace {
 TEST(Kept, ForgetsWhatWasNotAskedForLongest) {
   Kept<int> kept(3000);
   for (int i = 0; i < 3; ++i) kept.Put(std::to_string(i), i, 700);
+  kept.MakeRoom();
   ASSERT_NE(kept.Find("0"), nullptr);
   kept.Put("3", 3, 700);
   ASSERT_NE(kept.Find("1"), nullptr) << "nothing goes before MakeRoom";
@@ -26,6 +27,20 @@ TEST(Kept, ForgetsWhatWasNotAskedForLongest) {
   kept.Clear();
   EXPECT_EQ(kept.Find("1"), nullptr);
   EXPECT_EQ(kept.bytes(), 0u);
+}
+
+TEST(Kept, KeepsWhateverWasAskedForSinceTheLastMakeRoom) {
+  Kept<int> kept(3000);
+  for (int i = 0; i < 6; ++i) kept.Put(std::to_string(i), i, 700);
+  kept.MakeRoom();
+  for (int i = 0; i < 6; ++i) EXPECT_NE(kept.Find(std::to_string(i)), nullptr);
+  EXPECT_GT(kept.bytes(), 3000u);
+  kept.MakeRoom();
+  ASSERT_NE(kept.Find("5"), nullptr);
+  kept.MakeRoom();
+  EXPECT_LE(kept.bytes(), 3000u);
+  EXPECT_NE(kept.Find("5"), nullptr);
+  EXPECT_EQ(kept.Find("0"), nullptr);
 }
 
 TEST(Kept, OrdersThatAreOnlyRepeatedAndThoseThatAreNotThereWeighToo) {

@@ -119,7 +119,7 @@ TEST(ShopCellsTest, AreTheSumOfTheOrdersThatWereAddedWithinTheDays) {
     order.Shipped("2026-03-0" + std::to_string(1 + i)).Delivered("2026-03-12");
     for (const PartState& part : order.Fold().parts) {
       (i % 2 == 0 ? one : two).Add(part, ranges);
-      for (const Entry& entry : part.entries) all.Add(entry, 1);
+      for (const Entry& entry : part.entries) all.Add(part.pair(), entry, 1);
     }
   }
   one.Add(two);

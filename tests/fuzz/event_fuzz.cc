@@ -41,7 +41,7 @@ void CheckTaken(const OrderEvent& taken) {
   for (const PartState& part : Fold(taken.order, events, {}, {}).parts) {
     for (const std::string& key : IndexKeys(taken.order, part)) FUZZ_CHECK(!key.empty());
     for (const Entry& entry : part.entries) {
-      FUZZ_CHECK(ParseCellPageKey(CellPageKey(entry.key)).ok());
+      FUZZ_CHECK(ParseCellPageKey(CellPageKey({part.pair(), entry.measure, entry.day})).ok());
     }
   }
   FUZZ_CHECK(ParseOrderRecordKey(OrderRecordKey(taken.order)) == taken.order);

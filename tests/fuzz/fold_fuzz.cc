@@ -171,12 +171,12 @@ void CheckPart(const std::vector<Event>& all, const PartState& part, const FoldR
 
   const OnTime expected = OnTimeOf(events, part, withdrawn);
   const auto entry = std::find_if(part.entries.begin(), part.entries.end(), [](const Entry& one) {
-    return one.key.measure == Measure::kOnTime;
+    return one.measure == Measure::kOnTime;
   });
   FUZZ_CHECK((entry != part.entries.end()) == expected.entered);
   if (!expected.entered) return;
   FUZZ_CHECK(entry->excused == expected.excused && entry->entered == 1);
-  FUZZ_CHECK(entry->key.day == DayOf(*deadline));
+  FUZZ_CHECK(entry->day == DayOf(*deadline));
   FUZZ_CHECK(entry->outcomes.size() == (part.delivered ? 1 : 0));
 }
 
@@ -191,11 +191,11 @@ std::vector<Event> Taken(const std::vector<Event>& events, bool& conflict) {
 void CheckCells(const OrderState& state) {
   Cells cells;
   for (const PartState& part : state.parts) {
-    for (const Entry& entry : part.entries) cells.Add(entry, 1);
+    for (const Entry& entry : part.entries) cells.Add(part.pair(), entry, 1);
   }
   for (const auto& [key, cell] : cells.map()) FUZZ_CHECK(IsPlausible(key.measure, cell));
   for (const PartState& part : state.parts) {
-    for (const Entry& entry : part.entries) cells.Add(entry, -1);
+    for (const Entry& entry : part.entries) cells.Add(part.pair(), entry, -1);
   }
   FUZZ_CHECK(cells.empty());
 }

@@ -61,10 +61,10 @@ inline std::string Word(Code code) {
 }
 
 inline std::string Word(const Entry& entry) {
-  std::string text = Word(entry.key.measure) + " " + FormatDay(entry.key.day);
+  std::string text = Word(entry.measure) + " " + FormatDay(entry.day);
   if (entry.excused) text += " excused";
   for (const Outcome& outcome : entry.outcomes) {
-    if (HoldsSums(entry.key.measure)) {
+    if (HoldsSums(entry.measure)) {
       text += " " + Word(outcome.code) + "=" + std::to_string(outcome.count);
     } else {
       text += " " + Word(outcome.code) + "@" + std::to_string(outcome.bucket);
@@ -77,7 +77,7 @@ inline std::string Word(const Entry& entry) {
 inline std::vector<std::string> In(Measure measure, const OrderState& state, size_t part = 0) {
   std::vector<std::string> words;
   for (const Entry& entry : state.parts.at(part).entries) {
-    if (entry.key.measure == measure) words.push_back(Word(entry));
+    if (entry.measure == measure) words.push_back(Word(entry));
   }
   return words;
 }

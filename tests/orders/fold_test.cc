@@ -330,7 +330,7 @@ TEST(Fold, ExcusedOrdersAreCountedApartInFourMeasures) {
   const OrderState state = order.Fold();
   EXPECT_EQ(state.parts[0].excuse, "refused");
   for (const Entry& entry : state.parts[0].entries) {
-    const Measure measure = entry.key.measure;
+    const Measure measure = entry.measure;
     EXPECT_EQ(entry.excused, measure == Measure::kOnTime || measure == Measure::kDefect ||
                                  measure == Measure::kTransit || measure == Measure::kDelivery)
         << Word(measure);

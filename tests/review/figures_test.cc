@@ -27,7 +27,7 @@ FiguresCount Count(const std::vector<OrderBuilder>& orders, const Period& period
   Cells cells;
   for (const OrderBuilder& order : orders) {
     for (const PartState& part : order.Fold().parts) {
-      for (const Entry& entry : part.entries) cells.Add(entry, 1);
+      for (const Entry& entry : part.entries) cells.Add(part.pair(), entry, 1);
     }
   }
   // Day by day into one of two counts, as sums over pairs are made.

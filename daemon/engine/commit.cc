@@ -1,0 +1,256 @@
+// The committer's half of the engine.
+#include <absl/strings/str_cat.h>
+#include <pthread.h>
+#include <spdlog/spdlog.h>
+
+#include <algorithm>
+#include <future>
+#include <iterator>
+#include <system_error>
+#include <utility>
+
+#include "base/give_way.h"
+#include "engine/applier.h"
+#include "engine/engine.h"
+#include "engine/lagging_snapshot.h"
+
+namespace plumblane {
+namespace {
+
+// An owner that waits for events notices within this that it is none any more.
+constexpr std::chrono::milliseconds kLookEvery{100};
+// With a log elsewhere what was applied is synced after so many entries; then they may be trimmed.
+constexpr uint64_t kEntriesASync = 16;
+
+template <typename From, typename T>
+void MoveAll(From& from, std::vector<T>& to) {
+  to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
+}
+
+// A thread that cannot be had is done without.
+std::future<absl::Status> Begin(std::launch how, const std::function<absl::Status()>& work) {
+  try {
+    return std::async(how, work);
+  } catch (const std::system_error&) {
+    return std::async(std::launch::deferred, work);
+  }
+}
+
+}  // namespace
+
+void Engine::Commit() {
+  pthread_setname_np(pthread_self(), "committer");
+  GiveWay(8);  // batches grow while a question is answered; a question waits for nothing
+  while (Follow()) {
+    while (CommitNext(/*waits=*/true, std::launch::async)) {
+    }
+  }
+}
+
+void Engine::CommitWaiting() {
+  while (CommitNext(/*waits=*/false, std::launch::deferred)) {
+  }
+}
+
+bool Engine::CommitNext(bool waits, std::launch how) {
+  std::vector<Waiting> taken = TakeWaiting(waits && !unwritten_);
+  if (taken.empty() && !unwritten_) return false;
+  Submission content = JoinContents(taken);
+  if (content.empty()) {
+    if (absl::Status status = WriteUnwritten(); !status.ok()) {
+      Fail(status, std::move(taken));
+      return false;
+    }
+    Applied nothing;
+    nothing.catalog.log_sequence = catalog_->log_sequence;
+    Reply(taken, nothing);
+    return true;
+  }
+  const bool keeps_all_touched = !content.changes_orders_otherwise();
+  std::vector<std::string_view> encoded;
+  for (const Waiting& waiting : taken) encoded.push_back(waiting.encoded);
+  auto applied = LogAndApply(encoded, std::move(content), how);
+  if (!applied.ok() && appended_ != Appended::kDurable) {
+    return TurnBack(applied.status(), std::move(taken));
+  }
+  if (!applied.ok()) {
+    Fail(applied.status(), std::move(taken));
+    return false;
+  }
+  unwritten_ = {*std::move(applied), std::move(taken)};
+  if (keeps_all_touched) return true;
+  const absl::Status status = WriteUnwritten();
+  if (!status.ok()) Fail(status, {});
+  return status.ok();
+}
+
+absl::Status Engine::WriteUnwritten() {
+  if (!unwritten_) return absl::OkStatus();
+  absl::Status status = WriteOut(unwritten_->applied, unwritten_->from);
+  if (status.ok()) unwritten_.reset();
+  return status;
+}
+
+Submission Engine::JoinContents(std::vector<Waiting>& taken) {
+  Submission content;
+  size_t events = 0;
+  for (const Waiting& waiting : taken) events += waiting.submission.events.size();
+  content.events.reserve(events);
+  for (Waiting& waiting : taken) {
+    // Sizes are still needed to hand the fates back, so the vectors keep their moved-from events.
+    Submission& from = waiting.submission;
+    MoveAll(from.events, content.events);
+    MoveAll(from.news, content.news);
+    MoveAll(from.excuses, content.excuses);
+    MoveAll(from.agreements, content.agreements);
+    MoveAll(from.assignments, content.assignments);
+    MoveAll(from.alert_notices, content.alert_notices);
+    MoveAll(from.deliveries, content.deliveries);
+    MoveAll(from.sends_begun, content.sends_begun);
+    MoveAll(from.sends_finished, content.sends_finished);
+    MoveAll(from.sends_taken_back, content.sends_taken_back);
+    content.history_through = std::max(content.history_through, from.history_through);
+  }
+  return content;
+}
+
+std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits) {
+  std::vector<Waiting> taken;
+  std::vector<std::function<void()>> ready;
+  {
+    std::unique_lock lock(queue_mutex_);
+    const auto has_news = [this] { return !queue_.empty() || phase_ != Phase::kRunning; };
+    if (waits && ownership_ == nullptr) queue_changed_.wait(lock, has_news);
+    if (waits && ownership_ != nullptr) {
+      while (!queue_changed_.wait_for(lock, kLookEvery, has_news) &&
+             ownership_->IsMine(kPartition)) {
+      }
+    }
+    size_t events = 0;
+    while (!queue_.empty() && (taken.empty() || events < options_.entry_events)) {
+      events += queue_.front().submission.events.size();
+      taken.push_back(std::move(queue_.front()));
+      queue_.pop_front();
+    }
+    queued_events_ -= events;
+    // An owner no more follows.
+    if (taken.empty() && waits) {
+      phase_ = phase_ == Phase::kRunning ? Phase::kFollowing : Phase::kStopped;
+    }
+    ready.swap(wants_room_);
+  }
+  for (const auto& call : ready) call();
+  return taken;
+}
+
+absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> encoded,
+                                            Submission&& content, std::launch how) {
+  const Catalog& before = unwritten_ ? unwritten_->applied.catalog : *catalog_;
+  const uint64_t sequence = before.log_sequence + 1;
+  const Instant received = wall_clock_.Now();
+  appended_ = Appended::kDurable;
+  // All entries before this one are as durable as this append, so they may go with it.
+  if (absl::Status status = TrimBelow(log_.KeepsStoreDurable() ? sequence : synced_through_ + 1);
+      !status.ok()) {
+    return status;
+  }
+  appended_ =
+      log_.Append(kPartition, sequence, EncodeLogEntry(received, content.history_through, encoded));
+  if (appended_ == Appended::kFull) {
+    return absl::ResourceExhaustedError(
+        "the log that the daemons share is full, so no events are taken; make room there and send "
+        "again");
+  }
+  if (appended_ != Appended::kDurable) {
+    return absl::UnavailableError(appended_ == Appended::kFenced
+                                      ? "another daemon owns the log"
+                                      : "writing the log failed; the outcome is unknown");
+  }
+  // Not before the append, which would wait for it.
+  std::future<absl::Status> writing;
+  if (unwritten_) {
+    writing = Begin(how, [this] { return WriteOut(unwritten_->applied, unwritten_->from); });
+  }
+  absl::Status written;
+  const auto settle = [&]() -> absl::StatusOr<std::shared_ptr<const Snapshot>> {
+    if (writing.valid()) written = writing.get();
+    if (!written.ok()) return written;
+    return Published();
+  };
+  const LaggingSnapshot snapshot(Published(), settle);
+  auto applied = Apply(snapshot, before, options_.rules.fold, sequence,
+                       {received, std::move(content)}, writers_memory_);
+  if (const auto all = settle(); !all.ok()) return all.status();
+  unwritten_.reset();
+  return applied;
+}
+
+absl::Status Engine::WriteOut(const Applied& applied, std::span<Waiting> from) {
+  const uint64_t sequence = applied.catalog.log_sequence;
+  const bool sync = !log_.KeepsStoreDurable() && sequence % kEntriesASync == 0;
+  if (absl::Status status = store_.Write(applied.batch, sync); !status.ok()) return status;
+  if (sync) synced_through_ = sequence;
+  Publish(applied.catalog, applied.cells);
+  Reply(from, applied);
+  return absl::OkStatus();
+}
+
+void Engine::Reply(std::span<Waiting> taken, const Applied& applied) {
+  size_t at = 0;
+  auto send = applied.sends.begin();
+  for (Waiting& waiting : taken) {
+    Receipt receipt;
+    for (size_t i = 0; i < waiting.submission.sends_begun.size(); ++i) {
+      receipt.sends.push_back(*send++);
+    }
+    receipt.log_sequence = applied.catalog.log_sequence;
+    for (size_t i = 0; i < waiting.submission.events.size(); ++i, ++at) {
+      receipt.fates.push_back(applied.fates[at]);
+      receipt.standing += applied.standings[at];
+    }
+    waiting.answer(receipt);
+  }
+}
+
+std::shared_ptr<const Snapshot> Engine::Published() const {
+  const std::lock_guard lock(published_mutex_);
+  return snapshot_;
+}
+
+void Engine::Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes) {
+  memory_->Note(catalog.log_sequence, changes);
+  auto snapshot = store_.TakeSnapshot();
+  auto shared = std::make_shared<const Catalog>(catalog);
+  if (options_.compare_cells && catalog.log_sequence % options_.compare_entries == 0) {
+    CompareCells(catalog.log_sequence, snapshot);
+  }
+  std::lock_guard lock(published_mutex_);
+  snapshot_ = std::move(snapshot);
+  catalog_ = std::move(shared);
+}
+
+void Engine::Fail(const absl::Status& why, std::vector<Waiting> taken) {
+  spdlog::critical("no more events are taken until restart: {}", why.ToString());
+  GiveBack(Phase::kFailed,
+           absl::UnavailableError("the daemon's disk failed; the outcome is unknown, send again "
+                                  "later: repeats change nothing"),
+           std::move(taken));
+}
+
+void Engine::GiveBack(Phase phase, const absl::Status& unknown, std::vector<Waiting> taken) {
+  if (unwritten_) MoveAll(unwritten_->from, taken);
+  unwritten_.reset();
+  std::vector<std::function<void()>> ready;
+  {
+    std::lock_guard lock(queue_mutex_);
+    if (phase_ != Phase::kStopping || phase == Phase::kFailed) phase_ = phase;
+    MoveAll(queue_, taken);
+    queue_.clear();
+    queued_events_ = 0;
+    ready.swap(wants_room_);
+  }
+  for (Waiting& waiting : taken) waiting.answer({unknown, 0, {}, {}});
+  for (const auto& call : ready) call();
+}
+
+}  // namespace plumblane
