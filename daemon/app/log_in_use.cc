@@ -23,7 +23,9 @@ absl::StatusOr<std::unique_ptr<LogInUse>> LogInUse::Open(const Settings& setting
                    .ca = cluster.ca,
                    .certificate = cluster.certificate,
                    .key = cluster.key,
-                   .prefix = cluster.name};
+                   .prefix = cluster.name,
+                   // A member that hangs must not cost the lease: there is time to ask another.
+                   .patience = std::chrono::milliseconds(cluster.lease_seconds * 1000 / 3)};
   made->member_.emplace(EtcdMember::Options{.etcd = std::move(etcd),
                                             .node = cluster.node,
                                             .address = cluster.address,
