@@ -283,6 +283,10 @@ std::string CheckWhole(const Invocation& invocation, const std::string& command)
   if (invocation.verb == Verb::kExcuseAdd && !invocation.excuse.lane && !invocation.excuse.order) {
     return "expected --lane with --due, or --order";
   }
+  if (invocation.verb == Verb::kErase && invocation.erase.supplier.empty() &&
+      invocation.erase.orders.empty()) {
+    return "expected --order or --supplier";
+  }
   if (invocation.within_days.size() > kMostWithins) {
     return absl::StrCat("--within: expected at most ", kMostWithins, " of them");
   }
@@ -327,6 +331,7 @@ void AddAll(CLI::App& app, Invocation& to) {
   AddReview(app, to);
   AddExport(app, to);
   AddSends(app, to);
+  AddErase(app, to);
   AddUpkeep(app, to);
   AddShell(app, to);
 }

@@ -85,6 +85,9 @@ std::string CheckExport(const Invocation& invocation);
 // `sends` and `sends undo`.
 void AddSends(CLI::App& app, Invocation& to);
 
+// `erase`.
+void AddErase(CLI::App& app, Invocation& to);
+
 // `verify` and `backup`.
 void AddUpkeep(CLI::App& app, Invocation& to);
 

@@ -162,7 +162,7 @@ the daemon's settings file.)"},
 const Help* HelpFor(std::string_view command) {
   for (const std::span<const Help> all :
        {std::span<const Help>(kHelp), SourcingHelp(), ChaseHelp(), ReviewHelp(), ExportHelp(),
-        MapHelp(), SendsHelp(), UpkeepHelp()}) {
+        MapHelp(), SendsHelp(), EraseHelp(), UpkeepHelp()}) {
     for (const Help& help : all) {
       if (help.command == command) return &help;
     }

@@ -29,6 +29,9 @@ std::span<const Help> ExportHelp();
 // That of sends.
 std::span<const Help> SendsHelp();
 
+// That of erase.
+std::span<const Help> EraseHelp();
+
 // That of verify and backup.
 std::span<const Help> UpkeepHelp();
 

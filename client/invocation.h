@@ -72,6 +72,7 @@ enum class Verb {
   kWatch,
   kSends,
   kSendsUndo,
+  kErase,
   kVerify,
   kBackup,
 };
@@ -91,6 +92,13 @@ struct SuppliersOptions {
 struct RecordOptions {
   std::vector<Cell> fields;  // in the words of event files, without event_id unless given
   std::string time_zone = "UTC";
+};
+
+struct EraseOptions {
+  std::string supplier;  // either it or orders
+  std::vector<std::string> orders;
+  std::string shop = kDefaultShop;
+  bool yes = false;  // do not ask
 };
 
 // What was agreed: what to load, list or pause.
@@ -178,6 +186,7 @@ struct Invocation {
   WatchOptions watch;
   CsvOptions csv;
   SendsOptions sends;
+  EraseOptions erase;
   BackupOptions backup;
 };
 

@@ -9,7 +9,7 @@ namespace {
 
 // Not among them, as each does something anew when called again: LoadX, PauseSupplier,
 // ResumeSupplier, CreateExcuse, WithdrawExcuse, AssignOrders, AcknowledgeAlert, ShelveAlert,
-// AcceptAlert, BeginSend, UndoSend, Backup; Verify, which takes long; and IngestEvents.
+// AcceptAlert, BeginSend, UndoSend, EraseX, Backup; Verify, which takes long; and IngestEvents.
 constexpr std::string_view kRetried[] = {
     "Agreements/GetCosts",      "Agreements/ListExchangeRates",
     "Agreements/ListItems",     "Agreements/ListQuotes",

@@ -67,9 +67,12 @@ void AddFigures(const v1::Figures& figures, Cells& cells) {
     }
     cells.push_back({NameOf(kind), absl::StrCat(count)});
   }
-  cells.insert(cells.end(), {{"claim_window_open", absl::StrCat(figures.immature_count())},
-                             {"unsettled", absl::StrCat(figures.unsettled_count())},
-                             {"out_of_stock", absl::StrCat(figures.out_of_stock_count())}});
+  cells.insert(
+      cells.end(),
+      {{"claim_window_open", absl::StrCat(figures.immature_count())},
+       {"unsettled", figures.has_unsettled_count() ? absl::StrCat(figures.unsettled_count()) : ""},
+       {"out_of_stock",
+        figures.has_out_of_stock_count() ? absl::StrCat(figures.out_of_stock_count()) : ""}});
   AddTimes("handling", figures.handling(), cells);
   AddTimes("transit", figures.transit(), cells);
   AddTimes("delivery", figures.delivery(), cells);
@@ -135,31 +138,36 @@ void AddTimesChanges(const v1::Account& account, Cells& cells) {
 }
 
 void AddMoney(const v1::MoneyFigures* money, Cells& cells) {
-  const auto amount = [money](int64_t (v1::MoneyFigures::*sum)() const) {
-    return money == nullptr
+  using Money = v1::MoneyFigures;
+  using Has = bool (Money::*)() const;
+  const auto amount = [money](int64_t (Money::*sum)() const, Has has = nullptr) {
+    return money == nullptr || (has != nullptr && !(money->*has)())
                ? ""
                : AmountText(static_cast<double>((money->*sum)()), money->currency_code());
   };
-  const auto count = [money](int64_t (v1::MoneyFigures::*orders)() const) {
-    return money == nullptr ? "" : absl::StrCat((money->*orders)());
+  const auto count = [money](int64_t (Money::*orders)() const, Has has = nullptr) {
+    return money == nullptr || (has != nullptr && !(money->*has)())
+               ? ""
+               : absl::StrCat((money->*orders)());
   };
-  using Money = v1::MoneyFigures;
-  cells.insert(cells.end(), {{"currency", money == nullptr ? "" : money->currency_code()},
-                             {"paid", amount(&Money::paid)},
-                             {"replacements", amount(&Money::replacements)},
-                             {"refunded_by_supplier", amount(&Money::refunded_by_supplier)},
-                             {"refunded_by_shop", money != nullptr && money->has_refunded_by_shop()
-                                                      ? amount(&Money::refunded_by_shop)
-                                                      : ""},
-                             {"claimed", amount(&Money::claimed)},
-                             {"owed", amount(&Money::owed)},
-                             {"owed_orders", count(&Money::owed_order_count)},
-                             {"quoted_orders", count(&Money::quoted_order_count)},
-                             {"charged", amount(&Money::charged)},
-                             {"quoted", amount(&Money::quoted)},
-                             {"overcharged_orders", count(&Money::overcharged_order_count)},
-                             {"overcharged", amount(&Money::overcharged)},
-                             {"exposure", amount(&Money::exposure)}});
+  cells.insert(
+      cells.end(),
+      {{"currency", money == nullptr ? "" : money->currency_code()},
+       {"paid", amount(&Money::paid)},
+       {"replacements", amount(&Money::replacements)},
+       {"refunded_by_supplier",
+        amount(&Money::refunded_by_supplier, &Money::has_refunded_by_supplier)},
+       {"refunded_by_shop", amount(&Money::refunded_by_shop, &Money::has_refunded_by_shop)},
+       {"claimed", amount(&Money::claimed, &Money::has_claimed)},
+       {"owed", amount(&Money::owed, &Money::has_owed)},
+       {"owed_orders", count(&Money::owed_order_count, &Money::has_owed_order_count)},
+       {"quoted_orders", count(&Money::quoted_order_count)},
+       {"charged", amount(&Money::charged)},
+       {"quoted", amount(&Money::quoted)},
+       {"overcharged_orders",
+        count(&Money::overcharged_order_count, &Money::has_overcharged_order_count)},
+       {"overcharged", amount(&Money::overcharged, &Money::has_overcharged)},
+       {"exposure", amount(&Money::exposure)}});
 }
 
 // Whose line it is; `full`: with its figures, not only with money in a further currency.

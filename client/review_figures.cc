@@ -62,11 +62,14 @@ class Rows {
     rows_.push_back(std::move(row));
   }
 
-  // A line that only some orders are behind.
-  void AddCount(const std::string& label, int64_t (v1::Figures::*count)() const) {
+  // A line that only some orders are behind; empty where it is not known.
+  void AddCount(const std::string& label, int64_t (v1::Figures::*count)() const,
+                bool (v1::Figures::*has)() const = nullptr) {
     const auto any = [&](const v1::Figures& figures) { return (figures.*count)() > 0; };
     if (!any(account_.period()) && !any(account_.before()) && !any(account_.year_ago())) return;
-    Add(label, [count](const v1::Figures& figures) { return Thousands((figures.*count)()); });
+    Add(label, [count, has](const v1::Figures& figures) {
+      return has == nullptr || (figures.*has)() ? Thousands((figures.*count)()) : "";
+    });
   }
 
   // A line with every currency in which `count` is somewhere more than 0.
@@ -82,16 +85,19 @@ class Rows {
     Add(label, [&](const v1::Figures& figures) {
       std::vector<std::string> sums;
       for (const v1::MoneyFigures& money : figures.money()) {
-        if (currencies.contains(money.currency_code())) sums.push_back(cell(money));
+        if (!currencies.contains(money.currency_code())) continue;
+        if (std::string text = cell(money); !text.empty()) sums.push_back(std::move(text));
       }
       return absl::StrJoin(sums, "; ");
     });
   }
 
   // The same, told as the amount alone.
-  void AddAmount(const std::string& label, int64_t (v1::MoneyFigures::*amount)() const) {
-    AddMoney(label, amount, [amount](const v1::MoneyFigures& money) {
-      return Amount((money.*amount)(), money.currency_code());
+  void AddAmount(const std::string& label, int64_t (v1::MoneyFigures::*amount)() const,
+                 bool (v1::MoneyFigures::*has)() const = nullptr) {
+    AddMoney(label, amount, [amount, has](const v1::MoneyFigures& money) {
+      return has == nullptr || (money.*has)() ? Amount((money.*amount)(), money.currency_code())
+                                              : "";
     });
   }
 
@@ -123,8 +129,10 @@ void AddQuality(bool all_count, Rows& rows) {
   rows.Add("bad or lost", [](const v1::Figures& f) { return ShareText(f.defect()); });
   rows.Add("of these", KindsText);
   rows.AddCount("claim window still open", &v1::Figures::immature_count);
-  rows.AddCount("due, not settled yet", &v1::Figures::unsettled_count);
-  rows.AddCount("out of stock", &v1::Figures::out_of_stock_count);
+  rows.AddCount("due, not settled yet", &v1::Figures::unsettled_count,
+                &v1::Figures::has_unsettled_count);
+  rows.AddCount("out of stock", &v1::Figures::out_of_stock_count,
+                &v1::Figures::has_out_of_stock_count);
 }
 
 void AddTimes(Rows& rows) {
@@ -140,17 +148,22 @@ void AddMoneyRows(bool to_share, Rows& rows) {
   rows.AddMoney("charged", &v1::MoneyFigures::quoted_order_count, ChargedText);
   rows.AddMoney("charged more than quoted", &v1::MoneyFigures::overcharged_order_count,
                 [](const v1::MoneyFigures& money) {
+                  if (!money.has_overcharged()) return std::string();
                   return absl::StrCat(Amount(money.overcharged(), money.currency_code()), ", ",
                                       Counted(money.overcharged_order_count(), "order"));
                 });
-  rows.AddAmount("claimed from the supplier", &v1::MoneyFigures::claimed);
+  rows.AddAmount("claimed from the supplier", &v1::MoneyFigures::claimed,
+                 &v1::MoneyFigures::has_claimed);
   rows.AddMoney("still owed", &v1::MoneyFigures::claimed, [](const v1::MoneyFigures& money) {
+    if (!money.has_owed()) return std::string();
     return absl::StrCat(Amount(money.owed(), money.currency_code()), ", ",
                         Counted(money.owed_order_count(), "order"));
   });
-  rows.AddAmount("refunded by the supplier", &v1::MoneyFigures::refunded_by_supplier);
+  rows.AddAmount("refunded by the supplier", &v1::MoneyFigures::refunded_by_supplier,
+                 &v1::MoneyFigures::has_refunded_by_supplier);
   if (!to_share) {
-    rows.AddAmount("refunded by the shop", &v1::MoneyFigures::refunded_by_shop);
+    rows.AddAmount("refunded by the shop", &v1::MoneyFigures::refunded_by_shop,
+                   &v1::MoneyFigures::has_refunded_by_shop);
     rows.AddNow("paid for what is still under way", &v1::MoneyFigures::exposure);
   }
 }

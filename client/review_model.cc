@@ -305,8 +305,14 @@ std::string ScopeText(const v1::Review& review) {
 }
 
 std::string ProvisionalText(const v1::Review& review) {
-  if (!review.provisional()) return "";
+  std::string kept = KeptText(review);
+  if (!kept.empty()) {
+    kept[0] = 'O';
+    kept += ".";
+  }
+  if (!review.provisional()) return kept;
   return absl::StrCat(
+      kept, kept.empty() ? "" : " ",
       "Provisional: the period is not over, or claims can still come in, so figures will change.",
       review.final_date().empty()
           ? ""

@@ -77,6 +77,14 @@ std::string AccountName(const v1::Account& account) {
   return "";
 }
 
+std::string KeptText(const v1::Review& review) {
+  if (review.orders_kept_from_date().empty()) return "";
+  return absl::StrCat("orders over before ", review.orders_kept_from_date(),
+                      " are no longer kept: shares, rates, times and what was paid count them; "
+                      "what is read order by order (refunds, claims, overcharges, out of stock, "
+                      "items, excuses) is not told of periods that begin before");
+}
+
 std::string PeriodText(const v1::ReviewPeriod& period) {
   if (period.first_date() == period.last_date()) return period.first_date();
   return absl::StrCat(period.first_date(), " to ", period.last_date());

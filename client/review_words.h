@@ -20,6 +20,8 @@ std::string AccountName(const v1::Account& account);
 
 // "2026-07-01 to 2026-09-30".
 std::string PeriodText(const v1::ReviewPeriod& period);
+// "orders over before 2025-03-01 are no longer kept: ...", "" when all are.
+std::string KeptText(const v1::Review& review);
 
 // "92 % (88-95) of 412", "67 % (21-94) of 3, too thin", "no orders due".
 std::string ShareText(const v1::CountedShare& share);

@@ -10,6 +10,7 @@
 #include "client/chase.h"
 #include "client/cli.h"
 #include "client/completions.h"
+#include "client/erase.h"
 #include "client/excuses.h"
 #include "client/export.h"
 #include "client/follow.h"
@@ -91,6 +92,8 @@ ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io)
     case Verb::kSends:
     case Verb::kSendsUndo:
       return RunSends(invocation, connection, io);
+    case Verb::kErase:
+      return RunErase(invocation, connection, io);
     case Verb::kVerify:
     case Verb::kBackup:
       return RunUpkeep(invocation, connection, io);

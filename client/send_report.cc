@@ -33,6 +33,9 @@ std::string CountsText(const FileReport& report) {
       absl::StrCat(report.is_complete ? "" : "broken off after ", Counted(report.events, "event"),
                    ": ", Thousands(report.taken), " taken");
   if (report.repeats > 0) absl::StrAppend(&text, ", ", Counted(report.repeats, "repeat"));
+  if (report.not_kept > 0) {
+    absl::StrAppend(&text, ", ", Thousands(report.not_kept), " of orders no longer kept");
+  }
   if (report.conflicts > 0) absl::StrAppend(&text, ", ", Counted(report.conflicts, "conflict"));
   if (report.rejected > 0) absl::StrAppend(&text, ", ", Thousands(report.rejected), " rejected");
   if (report.rejected + report.conflicts > 0) {
@@ -115,6 +118,7 @@ nlohmann::ordered_json ToJson(const FileReport& report) {
   json["eventCount"] = report.events;
   json["takenCount"] = report.taken;
   json["repeatCount"] = report.repeats;
+  json["notKeptCount"] = report.not_kept;
   json["conflictCount"] = report.conflicts;
   json["rejectedCount"] = report.rejected;
   const bool has_rejected = report.rejected + report.conflicts > 0;
@@ -163,6 +167,12 @@ std::vector<Rejection> TakeReceipt(const std::vector<Outgoing>& batch,
         break;
       case v1::EventResult::OUTCOME_REMARK:
         report.doubts.Add(event.line, result.message());
+        break;
+      case v1::EventResult::OUTCOME_NOT_KEPT:
+        // A full export tells old orders every day: nothing to mend, so no line is put aside.
+        is_refused[index] = true;
+        ++report.not_kept;
+        --report.rejected;
         break;
       case v1::EventResult::OUTCOME_CONFLICT:
         report.conflict_remarks.Add(event.line, result.message());

@@ -41,6 +41,7 @@ struct FileReport {
   bool is_mapped = false;    // a table, read by a map
   int64_t events = 0;        // lines, those rejected here included
   int64_t taken = 0, repeats = 0, conflicts = 0, rejected = 0;
+  int64_t not_kept = 0;  // of orders that the daemon has purged or erased: not taken
   int64_t new_orders = 0, waiting = 0, unpromised = 0;  // differences, may be below zero
   Remarks contradictions, conflict_remarks, waiting_retractions, doubts;
   std::map<std::string, SourceNews> sources;

@@ -1,11 +1,11 @@
 #include "client/sends.h"
 
-#include <absl/strings/ascii.h>
 #include <absl/strings/str_cat.h>
 #include <unistd.h>
 
 #include <string>
 
+#include "client/ask.h"
 #include "client/paging.h"
 #include "client/show.h"
 #include "client/show_sends.h"
@@ -39,12 +39,6 @@ grpc::Status Ask(const Connection& connection, int64_t number, bool validate_onl
   request.set_validate_only(validate_only);
   CallContext context(kUndoPatienceSeconds);
   return connection.intake()->UndoSend(&context, request, &response);
-}
-
-bool IsYes(int in_fd) {
-  std::string answer;
-  for (char c = 0; answer.size() < 10 && read(in_fd, &c, 1) == 1 && c != '\n';) answer += c;
-  return absl::AsciiStrToLower(answer) == "yes" || absl::AsciiStrToLower(answer) == "y";
 }
 
 ExitCode RunUndo(const Invocation& invocation, const Connection& connection, const Io& io) {

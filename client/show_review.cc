@@ -123,6 +123,9 @@ std::string ShowReview(const v1::Review& review, int width) {
   if (review.provisional()) {
     absl::StrAppend(&holds, "; provisional until ", review.final_date());
   }
+  if (!review.orders_kept_from_date().empty()) {
+    absl::StrAppend(&holds, "; ", KeptText(review));
+  }
   if (review.has_news_time()) {
     absl::StrAppend(&holds, "; delivery news up to ", TimeText(review.news_time()));
   }

@@ -56,6 +56,20 @@ std::string SourcesText(const v1::ServerStatus& status, int width) {
   return absl::StrCat("\n", table.Render(width));
 }
 
+// "1,203 purged, over before 2025-03-01 00:00 UTC; their counts stay; 2 erased".
+std::string NotKeptText(const v1::ServerStatus& status) {
+  std::string text;
+  if (status.purged_order_count() > 0) {
+    text = absl::StrCat(Thousands(status.purged_order_count()), " purged, over before ",
+                        TimeText(status.purged_before_time()), "; their counts stay");
+  }
+  if (status.erased_order_count() > 0) {
+    absl::StrAppend(&text, text.empty() ? "" : "; ", Thousands(status.erased_order_count()),
+                    " erased");
+  }
+  return text;
+}
+
 std::string SnapshotText(const v1::SnapshotStatus& snapshot) {
   const std::string written = snapshot.has_last_write_time()
                                   ? "written " + TimeText(snapshot.last_write_time())
@@ -113,6 +127,9 @@ std::string ShowStatus(const v1::ServerStatus& status, const std::string& addres
                                               Counted(status.event_count(), "event"))),
                   Fact("suppliers", absl::StrCat(Thousands(status.supplier_count()), " on ",
                                                  Counted(status.lane_count(), "lane"))));
+  if (const std::string gone = NotKeptText(status); !gone.empty()) {
+    absl::StrAppend(&text, Fact("not kept", gone));
+  }
   if (status.queued_event_count() > 0) {
     absl::StrAppend(
         &text, Fact("waiting", Counted(status.queued_event_count(), "event") + " to be written"));

@@ -39,7 +39,8 @@ class Auditor final : public grpc::experimental::Interceptor {
   void Intercept(grpc::experimental::InterceptorBatchMethods* methods) override {
     using Point = grpc::experimental::InterceptionHookPoints;
     if (methods->QueryInterceptionHookPoint(Point::POST_RECV_MESSAGE)) {
-      if (const void* request = methods->GetRecvMessage(); request != nullptr) {
+      const void* request = methods->GetRecvMessage();
+      if (request != nullptr && !permission_.hides_request) {
         entry_.request = AuditLog::Describe(permission_.message(request));
       }
       const auto who = gate_.CallerOf(*call_.server_context());
@@ -49,7 +50,9 @@ class Auditor final : public grpc::experimental::Interceptor {
     }
     if (methods->QueryInterceptionHookPoint(Point::PRE_SEND_STATUS)) {
       // Whom nobody knows is in the log alone, which does not grow by every try.
-      if (!entry_.who.empty()) log_.Write(entry_, methods->GetSendStatus());
+      grpc::Status outcome = methods->GetSendStatus();
+      if (permission_.hides_request) outcome = {outcome.error_code(), ""};
+      if (!entry_.who.empty()) log_.Write(entry_, outcome);
     }
     methods->Proceed();
   }

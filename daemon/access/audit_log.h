@@ -4,10 +4,10 @@
 //  "action":"/plumblane.v1.Intake/UndoSend","request":{...},"outcome":"OK"}
 //
 // `who` is the name of the token, or "local". A request of more than 4 KiB is told by its size
-// alone. Tokens stand in none. `outcome` is the code of the answer's status, with "message" when it
-// is not OK, or "REFUSED" for a call that was not let in. A line is on the disk before its answer
-// leaves. A file of its own, because a log is kept shorter, read by more, and written later than
-// this must be.
+// alone, one to erase something not at all, nor the words of its answer. Tokens stand in none.
+// `outcome` is the code of the answer's status, with "message" when it is not OK, or "REFUSED" for
+// a call that was not let in. A line is on the disk before its answer leaves. A file of its own,
+// because a log is kept shorter, read by more, and written later than this must be.
 #pragma once
 
 #include <google/protobuf/message.h>

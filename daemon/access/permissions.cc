@@ -66,6 +66,13 @@ Permission Does(Roles roles) {
   return {roles, true, MessageOf<Request>, nullptr, nullptr};
 }
 
+template <typename Request>
+Permission Erases() {
+  Permission erases = Does<Request>(kOperators);
+  erases.hides_request = true;
+  return erases;
+}
+
 std::map<std::string, Permission, std::less<>> MakeTable() {
   using namespace v1;  // NOLINT: the table names most of it
   const std::map<std::string, std::map<std::string, Permission>> by_service = {
@@ -128,7 +135,9 @@ std::map<std::string, Permission, std::less<>> MakeTable() {
       {"Operations",
        {{"GetStatus", Asks<GetStatusRequest>(kSendersAndReaders)},
         {"Verify", Does<VerifyRequest>(kOperators)},
-        {"Backup", Does<BackupRequest>(kOperators)}}},
+        {"Backup", Does<BackupRequest>(kOperators)},
+        {"EraseOrders", Erases<EraseOrdersRequest>()},
+        {"EraseSupplier", Erases<EraseSupplierRequest>()}}},
   };
   std::map<std::string, Permission, std::less<>> table;
   for (const auto& [service, methods] : by_service) {

@@ -25,6 +25,8 @@ struct Permission {
   // The source that a request speaks for; null: it speaks for none, or, as a stream of events, is
   // checked event by event.
   std::string_view (*source)(const void* request) = nullptr;
+  // The audit tells that it was called, and not with what: it names what is to be nowhere.
+  bool hides_request = false;
 };
 
 // `method` as "/plumblane.v1.Scores/GetScore"; null = for nobody.

@@ -18,7 +18,6 @@
 
 #include <algorithm>
 #include <chrono>
-#include <filesystem>
 #include <optional>
 
 #include "access/audit_log.h"
@@ -27,6 +26,7 @@
 #include "access/guarded_service.h"
 #include "access/sweeper.h"
 #include "app/disk_watch.h"
+#include "app/keeping_of.h"
 #include "app/log_in_use.h"
 #include "app/open_data.h"
 #include "base/give_way.h"
@@ -34,6 +34,7 @@
 #include "delivery/deliverer.h"
 #include "engine/alert_teller.h"
 #include "engine/engine.h"
+#include "engine/purger.h"
 #include "host/self_probe.h"
 #include "host/service_manager.h"
 #include "host/watchdog.h"
@@ -257,29 +258,6 @@ class Server {
   std::vector<std::unique_ptr<FrontDoor>> doors_;  // one for each address
 };
 
-// A copy inside the data would be lost with it.
-absl::Status CheckBackupDirectory(const Settings& settings, const std::string& directory) {
-  std::error_code error;
-  const auto data = std::filesystem::weakly_canonical(settings.data_directory, error);
-  const auto place = std::filesystem::weakly_canonical(directory, error).lexically_relative(data);
-  if (place.empty() || place.begin()->string() == "..") return MakeDataDirectory(directory);
-  return absl::InvalidArgumentError(
-      absl::StrCat("directory: expected one outside ", settings.data_directory));
-}
-
-Keeping KeepingOf(const Settings& settings, DiskStore& store) {
-  return {
-      [&store](const std::function<bool()>& give_up) { return store.CheckFiles(give_up); },
-      [&settings, &store](const std::string& directory, int keep,
-                          const std::function<bool()>& give_up) -> absl::StatusOr<KeptCopy> {
-        absl::Status fine = CheckBackupDirectory(settings, directory);
-        if (!fine.ok()) return fine;
-        const auto copy = store.BackUp(directory, keep, "", give_up);
-        if (!copy.ok()) return copy.status();
-        return KeptCopy{copy->number, copy->bytes, Instant{copy->unix_seconds * 1000}, copy->kept};
-      }};
-}
-
 // After a mistake in the file everything stays as it is.
 void Reload(const AccessSettings& settings, Gate& gate, AuditLog& audit) {
   audit.Reopen();
@@ -328,6 +306,8 @@ int RunDaemon(const Settings& settings, const std::string& version,
 
   AlertTeller teller(engine);
   teller.Start();
+  Purger purger(engine, static_cast<int>(settings.orders_days));
+  purger.Start();
   Deliverer deliverer(
       engine,
       [&settings](int64_t cursor, const AlertNotice& notice, const ToldAlert& after) {
@@ -390,6 +370,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   snapshots.Stop();
   deliverer.Stop();
   teller.Stop();
+  purger.Stop();
   engine.Stop();
   disk.Stop();
   if (disk.has_failed()) return kExitTryAgain;

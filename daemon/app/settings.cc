@@ -50,6 +50,7 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
       {"storage.decoded_orders_mib",
        Whole(settings.engine.writer_bytes, 1, 1 << 20, int64_t{1} << 20)},
       {"intake.queue_events", Whole(settings.engine.queue_events, 1000, 10'000'000)},
+      {"retention.orders_days", Whole(settings.orders_days, 0, 36'500)},
       {"snapshot.directory", Text(settings.snapshot.directory)},
       {"snapshot.every_seconds", Whole(settings.snapshot.every_seconds, 1, 86'400)},
       {"metrics.listen", Text(settings.metrics.listen)},

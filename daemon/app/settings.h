@@ -26,6 +26,7 @@ struct Settings {
   int64_t shutdown_seconds = 10;
   int64_t block_cache_mib = 64;
   int64_t write_buffer_mib = 64;
+  int64_t orders_days = 0;  // kept after they are over; 0 = for good
   std::string anchor;             // "" = DATA/anchor
   int64_t least_free_mib = 1024;  // with less room no events are taken
   EngineOptions engine;

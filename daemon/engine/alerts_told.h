@@ -3,7 +3,8 @@
 // An alert itself is a function of cells (alert_book.h) and may move when these are corrected; what
 // was told is kept as it was told. A notice is one such fact. Notices are numbered by cursors,
 // from 1 on without gaps, kept for good, and never rewritten: they are the list a reader resumes
-// from, and all state of alerts is the fold of them (AlertsTold).
+// from, and all state of alerts is the fold of them (AlertsTold). The one exception: of a supplier
+// that is erased they are emptied, and readers pass them over (erased_supplier.h).
 //
 //   kRaised       told first, or again after it was taken back: then nobody has acknowledged it
 //   kRevised      a correction, or other settings, made the facts told before wrong; `revision` is

@@ -11,8 +11,11 @@
 
 #include "engine/assignment_changes.h"
 #include "engine/changes.h"
+#include "engine/erased_supplier.h"
 #include "engine/excused.h"
 #include "engine/fates.h"
+#include "engine/leaving.h"
+#include "engine/notice_changes.h"
 #include "engine/sends.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
@@ -37,8 +40,12 @@ struct KnownSends {
 class Application {
  public:
   Application(const Snapshot& snapshot, const Catalog& catalog, const FoldRules& rules,
-              WritersMemory& memory)
-      : snapshot_(snapshot), rules_(rules), memory_(memory), excuses_before_(catalog.excuses) {
+              WritersMemory& memory, const LogEntry& entry)
+      : snapshot_(snapshot),
+        rules_(rules),
+        memory_(memory),
+        excuses_before_(catalog.excuses),
+        leaving_(entry.content) {
     applied_.catalog = catalog;
   }
 
@@ -54,10 +61,18 @@ class Application {
     for (const SourceNews& news : entry.content.news) TakeNews(news);
     TakeAgreements(sequence, entry);
     for (const Assignment& given : entry.content.assignments) Touch(given.order);
+    for (const OrderKey& order : leaving_.Orders()) Touch(order);
     if (!entry.content.assignments.empty()) payments_.KeepUnchanged();
     if (absl::Status status = TakeEvents(entry.content.events); !status.ok()) return status;
-    if (absl::Status status = ChangeAssignments(snapshot_, payments_, entry.content.assignments,
-                                                applied_.catalog, applied_.batch);
+    std::vector<Assignment> given = entry.content.assignments;
+    std::erase_if(given, [&](const Assignment& one) { return not_kept_.contains(one.order); });
+    if (absl::Status status =
+            ChangeAssignments(snapshot_, payments_, given, applied_.catalog, applied_.batch);
+        !status.ok()) {
+      return status;
+    }
+    if (absl::Status status =
+            leaving_.AppendTo(snapshot_, entry.receive_time, applied_.catalog, applied_.batch);
         !status.ok()) {
       return status;
     }
@@ -66,8 +81,13 @@ class Application {
       if (!latest || *latest < *history) latest = history;
     }
     if (absl::Status status = FinishSends(sequence, entry); !status.ok()) return status;
-    TakeAlertNotices(entry.content.alert_notices);
-    for (const Delivered& one : entry.content.deliveries) TakeDelivered(one);
+    TakeAlertNotices(entry.content.alert_notices, applied_.catalog, applied_.batch);
+    TakeDeliveries(entry.content.deliveries, applied_.catalog, applied_.batch);
+    for (const ErasedSupplier& erased : entry.content.erased_suppliers) {
+      const absl::Status gone =
+          EraseSupplier(snapshot_, erased, entry, applied_.catalog, changes_, applied_.batch);
+      if (!gone.ok()) return gone;
+    }
     if (absl::Status status = Finish(); !status.ok()) return status;
     // What orders fold to may rest on excuses.
     if (entry.content.changes_orders_otherwise()) memory_.Clear();
@@ -167,36 +187,23 @@ class Application {
     applied_.catalog.agreements = std::move(agreements);
   }
 
-  void TakeAlertNotices(const std::vector<AlertNotice>& notices) {
-    if (notices.empty()) return;
-    auto alerts = std::make_shared<AlertsTold>(*applied_.catalog.alerts);
-    for (AlertNotice notice : notices) {
-      notice.quiet = IsQuiet(notice, *alerts, applied_.catalog.history_through);
-      if (!alerts->Take(notice)) continue;
-      applied_.batch.Put(Space::kMeta, NoticeKey(alerts->last_cursor), EncodeAlertNotice(notice));
-    }
-    applied_.catalog.alerts = std::move(alerts);
-  }
-
-  void TakeDelivered(const Delivered& delivered) {
-    const auto [at, is_new] = applied_.catalog.delivered.try_emplace(delivered.sink, 0);
-    if (!is_new && delivered.cursor <= at->second) return;
-    at->second = delivered.cursor;
-    applied_.batch.Put(Space::kMeta, DeliveredKey(delivered.sink), EncodeCount(delivered.cursor));
-  }
-
   absl::Status TakeEvents(const std::vector<OrderEvent>& events) {
     std::sort(touched_.begin(), touched_.end(),
               [](const TouchedOrder& a, const TouchedOrder& b) { return a.key < b.key; });
     std::vector<Kept<KnownOrder>::Item*> known;
-    std::vector<std::string> unknown;
+    const bool some_left = applied_.catalog.purged_count + applied_.catalog.erased_count > 0;
+    std::vector<std::string> unknown, marks;
     for (const TouchedOrder& touched : touched_) {
       known.push_back(memory_.orders.Find(touched.key));
       if (!known.back()) unknown.push_back(touched.key);
+      if (!known.back() && some_left) marks.push_back(GoneKey(touched.order));
     }
     auto records = snapshot_.GetAll(Space::kOrders, unknown);
     if (!records.ok()) return records.status();
+    auto gone = snapshot_.GetAll(Space::kIndex, marks);
+    if (!gone.ok()) return gone.status();
     auto record = records->begin();
+    auto mark = gone->begin();
     for (size_t i = 0; i < touched_.size(); ++i) {
       if (!known[i]) {
         KnownOrder read;
@@ -206,6 +213,7 @@ class Application {
           read.events = *std::move(decoded);
           read.state = Fold(touched_[i].order, read.events, rules_, *excuses_before_);
         }
+        if (some_left) read.gone = (mark++)->has_value();
         const size_t bytes = BytesOf(read, *record ? (**record).size() : 0);
         known[i] = memory_.orders.Put(touched_[i].key, std::move(read), bytes);
         ++record;
@@ -218,6 +226,10 @@ class Application {
 
   absl::Status TakeOrder(const TouchedOrder& touched, Kept<KnownOrder>::Item& item,
                          const std::vector<OrderEvent>& incoming) {
+    if (item.value.gone) {
+      Refuse(touched);
+      return absl::OkStatus();
+    }
     std::vector<Event>& stored = item.value.events;
     const KnownSends known{stored.size(), SendsOf(stored)};
     stored.reserve(std::max<size_t>(5, known.events + touched.events.size()));  // moving is dear
@@ -235,8 +247,22 @@ class Application {
       changed = true;
     }
     OrderState& state = item.value.state;
+    if (leaving_.IsErased(touched.order) && (known.events > 0 || changed)) {
+      changed = true;
+      stored.clear();
+      Leave(touched, item);
+    }
     if (!changed && applied_.catalog.excuses == excuses_before_) {
       payments_.Note(touched.order, state, state);
+      const TermsBook& terms = applied_.catalog.agreements->terms;
+      if (touched.events.empty() &&
+          leaving_.IsPurged(touched.order, state, stored, rules_, terms)) {
+        changes_.LetGo(touched.order, state);
+        const OrderState before = std::exchange(state, {});
+        stored.clear();
+        Leave(touched, item);
+        return Keep(touched, item, incoming, before, known);
+      }
       return absl::OkStatus();
     }
     const OrderState before =
@@ -246,14 +272,28 @@ class Application {
     return changed ? Keep(touched, item, incoming, before, known) : absl::OkStatus();
   }
 
+  // What is told of an order that is no longer kept is not taken.
+  void Refuse(const TouchedOrder& touched) {
+    for (const size_t i : touched.events) applied_.fates[i].kind = EventFate::Kind::kNotKept;
+    not_kept_.insert(touched.order);
+  }
+
+  void Leave(const TouchedOrder& touched, Kept<KnownOrder>::Item& item) {
+    item.value.gone = true;
+    leaving_.Note(touched.order);
+    Refuse(touched);
+  }
+
   absl::Status Keep(const TouchedOrder& touched, Kept<KnownOrder>::Item& item,
                     const std::vector<OrderEvent>& incoming, const OrderState& before,
                     const KnownSends& known) {
-    const auto& [stored, after] = item.value;
+    const std::vector<Event>& stored = item.value.events;
+    const OrderState& after = item.value.state;
     const StandingDelta was = StandingOf(before), is = StandingOf(after);
     const StandingDelta delta{is.orders - was.orders, is.waiting - was.waiting,
                               is.unpromised - was.unpromised};
-    if (!touched.events.empty()) applied_.standings[touched.events.back()] = delta;
+    if (!touched.events.empty() && !item.value.gone)
+      applied_.standings[touched.events.back()] = delta;
     applied_.catalog.order_count += delta.orders;
     applied_.catalog.event_count +=
         static_cast<int64_t>(stored.size()) - static_cast<int64_t>(known.events);
@@ -273,7 +313,9 @@ class Application {
         applied_.fates[i].kind = EventFate::Kind::kWaiting;
       }
     }
-    return HasNewFaults(before, after) ? BlameFaults(touched, incoming, before) : absl::OkStatus();
+    if (!HasNewFaults(before, after)) return absl::OkStatus();
+    return BlameFaults(snapshot_, {touched.order, touched.key, before, touched.events}, incoming,
+                       rules_, *applied_.catalog.excuses, applied_.fates);
   }
 
   // Takes out what sends taken back had told; false when nothing.
@@ -290,28 +332,6 @@ class Application {
       changes_.Heard(state, event->time);
       return;
     }
-  }
-
-  // Finds which of the new events brought each fault, by adding them one at a time to those that
-  // are stored. Seldom needed, so they are read again instead of being kept for it.
-  absl::Status BlameFaults(const TouchedOrder& touched, const std::vector<OrderEvent>& incoming,
-                           OrderState state) {
-    const auto record = snapshot_.Get(Space::kOrders, touched.key);
-    if (!record.ok()) return record.status();
-    absl::StatusOr<std::vector<Event>> events = std::vector<Event>();
-    if (*record) events = DecodeOrder(**record);
-    if (!events.ok()) return events.status();
-    for (const size_t i : touched.events) {
-      EventFate& fate = applied_.fates[i];
-      if (fate.kind == EventFate::Kind::kNoSend) continue;
-      const Event& event = incoming[i].event;
-      if (Tell(*events, event) != Told::kNew) continue;
-      OrderState next = Fold(touched.order, *events, rules_, *applied_.catalog.excuses);
-      fate.message = NewFaults(state, next, event.part);
-      if (!fate.message.empty()) fate.kind = EventFate::Kind::kContradiction;
-      state = std::move(next);
-    }
-    return absl::OkStatus();
   }
 
   void NoteSource(const Event& event) {
@@ -363,6 +383,8 @@ class Application {
   SendLedger sends_;
   std::map<OrderKey, std::vector<int64_t>> taken_back_;  // sends to take out of these orders
   std::vector<int64_t> sends_gone_;                      // this was their last step
+  Leaving leaving_;
+  std::set<OrderKey> not_kept_;
   Changes changes_;
   Applied applied_;
 };
@@ -372,7 +394,7 @@ class Application {
 absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
                               const FoldRules& rules, uint64_t sequence, const LogEntry& entry,
                               WritersMemory& memory) {
-  return Application(snapshot, catalog, rules, memory).Run(sequence, entry);
+  return Application(snapshot, catalog, rules, memory, entry).Run(sequence, entry);
 }
 
 }  // namespace plumblane

@@ -42,9 +42,10 @@ struct Applied {
 // what applying entries left in it, the last of them `sequence` - 1, or empty; afterwards it is as
 // of this entry. It changes nothing of the result. After an error it is of no use any more.
 //
-// Orders and pages of cells are read by GetAll and nothing else is; what the last entry touched of
-// them is kept in `memory`, unless that entry changed orders by other means than events
-// (Submission::changes_orders_otherwise). LaggingSnapshot (lagging_snapshot.h) rests on this.
+// Orders, pages of cells and marks of orders no longer kept are read by GetAll and nothing else is;
+// what the last entry touched of them is kept in `memory`, unless that entry changed orders by
+// other means than events (Submission::changes_orders_otherwise). LaggingSnapshot
+// (lagging_snapshot.h) rests on this.
 absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
                               const FoldRules& rules, uint64_t sequence, const LogEntry& entry,
                               WritersMemory& memory);

@@ -8,6 +8,7 @@
 #include "engine/applier.h"
 #include "engine/assignments.h"
 #include "engine/changes.h"
+#include "engine/leaving.h"
 #include "orders/tellings.h"
 #include "storage/cell_codec.h"
 #include "storage/keys.h"
@@ -79,6 +80,12 @@ absl::StatusOr<std::string> CompareAssignments(const Snapshot& snapshot, const C
     by_time[AssignedKey(given.time, given.order, given.part)] = "";
     const auto record = snapshot.Get(Space::kOrders, OrderRecordKey(given.order));
     if (!record.ok()) return record.status();
+    if (!*record && stored->state != AssignmentState::kOpen) {
+      // It stays as it was when its order left.
+      const auto gone = NotKeptSince(snapshot, given.order);
+      if (!gone.ok()) return gone.status();
+      if (*gone) continue;
+    }
     OrderState order;
     if (*record) {
       const auto events = DecodeOrder(**record);
@@ -126,6 +133,7 @@ absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& cat
     return true;
   });
   bad.Update(scanned);
+  bad.Update(changes.AddGone(snapshot));
   if (!bad.ok()) return bad;
   const MemoryStore nothing;
   std::set<Pair> born, gone;
@@ -204,6 +212,7 @@ absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catal
     return true;
   });
   bad.Update(scanned);
+  bad.Update(all.AddGone(snapshot));
   if (!bad.ok()) return bad;
 
   if (orders != catalog.order_count || events_seen != catalog.event_count) {

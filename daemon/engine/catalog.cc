@@ -100,11 +100,12 @@ absl::StatusOr<Catalog> LoadCatalog(const Snapshot& snapshot) {
   catalog.assignments = std::move(assignments);
 
   auto alerts = std::make_shared<AlertsTold>();
-  bad = EachAlertNotice(snapshot, 0, [&](int64_t, const AlertNotice& notice) {
+  const auto last = EachAlertNotice(snapshot, 0, [&](int64_t, const AlertNotice& notice) {
     alerts->Take(notice);
     return true;
   });
-  if (!bad.ok()) return bad;
+  if (!last.ok()) return last.status();
+  alerts->last_cursor = *last;
   catalog.alerts = std::move(alerts);
 
   scanned = snapshot.Scan(Space::kMeta, kDeliveredPrefix, "", [&](auto key, auto value) {

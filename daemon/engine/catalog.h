@@ -77,6 +77,9 @@ struct Catalog {
   int64_t order_count = 0;                 // parts with at least one event
   int64_t event_count = 0;
   int64_t last_send = 0;  // the number of the latest
+  // Orders that left (leaving.h), and the latest moment by which purged ones were over.
+  int64_t purged_count = 0, erased_count = 0;
+  std::optional<Instant> purged_before;
 
   // The earliest completeness over the sources that limit the news; none when no source does.
   std::optional<Instant> NewsHorizon() const;

@@ -147,6 +147,7 @@ absl::Status Changes::AppendTo(const Snapshot& snapshot, WritersMemory& memory, 
     return status;
   }
   if (absl::Status status = AppendHeard(snapshot, memory, batch); !status.ok()) return status;
+  if (absl::Status status = AppendGone(snapshot, batch); !status.ok()) return status;
   std::sort(index_.begin(), index_.end());
   for (const auto& [key, change] : index_) {
     if (change > 0) {

@@ -26,6 +26,16 @@ class Changes {
   // Replaces what an order was by what it is, once for each order. Either state may be empty.
   void Replace(const OrderKey& order, const OrderState& before, const OrderState& after);
 
+  // The order leaves, and what it adds to the cells stays: in the pages of what is no longer kept.
+  // REQUIRES: it is not replaced as well.
+  void LetGo(const OrderKey& order, const OrderState& state);
+
+  // Adds what the store holds of orders no longer kept, as if they were folded here; for comparing.
+  absl::Status AddGone(const Snapshot& snapshot);
+
+  // What the supplier's orders that are no longer kept add goes, from here and from the cells.
+  absl::Status EraseGone(const Snapshot& snapshot, const std::string& supplier);
+
   // The suppliers of the order were last heard of at `time`.
   void Heard(const OrderState& after, Instant time);
 
@@ -70,6 +80,7 @@ class Changes {
   absl::Status AppendPairs(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,
                            std::set<Pair>& born, std::set<Pair>& gone) const;
   absl::Status AppendHeard(const Snapshot& snapshot, WritersMemory& memory, Batch& batch) const;
+  absl::Status AppendGone(const Snapshot& snapshot, Batch& batch) const;
 
   std::vector<Touched> pairs_;  // the first is the sum over all pairs
   absl::flat_hash_map<Pair, size_t, PairHash> pair_at_;
@@ -78,6 +89,9 @@ class Changes {
   bool settled_ = false;  // sums over all pairs are in and cells are in the order of their keys
   std::vector<std::pair<std::string, int>> index_;
   std::map<std::string, Instant> heard_;
+  Cells gone_;
+  std::map<Pair, int64_t> gone_parts_;
+  std::set<std::string> gone_erased_;  // suppliers
 };
 
 // How the order stands: parts known, waiting, unpromised.

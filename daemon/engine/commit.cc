@@ -67,6 +67,7 @@ bool Engine::CommitNext(bool waits, std::launch how) {
     return true;
   }
   const bool keeps_all_touched = !content.changes_orders_otherwise();
+  const bool lets_go = content.lets_go();
   std::vector<std::string_view> encoded;
   for (const Waiting& waiting : taken) encoded.push_back(waiting.encoded);
   auto applied = LogAndApply(encoded, std::move(content), how);
@@ -79,6 +80,8 @@ bool Engine::CommitNext(bool waits, std::launch how) {
   }
   unwritten_ = {*std::move(applied), std::move(taken)};
   if (keeps_all_touched) return true;
+  // A log that others read lets go of it when they have read on.
+  if (lets_go && log_.KeepsStoreDurable()) return WriteAndForget();
   const absl::Status status = WriteUnwritten();
   if (!status.ok()) Fail(status, {});
   return status.ok();
@@ -91,26 +94,34 @@ absl::Status Engine::WriteUnwritten() {
   return status;
 }
 
+bool Engine::WriteAndForget() {
+  Unwritten done = *std::move(unwritten_);
+  unwritten_.reset();
+  const auto write_both = [&]() -> absl::Status {
+    if (absl::Status status = WriteOut(done.applied, {}); !status.ok()) return status;
+    Submission nothing;
+    nothing.purges.emplace_back();
+    const std::string encoded = EncodeContent(nothing);
+    const std::string_view only = encoded;
+    const absl::Status trimmed = log_.Trim(kPartition, catalog_->log_sequence + 1);
+    if (!trimmed.ok()) return trimmed;
+    const auto last = LogAndApply({&only, 1}, std::move(nothing), std::launch::deferred);
+    return last.ok() ? WriteOut(*last, {}) : last.status();
+  };
+  if (absl::Status status = write_both(); !status.ok()) {
+    Fail(status, std::move(done.from));
+    return false;
+  }
+  Reply(done.from, done.applied);
+  return true;
+}
+
 Submission Engine::JoinContents(std::vector<Waiting>& taken) {
   Submission content;
   size_t events = 0;
   for (const Waiting& waiting : taken) events += waiting.submission.events.size();
   content.events.reserve(events);
-  for (Waiting& waiting : taken) {
-    // Sizes are still needed to hand the fates back, so the vectors keep their moved-from events.
-    Submission& from = waiting.submission;
-    MoveAll(from.events, content.events);
-    MoveAll(from.news, content.news);
-    MoveAll(from.excuses, content.excuses);
-    MoveAll(from.agreements, content.agreements);
-    MoveAll(from.assignments, content.assignments);
-    MoveAll(from.alert_notices, content.alert_notices);
-    MoveAll(from.deliveries, content.deliveries);
-    MoveAll(from.sends_begun, content.sends_begun);
-    MoveAll(from.sends_finished, content.sends_finished);
-    MoveAll(from.sends_taken_back, content.sends_taken_back);
-    content.history_through = std::max(content.history_through, from.history_through);
-  }
+  for (Waiting& waiting : taken) MoveContent(waiting.submission, content);
   return content;
 }
 

@@ -13,6 +13,9 @@
 // the log appends and refuses submissions, saying where they are taken. When there is no owner it
 // becomes that, and takes submissions once all that the one before appended is applied. An owner
 // that is fenced, or whose append has an unknown outcome, follows again.
+//
+// When orders were purged or erased, a log of its own holds nothing of them when this is answered:
+// all entries up to then leave it.
 #pragma once
 
 #include <absl/status/status.h>
@@ -141,6 +144,9 @@ class Engine {
   absl::StatusOr<Applied> LogAndApply(std::span<const std::string_view> encoded,
                                       Submission&& content, std::launch how);
   absl::Status WriteUnwritten();
+  // Writes what lets orders go, and has all entries so far leave the log, with one more that says
+  // nothing, before it is answered. False after a failed write.
+  bool WriteAndForget();
   absl::Status WriteOut(const Applied& applied, std::span<Waiting> from);
   static void Reply(std::span<Waiting> taken, const Applied& applied);
   void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);

@@ -1,12 +1,15 @@
 // What an entry's sender is told of each event. Private to engine/.
 #pragma once
 
+#include <absl/status/status.h>
+
 #include <string>
 #include <vector>
 
 #include "engine/submission.h"
 #include "orders/fold.h"
 #include "orders/tellings.h"
+#include "storage/store.h"
 
 namespace plumblane {
 
@@ -18,5 +21,17 @@ bool WaitsForItsEvent(const std::vector<Event>& events, const Event& retraction)
 // The faults that the part has now and had not before, in words.
 std::string NewFaults(const OrderState& before, const OrderState& after, int part);
 bool HasNewFaults(const OrderState& before, const OrderState& after);
+
+// Finds which of an order's new events brought each fault, by adding them one at a time to those
+// that are stored. Seldom needed, so they are read again instead of being kept for it.
+struct FaultyOrder {
+  const OrderKey& order;
+  const std::string& record_key;
+  OrderState before;
+  const std::vector<size_t>& events;  // in incoming
+};
+absl::Status BlameFaults(const Snapshot& snapshot, FaultyOrder faulty,
+                         const std::vector<OrderEvent>& incoming, const FoldRules& rules,
+                         const ExcuseBook& excuses, std::vector<EventFate>& fates);
 
 }  // namespace plumblane

@@ -85,10 +85,11 @@ class Kept {
   uint64_t round_ = 1;  // since the last MakeRoom
 };
 
-// An order's events, sorted by Earlier(), and what they fold to.
+// An order's events, sorted by Earlier(), and what they fold to; or that it is no longer kept.
 struct KnownOrder {
   std::vector<Event> events;
   OrderState state;
+  bool gone = false;
 };
 
 // About; `record_bytes` is the length of its record.

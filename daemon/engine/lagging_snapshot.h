@@ -16,9 +16,10 @@
 
 namespace plumblane {
 
-// Orders and pages of cells that are asked for by GetAll are read as they were before the entry
-// that is being written: Apply (applier.h) keeps what that entry touched and does not ask for it.
-// All else waits until it is written. For one thread.
+// What is asked for by GetAll is read as it was before the entry that is being written: orders and
+// pages of cells, of which Apply (applier.h) keeps what that entry touched and does not ask for it,
+// and marks of orders no longer kept, which no such entry changes. All else waits until it is
+// written. For one thread.
 class LaggingSnapshot final : public Snapshot {
  public:
   // Waits until all is written, and gives the state then or why it failed. Called again it gives
@@ -35,9 +36,6 @@ class LaggingSnapshot final : public Snapshot {
 
   absl::StatusOr<std::vector<std::optional<std::string>>> GetAll(
       Space space, const std::vector<std::string>& keys) const override {
-    if (space != Space::kOrders && space != Space::kCells) {
-      if (absl::Status status = WaitForAll(); !status.ok()) return status;
-    }
     return latest_->GetAll(space, keys);
   }
 

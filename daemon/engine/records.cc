@@ -4,6 +4,7 @@
 
 #include "engine/agreement_protos.h"
 #include "engine/alert_protos.h"
+#include "engine/leaving_protos.h"
 #include "engine/send_protos.h"
 #include "storage/bytes.h"
 #include "storage/keys.h"
@@ -111,6 +112,9 @@ std::string EncodeContent(const Submission& content) {
     out.set_number(finished.number);
     out.set_rejected_count(finished.rejected);
   }
+  for (const Purge& purge : content.purges) ToProto(purge, *entry.add_purges());
+  for (const OrderKey& order : content.erased) ToProto(order, *entry.add_erased());
+  for (const auto& one : content.erased_suppliers) ToProto(one, *entry.add_erased_suppliers());
   return entry.SerializeAsString();
 }
 
@@ -163,6 +167,11 @@ absl::StatusOr<LogEntry> DecodeLogEntry(std::string_view bytes) {
   for (const auto& begun : in.sends_begun()) entry.content.sends_begun.push_back(FromProto(begun));
   for (const pb::SendFinished& finished : in.sends_finished()) {
     entry.content.sends_finished.push_back({finished.number(), finished.rejected_count()});
+  }
+  for (const auto& purge : in.purges()) entry.content.purges.push_back(FromProto(purge));
+  for (const auto& order : in.erased()) entry.content.erased.push_back(FromProto(order));
+  for (const auto& one : in.erased_suppliers()) {
+    entry.content.erased_suppliers.push_back(FromProto(one));
   }
   entry.content.sends_taken_back.assign(in.sends_taken_back().begin(), in.sends_taken_back().end());
   return entry;
@@ -300,18 +309,22 @@ absl::StatusOr<AlertNotice> DecodeAlertNotice(std::string_view bytes) {
   return notice;
 }
 
-absl::Status EachAlertNotice(const Snapshot& snapshot, int64_t after,
-                             const std::function<bool(int64_t, const AlertNotice&)>& each) {
+absl::StatusOr<int64_t> EachAlertNotice(
+    const Snapshot& snapshot, int64_t after,
+    const std::function<bool(int64_t, const AlertNotice&)>& each) {
   absl::Status bad;
   int64_t cursor = after;  // they have no gaps
   const absl::Status scanned =
       snapshot.Scan(Space::kMeta, kNoticePrefix, NoticeKey(after + 1), [&](auto, auto value) {
+        ++cursor;
+        if (value.empty()) return true;
         const auto notice = DecodeAlertNotice(value);
         bad = notice.status();
-        return notice.ok() && each(++cursor, *notice);
+        return notice.ok() && each(cursor, *notice);
       });
   bad.Update(scanned);
-  return bad;
+  if (!bad.ok()) return bad;
+  return cursor;
 }
 
 std::string EncodeProgress(const Catalog& catalog) {
@@ -322,6 +335,9 @@ std::string EncodeProgress(const Catalog& catalog) {
   out.set_event_count(catalog.event_count);
   if (catalog.history_through) out.set_history_through_millis(catalog.history_through->millis);
   out.set_last_send(catalog.last_send);
+  out.set_purged_count(catalog.purged_count);
+  out.set_erased_count(catalog.erased_count);
+  if (catalog.purged_before) out.set_purged_before_millis(catalog.purged_before->millis);
   return out.SerializeAsString();
 }
 
@@ -333,6 +349,9 @@ absl::Status DecodeProgress(std::string_view bytes, Catalog& catalog) {
   catalog.order_count = in.order_count();
   catalog.event_count = in.event_count();
   catalog.last_send = in.last_send();
+  catalog.purged_count = in.purged_count();
+  catalog.erased_count = in.erased_count();
+  if (in.has_purged_before_millis()) catalog.purged_before = Instant{in.purged_before_millis()};
   if (in.has_history_through_millis()) {
     catalog.history_through = Instant{in.history_through_millis()};
   }

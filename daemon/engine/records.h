@@ -55,15 +55,17 @@ absl::StatusOr<StoredAssignment> DecodeAssignment(std::string_view bytes);
 
 std::string EncodeAlertNotice(const AlertNotice& notice);
 absl::StatusOr<AlertNotice> DecodeAlertNotice(std::string_view bytes);
-// Those after the cursor, ascending, until `each` returns false.
-absl::Status EachAlertNotice(const Snapshot& snapshot, int64_t after,
-                             const std::function<bool(int64_t, const AlertNotice&)>& each);
+// Those after the cursor, ascending, until `each` returns false; those that were erased are passed
+// over. Returns the cursor of the last one looked at, erased or not; `after` = there is none.
+absl::StatusOr<int64_t> EachAlertNotice(
+    const Snapshot& snapshot, int64_t after,
+    const std::function<bool(int64_t, const AlertNotice&)>& each);
 
 std::string EncodeProgress(const Catalog& catalog);
 absl::Status DecodeProgress(std::string_view bytes, Catalog& catalog);
 
 // What the data directory was made with, and a change of rules that is under way.
-inline constexpr int kFormatVersion = 2;  // 1: see UpgradeFormat
+inline constexpr int kFormatVersion = 3;  // see UpgradeFormat
 struct Format {
   int version = kFormatVersion;
   FoldRules rules;

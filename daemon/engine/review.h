@@ -73,6 +73,7 @@ struct ReviewAnswer {
   Instant as_of;
   std::optional<Instant> news;
   bool provisional = false;
+  std::optional<Day> kept_from;  // none: all orders of the three periods are kept
   Day final_day;  // from its start on the figures no longer change, if no feed is behind
   std::vector<Account> accounts;
   std::vector<ReviewedAccount> rest;  // along accounts

@@ -48,12 +48,17 @@ class View::Reviewer {
     const Instant closed = EndOf(asked.period.last + rules_.claim_window_days);
     answer_.provisional = rules_.moment.horizon < closed;
     answer_.final_day = DayOf(closed + view.rules_.settle_delay_millis + (kMillisPerDay - 1));
+    for (const Period& one : answer_.periods) {
+      if (IsCut(one)) answer_.kept_from = DayOf(*view.catalog_->purged_before + kMillisPerDay - 1);
+    }
     const Agreements& agreements = *view.catalog_->agreements;
     if (!asked.to_share && !agreements.costs.currency.empty()) priced_ = &agreements;
   }
 
   absl::StatusOr<ReviewAnswer> Run(const std::function<bool()>& give_up) {
     absl::Status status = CheckAsked();
+    // Stored counts do not tell shops apart.
+    if (status.ok() && !asked_.shop.empty()) status = CheckKept();
     if (status.ok()) status = CountOrders(give_up);
     if (status.ok()) status = CountAssignments();
     if (status.ok()) status = CountCells(give_up);
@@ -64,6 +69,7 @@ class View::Reviewer {
 
   absl::Status Evidence(const std::function<bool(const EvidenceOrder&)>& each) {
     if (absl::Status status = CheckAsked(); !status.ok()) return status;
+    if (absl::Status status = CheckKept(); !status.ok()) return status;
     absl::Status bad;
     const OrderTally tally(answer_.periods, rules_, nullptr);
     const absl::Status scanned = view_.snapshot_->Scan(
@@ -113,6 +119,21 @@ class View::Reviewer {
         "no order names ", asked_.supplier.empty() ? "" : "supplier " + asked_.supplier,
         asked_.supplier.empty() || !asked_.lane ? "" : " on ",
         asked_.lane ? "lane " + FormatLaneQuery(*asked_.lane) : ""));
+  }
+
+  // Orders of the period may be no longer kept.
+  bool IsCut(const Period& period) const {
+    const std::optional<Instant>& purged = view_.catalog_->purged_before;
+    return purged && StartOf(period.first) < *purged;
+  }
+
+  absl::Status CheckKept() const {
+    const std::optional<Day>& from = answer_.kept_from;
+    if (!from || (asked_.shop.empty() && *from <= asked_.period.first)) return absl::OkStatus();
+    return absl::FailedPreconditionError(
+        absl::StrCat("orders that were over before ", FormatDay(*from),
+                     " are no longer kept, so they cannot be told one by one or by shop; a review "
+                     "of all shops still counts them"));
   }
 
   bool OnLane(const Lane& lane) const { return !asked_.lane || asked_.lane->Covers(lane); }
@@ -247,10 +268,8 @@ class View::Reviewer {
     std::array<Figures, kPeriodCount> figures;
     for (size_t i = 0; i < kPeriodCount; ++i) {
       figures[i] = counted.figures[i].Make(scope);
-      const auto& orders = counted.orders.in[i];
-      figures[i].out_of_stock = orders.out_of_stock;
-      figures[i].unsettled = orders.unsettled;
-      for (const auto& [currency, money] : orders.money) figures[i].money[currency].Add(money);
+      figures[i].orders_gone = IsCut(answer_.periods[i]);
+      counted.orders.in[i].PutInto(figures[i]);
     }
     if (IsEmpty(figures[0]) && IsEmpty(figures[1])) return;
     Account account;
@@ -266,8 +285,9 @@ class View::Reviewer {
     };
     if (account.before) compare(Which::kBefore, Change::Against::kPeriodBefore);
     if (account.year_ago) compare(Which::kYearAgo, Change::Against::kYearAgo);
-    account.excuses = counted.orders.excuses;
-    account.paid_for = counted.orders.paid_for;
+    const bool all_kept = !account.period.orders_gone;
+    if (all_kept) account.excuses = counted.orders.excuses;
+    if (all_kept) account.paid_for = counted.orders.paid_for;
     if (!account.IsPair()) {
       account.weeks = counted.figures[0].Weeks(scope);
       account.transit = counted.figures[0].TransitCurve(scope);
@@ -275,8 +295,8 @@ class View::Reviewer {
     }
     if (account.IsSupplier()) {
       const auto items = orders_.items.find(supplier);
-      if (items != orders_.items.end()) account.item_counts = std::move(items->second);
-      if (priced_ != nullptr) account.costs = counted.orders.costs;
+      if (all_kept && items != orders_.items.end()) account.item_counts = std::move(items->second);
+      if (priced_ != nullptr && all_kept) account.costs = counted.orders.costs;
       const HeldTerms* terms = view_.catalog_->agreements->terms.Find(supplier);
       if (terms != nullptr) account.targets = ReadTargets(terms->terms.targets, account.period);
     }

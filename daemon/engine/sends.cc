@@ -85,6 +85,7 @@ void SendLedger::Note(const Event& event, EventFate::Kind fate, uint64_t sequenc
       return;
     case EventFate::Kind::kOrderFull:
     case EventFate::Kind::kNoSend:
+    case EventFate::Kind::kNotKept:
       return;
     default:
       ++send->accepted;

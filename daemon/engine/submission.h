@@ -61,6 +61,20 @@ struct SendFinished {
   bool operator==(const SendFinished&) const = default;
 };
 
+// Orders to let go, because they were over before a moment: leaving.h.
+struct Purge {
+  Instant before;
+  int claim_window_days = 0;
+  std::vector<OrderKey> orders;
+};
+
+// A step of taking a supplier out: erased_supplier.h.
+struct ErasedSupplier {
+  std::string supplier;
+  std::vector<OrderKey> assigned;  // with assignments that name it
+  bool rest = false;               // the last step: all but orders and assignments
+};
+
 // What one sender hands in at a time; all of it is already checked to be right in itself.
 struct Submission {
   std::vector<OrderEvent> events;
@@ -77,15 +91,24 @@ struct Submission {
   std::vector<SendFinished> sends_finished = {};
   // Sends to take back: one step of each (sends.h).
   std::vector<int64_t> sends_taken_back = {};
+  std::vector<Purge> purges = {};
+  std::vector<OrderKey> erased = {};  // orders
+  std::vector<ErasedSupplier> erased_suppliers = {};
   bool empty() const {
     return events.empty() && news.empty() && excuses.empty() && agreements.empty() &&
            assignments.empty() && alert_notices.empty() && deliveries.empty() && !history_through &&
-           sends_begun.empty() && sends_finished.empty() && sends_taken_back.empty();
+           sends_begun.empty() && sends_finished.empty() && sends_taken_back.empty() && !lets_go();
   }
+  // Something is to be in the log no more.
+  bool lets_go() const { return !purges.empty() || !erased.empty() || !erased_suppliers.empty(); }
   bool changes_orders_otherwise() const {  // than by events
-    return !excuses.empty() || !sends_taken_back.empty();
+    return !excuses.empty() || !sends_taken_back.empty() || lets_go();
   }
 };
+
+// Appends what `from` has to `to`. What was moved is left behind empty but counted: the vectors of
+// `from` keep their lengths.
+void MoveContent(Submission& from, Submission& to);
 
 // What became of one event.
 struct EventFate {
@@ -97,6 +120,7 @@ struct EventFate {
     kOrderFull,      // the order holds kMaxEventsPerOrder: not taken
     kWaiting,        // accepted: a retraction of an event not yet seen
     kNoSend,         // its send was taken back, or never begun: not taken
+    kNotKept,        // its order was purged or erased: not taken
   };
   Kind kind = Kind::kAccepted;
   std::string message;  // contradictions, in words

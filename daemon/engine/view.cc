@@ -6,6 +6,7 @@
 #include <cmath>
 #include <set>
 
+#include "engine/leaving.h"
 #include "engine/records.h"
 #include "scoring/decay.h"
 #include "storage/keys.h"
@@ -262,7 +263,13 @@ absl::StatusOr<MonthUse> View::MonthUse(const std::string& supplier) const {
 absl::StatusOr<OrderAnswer> View::Order(const OrderKey& key) const {
   const auto record = snapshot_->Get(Space::kOrders, OrderRecordKey(key));
   if (!record.ok()) return record.status();
-  if (!*record) return absl::NotFoundError(absl::StrCat("no event names order ", FormatOrder(key)));
+  if (!*record) {
+    const auto gone = NotKeptSince(*snapshot_, key);
+    if (!gone.ok()) return gone.status();
+    return absl::NotFoundError(*gone ? absl::StrCat("order ", FormatOrder(key),
+                                                    " is no longer kept, since ", FormatDay(**gone))
+                                     : absl::StrCat("no event names order ", FormatOrder(key)));
+  }
   auto events = DecodeOrder(**record);
   if (!events.ok()) return events.status();
   OrderAnswer answer;

@@ -44,6 +44,7 @@ class ExcuseBook {
  public:
   // Adds or replaces by id.
   void Put(const Excuse& excuse) { excuses_[excuse.excuse_id] = excuse; }
+  void Erase(const std::string& excuse_id) { excuses_.erase(excuse_id); }
 
   // The excuse that covers the order part, the one with the lowest id if several do; none else.
   const Excuse* Find(const OrderKey& order, int part, const Lane& lane,

@@ -56,6 +56,9 @@ struct Figures {
   int64_t out_of_stock = 0;
   std::optional<double> order_share, money_share;                  // suppliers
   std::optional<double> order_concentration, money_concentration;  // lanes and all together
+  // Some of its orders are no longer kept: what orders themselves tell (unsettled, out_of_stock;
+  // of money refunds, claims, what is owed and overcharged) is not known, and 0 here.
+  bool orders_gone = false;
 
   int64_t immature() const { return defect.orders - mature_defect.orders; }
   bool operator==(const Figures&) const = default;

@@ -144,6 +144,19 @@ void OrderFigures::Add(const OrderFigures& other) {
   costs.Add(other.costs);
 }
 
+void OrderFigures::InPeriod::PutInto(Figures& figures) const {
+  for (const auto& [currency, sums] : money) {
+    if (!figures.orders_gone) {
+      figures.money[currency].Add(sums);
+    } else if (sums.exposure != 0) {
+      figures.money[currency].exposure += sums.exposure;
+    }
+  }
+  if (figures.orders_gone) return;
+  figures.out_of_stock = out_of_stock;
+  figures.unsettled = unsettled;
+}
+
 void OrderSums::Add(OrderSums other) {
   for (const auto& [pair, figures] : other.pairs) pairs[pair].Add(figures);
   for (auto& [supplier, counts] : other.items) {

@@ -64,6 +64,9 @@ struct OrderFigures {
   struct InPeriod {
     int64_t out_of_stock = 0, unsettled = 0;
     std::map<std::string, MoneyFigures> money;
+    // As far as it is known: where orders are gone only what was paid for those under way, since
+    // all of these are kept.
+    void PutInto(Figures& figures) const;
   };
   std::array<InPeriod, kPeriodCount> in;  // by Which
   // Of the period alone.

@@ -218,6 +218,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
           ++conflicts;
           break;
         case EventFate::Kind::kOrderFull:
+        case EventFate::Kind::kNotKept:
           ++refused;
           break;
         default:

@@ -54,6 +54,9 @@ v1::ServerStatus StatusOf(const Engine& engine, const View& view) {
   if (news) WriteTime(*news, out.mutable_news_time());
   out.set_log_sequence(static_cast<int64_t>(catalog.log_sequence));
   out.set_order_count(catalog.order_count);
+  out.set_purged_order_count(catalog.purged_count);
+  out.set_erased_order_count(catalog.erased_count);
+  if (catalog.purged_before) WriteTime(*catalog.purged_before, out.mutable_purged_before_time());
   out.set_event_count(catalog.event_count);
   std::set<std::string_view> suppliers;
   std::set<std::pair<std::string_view, std::string_view>> lanes;

@@ -81,6 +81,13 @@ class OperationsService final : public v1::Operations::CallbackService {
   grpc::ServerUnaryReactor* GetStatus(grpc::CallbackServerContext* context,
                                       const v1::GetStatusRequest* request,
                                       v1::ServerStatus* response) override;
+  // In erasing.cc.
+  grpc::ServerUnaryReactor* EraseOrders(grpc::CallbackServerContext* context,
+                                        const v1::EraseOrdersRequest* request,
+                                        v1::EraseOrdersResponse* response) override;
+  grpc::ServerUnaryReactor* EraseSupplier(grpc::CallbackServerContext* context,
+                                          const v1::EraseSupplierRequest* request,
+                                          v1::EraseSupplierResponse* response) override;
   // In keeping.cc.
   grpc::ServerWriteReactor<v1::VerifyUpdate>* Verify(grpc::CallbackServerContext* context,
                                                      const v1::VerifyRequest* request) override;
@@ -94,7 +101,7 @@ class OperationsService final : public v1::Operations::CallbackService {
   const Instant started_;
   const Add add_;
   const Keeping keeping_;
-  OneAtATime verifies_, backups_;
+  OneAtATime verifies_, backups_, erasures_;
 };
 
 // The latest moment that may be asked about: now, or the wall clock when that is ahead.

@@ -7,6 +7,7 @@
 #include <map>
 #include <utility>
 
+#include "engine/leaving.h"
 #include "service/page_token.h"
 #include "service/query_services.h"
 #include "service/read_question.h"
@@ -42,6 +43,15 @@ class Assigner {
     if (!asked.ok()) {
       SetProblem(v1::AssignOrderResult::CODE_BAD_VALUE, FieldOf(asked.status()),
                  std::string(asked.status().message()), out);
+      return absl::OkStatus();
+    }
+    const auto gone = NotKeptSince(view_.snapshot(), asked->key);
+    if (!gone.ok()) return gone.status();
+    if (*gone) {
+      SetProblem(v1::AssignOrderResult::CODE_BAD_VALUE, "order_id",
+                 absl::StrCat("order ", FormatOrder(asked->key), " is no longer kept, since ",
+                              FormatDay(**gone), ", so nothing more is taken of it"),
+                 out);
       return absl::OkStatus();
     }
     auto history = HistoryOf(asked->key);

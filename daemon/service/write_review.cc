@@ -34,27 +34,28 @@ void WriteLaneQuery(const LaneQuery& lane, v1::Lane* out) {
 }
 
 void WriteMoneyFigures(const std::string& currency, const MoneyFigures& money, bool to_share,
-                       v1::MoneyFigures* out) {
+                       bool orders_gone, v1::MoneyFigures* out) {
   out->set_currency_code(currency);
   out->set_paid(money.paid);
   out->set_replacements(money.replacements);
+  out->set_quoted_order_count(money.quoted_orders);
+  out->set_charged(money.charged);
+  out->set_quoted(money.quoted);
+  out->set_exposure(money.exposure);
+  if (orders_gone) return;
   out->set_refunded_by_supplier(money.refunded_by_supplier);
   if (!to_share) out->set_refunded_by_shop(money.refunded_by_shop);
   out->set_claimed(money.claimed);
   out->set_owed(money.owed);
   out->set_owed_order_count(money.owed_orders);
-  out->set_quoted_order_count(money.quoted_orders);
-  out->set_charged(money.charged);
-  out->set_quoted(money.quoted);
   out->set_overcharged_order_count(money.overcharged_orders);
   out->set_overcharged(money.overcharged);
-  out->set_exposure(money.exposure);
 }
 
 void WriteFigures(const Figures& figures, bool to_share, v1::Figures* out) {
   out->set_order_count(figures.order_count);
   for (const auto& [currency, money] : figures.money) {
-    WriteMoneyFigures(currency, money, to_share, out->add_money());
+    WriteMoneyFigures(currency, money, to_share, figures.orders_gone, out->add_money());
   }
   WriteShare(figures.late, false, out->mutable_on_time());
   if (figures.late_without_excuses) {
@@ -74,12 +75,12 @@ void WriteFigures(const Figures& figures, bool to_share, v1::Figures* out) {
     to->set_count(count);
   }
   out->set_immature_count(figures.immature());
-  out->set_unsettled_count(figures.unsettled);
+  if (!figures.orders_gone) out->set_unsettled_count(figures.unsettled);
   WriteTimes(figures.handling, out->mutable_handling());
   WriteTimes(figures.transit, out->mutable_transit());
   WriteTimes(figures.delivery, out->mutable_delivery());
   WriteTimes(figures.response, out->mutable_response());
-  out->set_out_of_stock_count(figures.out_of_stock);
+  if (!figures.orders_gone) out->set_out_of_stock_count(figures.out_of_stock);
   if (figures.order_share) out->set_order_share(*figures.order_share);
   if (figures.money_share) out->set_money_share(*figures.money_share);
   if (figures.order_concentration) out->set_order_concentration(*figures.order_concentration);
@@ -260,6 +261,7 @@ void WriteReview(const ReviewAsked& asked, const ReviewAnswer& answer, int claim
   WriteTime(answer.as_of, out->mutable_as_of_time());
   if (answer.news) WriteTime(*answer.news, out->mutable_news_time());
   out->set_provisional(answer.provisional);
+  if (answer.kept_from) out->set_orders_kept_from_date(FormatDay(*answer.kept_from));
   out->set_final_date(FormatDay(answer.final_day));
   out->set_claim_window_days(claim_window_days);
   out->set_supplier(asked.supplier);

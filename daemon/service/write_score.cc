@@ -240,6 +240,10 @@ std::optional<v1::EventResult> WriteFate(int index, const EventFate& fate) {
       say(v1::EventResult::OUTCOME_REJECTED, "ORDER_FULL", "order_id",
           absl::StrCat("the order holds ", kMaxEventsPerOrder, " events already"));
       break;
+    case EventFate::Kind::kNotKept:
+      say(v1::EventResult::OUTCOME_NOT_KEPT, "ORDER_NOT_KEPT", "order_id",
+          "the order is no longer kept, so nothing more is taken of it");
+      break;
     case EventFate::Kind::kWaiting:
       say(v1::EventResult::OUTCOME_WAITING, "UNKNOWN_RETRACTED", "retracts",
           "no event with this id from this source is known in this order; the retraction waits for "

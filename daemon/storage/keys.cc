@@ -3,6 +3,7 @@
 #include <cstdlib>
 #include <limits>
 
+#include "base/hash.h"
 #include "orders/standing.h"
 #include "storage/bytes.h"
 #include "storage/cell_codec.h"
@@ -108,16 +109,18 @@ absl::StatusOr<Day> ParseCellPageDay(std::string_view key, std::string_view pref
   return FirstDayOf(number);
 }
 
-std::string PairKey(const Pair& pair) {
+namespace {
+
+std::string PairKeyOf(std::string_view prefix, const Pair& pair) {
   KeyWriter writer;
-  writer.Raw(kPairPrefix);
+  writer.Raw(prefix);
   writer.Ends(pair.lane).Raw(pair.supplier);
   return writer.Take();
 }
 
-absl::StatusOr<Pair> ParsePairKey(std::string_view key) {
-  if (!key.starts_with(kPairPrefix)) return BadKey("a pair");
-  ByteReader reader(key.substr(kPairPrefix.size()));
+absl::StatusOr<Pair> ParsePairKeyOf(std::string_view prefix, std::string_view key) {
+  if (!key.starts_with(prefix)) return BadKey("a pair");
+  ByteReader reader(key.substr(prefix.size()));
   Pair pair;
   pair.lane = ReadLane(reader);
   if (!reader.ok()) return BadKey("a pair");
@@ -126,6 +129,37 @@ absl::StatusOr<Pair> ParsePairKey(std::string_view key) {
                              lane.service.size() + 3);
   if (pair.supplier.find('\0') != std::string::npos) return BadKey("a pair");
   return pair;
+}
+
+}  // namespace
+
+std::string PairKey(const Pair& pair) { return PairKeyOf(kPairPrefix, pair); }
+absl::StatusOr<Pair> ParsePairKey(std::string_view key) { return ParsePairKeyOf(kPairPrefix, key); }
+
+std::string GoneKey(const OrderKey& order) {
+  const std::string key = OrderRecordKey(order);
+  KeyWriter writer;
+  writer.Byte('x');
+  for (const unsigned char first : {1, 2}) {
+    StableHash hash;
+    hash.Byte(first);
+    hash.Text(key);
+    writer.Big(hash.value(), 8);
+  }
+  return writer.Take();
+}
+
+std::string GonePairKey(const Pair& pair) { return PairKeyOf(kGonePairPrefix, pair); }
+absl::StatusOr<Pair> ParseGonePairKey(std::string_view key) {
+  return ParsePairKeyOf(kGonePairPrefix, key);
+}
+
+std::string GonePageKey(const CellKey& key) {
+  return std::string(kGonePagePrefix) + CellPageKey(key);
+}
+absl::StatusOr<CellPage> ParseGonePageKey(std::string_view key) {
+  if (!key.starts_with(kGonePagePrefix)) return BadKey("a cell page");
+  return ParseCellPageKey(key.substr(kGonePagePrefix.size()));
 }
 
 std::string SupplierKey(std::string_view supplier) { return "s" + std::string(supplier); }

@@ -15,6 +15,10 @@
 //           'b' time(big64) part                  assignments by time, latest first: the time
 //                                                 counts down from 2^64 - 1, in millis
 //           'n' send(big64) shop 0 order_id       orders of which the send told something
+//           'x' hash(16)                          an order no longer kept; value: since which day
+//           'y' lane supplier                     of the parts that 'p' counts: no longer kept
+//           'z' (a key of cells)                  what those add to the cells; of each pair, not
+//                                                 of the sum over all pairs
 //           where lane is origin 0 destination 0 service 0
 //           and part is   shop 0 order_id 0 part(big16)
 //   meta    "format", "progress", "store", "log", "source/" source, "excuse/" excuse_id,
@@ -121,6 +125,15 @@ std::string SendOrdersPrefix(int64_t send);
 std::string SendOrderKey(int64_t send, const OrderKey& order);
 // REQUIRES: made by it.
 OrderKey ParseSendOrderKey(std::string_view key);
+
+// Orders no longer kept (engine/leaving.h). An order's is a hash: nothing can be read from it.
+std::string GoneKey(const OrderKey& order);
+inline constexpr std::string_view kGonePairPrefix = "y";
+std::string GonePairKey(const Pair& pair);
+absl::StatusOr<Pair> ParseGonePairKey(std::string_view key);
+inline constexpr std::string_view kGonePagePrefix = "z";
+std::string GonePageKey(const CellKey& key);
+absl::StatusOr<CellPage> ParseGonePageKey(std::string_view key);
 
 inline constexpr std::string_view kAssignmentPrefix = "a";
 std::string AssignmentKey(const OrderKey& order, int part);

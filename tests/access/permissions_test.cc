@@ -48,6 +48,8 @@ const std::map<std::string, std::string>& Expected() {
       {"Intake/ReportNews", "s"},
       {"Intake/UndoSend", ""},
       {"Operations/Backup", ""},
+      {"Operations/EraseOrders", ""},
+      {"Operations/EraseSupplier", ""},
       {"Operations/GetStatus", "srb"},
       {"Operations/Verify", ""},
       {"Orders/CreateExcuse", ""},

@@ -4,9 +4,12 @@
 //            of five events arriving interleaved, 10 % repeats; against RocksDB's own synced
 //            batches of the same bytes from 8 threads; several rounds in turn
 //   score    GetScore against an empty unary call on the same connection, idle
+//   one      one event sent and acknowledged, against one write and fdatasync of a file on the same
+//            disk, in turn
 //
 // Usage: load_bench PLUMBLANED [ROUNDS]  (the daemon's binary; it is started on a temporary
 // directory)
+#include <fcntl.h>
 #include <grpcpp/grpcpp.h>
 #include <plumblane/v1/intake.grpc.pb.h>
 #include <plumblane/v1/scores.grpc.pb.h>
@@ -164,6 +167,41 @@ void MeasureScore(const std::string& address) {
       score.first, score.second, score.first / empty.first, score.second / empty.second);
 }
 
+void MeasureOneEvent(const std::string& address, const std::string& file) {
+  const auto stub = plumblane::v1::Intake::NewStub(
+      grpc::CreateChannel(address, grpc::InsecureChannelCredentials()));
+  grpc::ClientContext context;
+  const auto stream = stub->IngestEvents(&context);
+  EventBatch batch;
+  Event& event = *batch.add_events();
+  event.set_type(plumblane::v1::EVENT_TYPE_PAID);
+  event.set_supplier("supplier-1");
+  event.set_origin("VN");
+  event.set_destination("DE");
+  event.mutable_event_time()->set_seconds(plumblane::bench::kStart);
+  int64_t number = 0;
+  const auto send = [&] {
+    event.set_order_id("single-" + std::to_string(++number));
+    event.set_event_id("paid");
+    BatchReceipt receipt;
+    if (!stream->Write(batch) || !stream->Read(&receipt) || receipt.accepted_count() != 1) {
+      Die("a single event was not taken");
+    }
+  };
+  const int disk = open(file.c_str(), O_CREAT | O_WRONLY | O_APPEND, 0600);
+  const std::string bytes(200, 'e');
+  const auto sync = [&] {
+    if (write(disk, bytes.data(), bytes.size()) < 0 || fdatasync(disk) != 0) Die("no disk");
+  };
+  const auto [one, alone] = plumblane::bench::Latencies(1000, send, sync);
+  close(disk);
+  stream->WritesDone();
+  if (!stream->Finish().ok()) Die("the stream broke");
+  std::printf("one event      %8.0f %8.0f\nfdatasync      %8.0f %8.0f\n", one.first, one.second,
+              alone.first, alone.second);
+  std::printf("ratio          %8.2f %8.2f\n", one.first / alone.first, one.second / alone.second);
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -198,6 +236,7 @@ int main(int argc, char** argv) {
               ratio.median, ratio.low, ratio.high);
   std::fflush(stdout);
   MeasureScore(address);
+  MeasureOneEvent(address, base + "/alone");
 
   delete db;
   kill(daemon, SIGTERM);

@@ -19,6 +19,7 @@ const std::set<std::string> kOnce = {"Agreements/LoadCosts",      "Agreements/Lo
                                      "Alerts/AcknowledgeAlert",   "Alerts/ShelveAlert",
                                      "Intake/BeginSend",          "Intake/IngestEvents",
                                      "Intake/UndoSend",           "Operations/Backup",
+                                     "Operations/EraseOrders",    "Operations/EraseSupplier",
                                      "Operations/Verify",         "Orders/CreateExcuse",
                                      "Orders/WithdrawExcuse",     "Sourcing/AssignOrders"};
 

@@ -127,6 +127,21 @@ TEST(ReviewFiguresTest, WhatNobodyKnowsHasNoLine) {
   EXPECT_EQ(Row(rows, "still owed"), "none");
 }
 
+TEST(ReviewFiguresTest, WhereOrdersAreNoLongerKeptThereIsNoZero) {
+  v1::Account account = SupplierOf(SampleReview());
+  v1::MoneyFigures& then = *account.mutable_before()->add_money();
+  then.set_currency_code("EUR");
+  auto rows = FigureRows(account, /*to_share=*/false);
+  EXPECT_EQ(Row(rows, "out of stock"), "5 | ");
+  EXPECT_EQ(Row(rows, "claimed from the supplier"), "379.10 EUR | ");
+  EXPECT_EQ(Row(rows, "charged more than quoted"), "2.50 EUR, 3 orders | ");
+  account.mutable_before()->set_out_of_stock_count(0);
+  then.set_claimed(0);
+  rows = FigureRows(account, /*to_share=*/false);
+  EXPECT_EQ(Row(rows, "out of stock"), "5 | 0");
+  EXPECT_EQ(Row(rows, "claimed from the supplier"), "379.10 EUR | 0.00 EUR");
+}
+
 TEST(ReviewFiguresTest, ACopyToShareTellsNothingOfOurCustomersRefunds) {
   const v1::Account account = SupplierOf(SampleReview());
   EXPECT_EQ(Row(FigureRows(account, false), "refunded by the shop"), "225.30 EUR | ");

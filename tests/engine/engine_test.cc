@@ -241,14 +241,14 @@ TEST(Engine, TheEventClockIsTheLatestEventAndTheWallClockTheWall) {
 TEST(Engine, AStoreOfAnotherVersionIsRefusedUntouched) {
   MemoryStore store;
   Format format;
-  format.version = 3;
+  format.version = kFormatVersion + 1;
   Batch batch;
   batch.Put(Space::kMeta, std::string(kFormatKey), EncodeFormat(format));
   ASSERT_TRUE(store.Write(batch, true).ok());
   Running engine(store);
   EXPECT_TRUE(absl::IsFailedPrecondition(engine.started()));
-  EXPECT_THAT(std::string(engine.started().message()), HasSubstr("version 3"));
-  EXPECT_EQ(DecodeFormat(**store.TakeSnapshot()->Get(Space::kMeta, kFormatKey))->version, 3);
+  EXPECT_THAT(std::string(engine.started().message()), HasSubstr("version 4"));
+  EXPECT_EQ(DecodeFormat(**store.TakeSnapshot()->Get(Space::kMeta, kFormatKey))->version, 4);
 }
 
 TEST(Engine, ALogShorterThanTheStateIsRefused) {

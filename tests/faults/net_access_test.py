@@ -341,8 +341,9 @@ def a_reader_of_receipts_that_does_not_read_parks_little_and_holds_up_nobody():
         before = memory_of(daemon)
         stuck = [parked(window=0) for _ in range(4)]
         most = max(sent for _, sent in stuck)
-        assert most < MEBIBYTE, f"{most} bytes were taken of who reads nothing"
-        assert memory_of(daemon) - before < 4 * MEBIBYTE + 16 * MEBIBYTE, memory_of(daemon)
+        # Sixteen batches, and what the connection holds.
+        assert most < 1.5 * MEBIBYTE, f"{most} bytes were taken of who reads nothing"
+        assert memory_of(daemon) - before < 4 * 1.5 * MEBIBYTE + 16 * MEBIBYTE, memory_of(daemon)
         reader, sent = parked(window=(1 << 31) - 1)
         assert sent == len(wanted), f"the control got only {sent} bytes through"
         # Others go on as ever beside them.

@@ -386,6 +386,7 @@ TEST(WriteFate, SpeaksOnlyOfWhatIsNotSimplyTakenOrARepeat) {
             "OUTCOME_CONTRADICTION CONTRADICTION ");
   EXPECT_EQ(said(Kind::kConflict), "OUTCOME_CONFLICT ID_CONFLICT event_id");
   EXPECT_EQ(said(Kind::kOrderFull), "OUTCOME_REJECTED ORDER_FULL order_id");
+  EXPECT_EQ(said(Kind::kNotKept), "OUTCOME_NOT_KEPT ORDER_NOT_KEPT order_id");
   EXPECT_EQ(said(Kind::kWaiting), "OUTCOME_WAITING UNKNOWN_RETRACTED retracts");
   EXPECT_EQ(WriteFate(0, {Kind::kContradiction, "shipped before paid"})->message(),
             "shipped before paid");

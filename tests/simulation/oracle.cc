@@ -6,6 +6,7 @@
 #include <algorithm>
 
 #include "engine/applier.h"
+#include "engine/leaving.h"
 #include "simulation/disk.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
@@ -40,6 +41,12 @@ std::string Oracle::Answered(const OrderEvent& event, EventFate::Kind fate, uint
   using Kind = EventFate::Kind;
   const bool counted_now =
       fate == Kind::kAccepted || fate == Kind::kContradiction || fate == Kind::kWaiting;
+  if (fate == Kind::kNotKept && !may_leave_.contains(event.order)) {
+    return absl::StrCat(InWords(name), " was refused, but nobody let its order go");
+  }
+  if (counted_now && left_.contains(event.order)) {
+    return absl::StrCat(InWords(name), " counts again, though its order has left");
+  }
   // Of several revisions older ones go.
   if (event.event.revision) return "";
   if (counted_now && kept_.contains(name)) {
@@ -51,7 +58,7 @@ std::string Oracle::Answered(const OrderEvent& event, EventFate::Kind fate, uint
   return "";
 }
 
-std::string Oracle::Check(const View& view, const Store& store, const FoldRules& rules,
+std::string Oracle::Check(const View& view, const Store& store,
                           const std::map<uint64_t, std::string>& entries) {
   const uint64_t sequence = view.catalog().log_sequence;
   if (sequence < last_answered_) {
@@ -65,41 +72,52 @@ std::string Oracle::Check(const View& view, const Store& store, const FoldRules&
     });
     if (same == entries.end()) return "the log holds an entry that was never written to it";
   }
-  if (std::string wrong = CatchUp(sequence, rules, entries); !wrong.empty()) return wrong;
+  if (absl::Status status = CatchUp(sequence, entries); !status.ok()) return status.ToString();
   if (std::string wrong = CompareStates(store); !wrong.empty()) return wrong;
-  const auto difference = FindDifference(view.snapshot(), view.catalog(), rules);
+  const auto difference = FindDifference(view.snapshot(), view.catalog(), rules_);
   if (!difference.ok()) return difference.status().ToString();
   if (!difference->empty()) return *difference;
   return CompareEvents(store);
 }
 
-std::string Oracle::CatchUp(uint64_t sequence, const FoldRules& rules,
-                            const std::map<uint64_t, std::string>& entries) {
-  if (rules != rules_ || sequence < calm_catalog_.log_sequence) {
-    Batch all;
-    for (const Batch::Change& one : EverythingIn(calm_).changes) all.Delete(one.space, one.key);
-    if (absl::Status status = calm_.Write(all, true); !status.ok()) return status.ToString();
-    calm_catalog_ = {};
-    rules_ = rules;
-  }
+void Oracle::RulesChange(uint64_t sequence, const FoldRules& rules) {
+  // A crash may have taken back what was applied since, though not what was logged.
+  new_rules_[sequence] = rules;
+  rules_ = {};
+  calm_ = std::make_unique<MemoryStore>();
+  calm_catalog_ = {};
+}
+
+absl::Status Oracle::CatchUp(uint64_t sequence, const std::map<uint64_t, std::string>& entries) {
   while (calm_catalog_.log_sequence < sequence) {
     const uint64_t next = calm_catalog_.log_sequence + 1;
     const auto bytes = entries.find(next);
-    if (bytes == entries.end()) return absl::StrCat("entry ", next, " was never written");
-    const auto entry = DecodeLogEntry(bytes->second);
-    if (!entry.ok()) return entry.status().ToString();
-    const auto applied = Apply(*calm_.TakeSnapshot(), calm_catalog_, rules_, next, *entry);
-    if (!applied.ok()) return applied.status().ToString();
-    if (absl::Status status = calm_.Write(applied->batch, true); !status.ok()) {
-      return status.ToString();
+    if (bytes == entries.end()) {
+      return absl::InternalError(absl::StrCat("entry ", next, " was never written"));
     }
+    const auto entry = DecodeLogEntry(bytes->second);
+    if (!entry.ok()) return entry.status();
+    if (absl::Status status = TakeRules(); !status.ok()) return status;
+    const auto applied = Apply(*calm_->TakeSnapshot(), calm_catalog_, rules_, next, *entry);
+    if (!applied.ok()) return applied.status();
+    if (absl::Status status = calm_->Write(applied->batch, true); !status.ok()) return status;
     calm_catalog_ = applied->catalog;
   }
-  return "";
+  return TakeRules();
+}
+
+absl::Status Oracle::TakeRules() {
+  const auto next = new_rules_.find(calm_catalog_.log_sequence);
+  if (next == new_rules_.end() || next->second == rules_) return absl::OkStatus();
+  Format format{kFormatVersion, rules_, next->second, {}};
+  const auto batch = RefoldSome(*calm_->TakeSnapshot(), calm_catalog_, SIZE_MAX, format);
+  if (!batch.ok()) return batch.status();
+  rules_ = next->second;
+  return calm_->Write(*batch, true);
 }
 
 std::string Oracle::CompareStates(const Store& store) const {
-  const auto is = Comparable(store), expected = Comparable(calm_);
+  const auto is = Comparable(store), expected = Comparable(*calm_);
   for (const auto& [key, value] : expected) {
     const auto found = is.find(key);
     if (found == is.end())
@@ -114,7 +132,7 @@ std::string Oracle::CompareStates(const Store& store) const {
   return "";
 }
 
-std::string Oracle::CompareEvents(const Store& store) const {
+std::string Oracle::CompareEvents(const Store& store) {
   std::map<EventName, int> found;
   for (const Batch::Change& one : EverythingIn(store).changes) {
     if (one.space != Space::kOrders) continue;
@@ -130,8 +148,17 @@ std::string Oracle::CompareEvents(const Store& store) const {
       if (++found[name] > 1) return absl::StrCat(InWords(name), " is there twice");
     }
   }
+  for (const OrderKey& order : may_leave_) {
+    const auto since = NotKeptSince(*store.TakeSnapshot(), order);
+    if (!since.ok()) return since.status().ToString();
+    if (*since) left_.insert(order);
+  }
+  for (const auto& [name, count] : found) {
+    if (left_.contains(std::get<0>(name))) return absl::StrCat("has left: ", InWords(name));
+  }
   for (const EventName& name : kept_) {
-    if (!found.contains(name)) return absl::StrCat("acknowledged and lost: ", InWords(name));
+    if (!found.contains(name) && !left_.contains(std::get<0>(name)))
+      return absl::StrCat("acknowledged and lost: ", InWords(name));
   }
   return "";
 }

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "engine/erased_supplier.h"
 #include "support/random_orders.h"
 
 namespace plumblane::test {
@@ -65,7 +66,12 @@ std::string World::Run(Met& met) {
   if (wrong_.empty()) CrashAndStart();
   met_.entries = static_cast<int64_t>(entries_.size());
   met_.kept_events = static_cast<int64_t>(oracle_.kept_events());
-  if (engine_) met_.alerts = static_cast<int64_t>(engine_->Look().catalog().alerts->by_id.size());
+  if (engine_ != nullptr) {
+    const View end = engine_->Look();
+    met_.alerts = static_cast<int64_t>(end.catalog().alerts->by_id.size());
+    met_.purged = end.catalog().purged_count;
+    met_.erased = end.catalog().erased_count;
+  }
   met = met_;
   return wrong_;
 }
@@ -79,8 +85,10 @@ void World::Happen() {
     BeginOrEndSend(sender);
   } else if (what < 65) {
     TakeBackSend();
-  } else if (what < 80) {
+  } else if (what < 77) {
     SayOther();
+  } else if (what < 80) {
+    LetGo();
   } else if (what < 86) {
     TellAlerts();
   } else if (what < 90) {
@@ -123,6 +131,7 @@ void World::HandIn(Sender& sender) {
     }
     for (size_t i = 0; i < batch.size(); ++i) {
       const EventFate::Kind fate = receipt.fates[i].kind;
+      met_.refused += fate == EventFate::Kind::kNotKept ? 1 : 0;
       met_.repeats += fate == EventFate::Kind::kDuplicate ? 1 : 0;
       // One in ten answers is lost on its way; what holds, holds.
       Wrong(oracle_.Answered(events[i], fate, receipt.log_sequence));
@@ -209,6 +218,50 @@ void World::SayOther() {
   });
 }
 
+void World::LetGo() {
+  if (dice_.Chance(15)) return EraseSupplier();
+  Submission submission;
+  Purge purge{StartOf(kFirstDay + 30 + dice_.Below(60)), dice_.Below(20), {}};
+  for (int i = 0; i < 8; ++i) {
+    purge.orders.push_back(
+        orders_[static_cast<size_t>(dice_.Below(static_cast<int>(orders_.size())))]);
+  }
+  if (dice_.Chance(25)) submission.erased.push_back(std::exchange(purge, {}).orders.front());
+  for (const OrderKey& order : purge.orders) oracle_.MayLeave(order);
+  for (const OrderKey& order : submission.erased) oracle_.MayLeave(order);
+  if (submission.erased.empty()) submission.purges.push_back(std::move(purge));
+  Submit(std::move(submission), [](const Receipt&) {});
+}
+
+// The steps in the entries of others as they come; now and then one is left out, as when a call is
+// given up.
+void World::EraseSupplier() {
+  const std::string supplier = kSuppliers[dice_.Below(3)];
+  const View view = engine_->Look();
+  const auto go_on = [] { return false; };
+  std::string place;
+  const size_t limit = 1 + static_cast<size_t>(dice_.Below(10));
+  do {
+    auto orders = SomeOrdersNaming(view.snapshot(), supplier, limit, go_on, place);
+    if (!orders.ok()) return;  // a planned fault
+    for (const OrderKey& order : *orders) oracle_.MayLeave(order);
+    Submission step;
+    step.erased = *std::move(orders);
+    if (!dice_.Chance(10)) Submit(std::move(step), [](const Receipt&) {});
+  } while (!place.empty());
+  do {
+    auto orders = SomeAssignedNaming(view.snapshot(), supplier, limit, place);
+    if (!orders.ok()) return;
+    Submission step;
+    step.erased_suppliers.push_back({supplier, *std::move(orders), false});
+    if (!dice_.Chance(10)) Submit(std::move(step), [](const Receipt&) {});
+  } while (!place.empty());
+  Submission last;
+  last.erased_suppliers.push_back({supplier, {}, true});
+  Submit(std::move(last),
+         [this](const Receipt& receipt) { met_.suppliers_erased += receipt.status.ok() ? 1 : 0; });
+}
+
 // As the teller does, and then as a user who answers.
 void World::TellAlerts() {
   const View view = engine_->Look();
@@ -263,10 +316,8 @@ void World::Plan(int reach) {
 }
 
 void World::CrashAndStart() {
-  if (dice_.Chance(4)) {
-    rules_.tolerance_millis = dice_.Below(3) * kMillisPerDay / 2;
-    ++met_.new_rules;
-  }
+  const bool has_new_rules = dice_.Chance(4);
+  if (has_new_rules) rules_.tolerance_millis = dice_.Below(3) * kMillisPerDay / 2;
   for (int attempt = 0;; ++attempt) {
     const bool is_kill = dice_.Chance(40);
     Say(is_kill ? "the process is killed" : "the power goes");
@@ -275,6 +326,12 @@ void World::CrashAndStart() {
     log_.reset();
     disk_.Crash(is_kill);
     planned_ = Fault::kNone;
+    if (has_new_rules && attempt == 0) {
+      const auto left = LoadCatalog(*disk_.TakeSnapshot());
+      if (!left.ok()) return Wrong(left.status().ToString());
+      oracle_.RulesChange(left->log_sequence, rules_);
+      ++met_.new_rules;
+    }
     if (attempt < 4 && dice_.Chance(25)) Plan(8);
     log_ = std::make_unique<RecordedLog>(disk_, entries_, broken_.early_answers);
     EngineOptions options;
@@ -293,7 +350,7 @@ void World::CrashAndStart() {
   }
   // What is looked at is what is there, whatever is to fail next.
   if (planned_ == Fault::kNone) {
-    Wrong(oracle_.Check(engine_->Look(), disk_, rules_, entries_));
+    Wrong(oracle_.Check(engine_->Look(), disk_, entries_));
   }
 }
 

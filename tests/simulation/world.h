@@ -3,8 +3,9 @@
 //
 // Senders hand in events in batches, some twice, out of order, or again after an answer that they
 // lost; sends are begun, ended and taken back; suppliers are agreed with, orders assigned, alerts
-// told and answered. Between and within entries the disk fails, fills up or loses what was not
-// synced, the process is killed, also while it starts, and the clock jumps.
+// told and answered, old orders purged, orders and suppliers erased. Between and within entries the
+// disk fails, fills up or loses what was not synced, the process is killed, also while it starts,
+// and the clock jumps.
 #pragma once
 
 #include <map>
@@ -25,6 +26,7 @@ namespace plumblane::test {
 struct Met {
   int64_t starts = 0, failed_starts = 0, entries = 0, kept_events = 0, repeats = 0, unknown = 0;
   int64_t failed_writes = 0, full_disks = 0, failed_reads = 0, power_cuts = 0, kills = 0;
+  int64_t purged = 0, erased = 0, suppliers_erased = 0, refused = 0;
   int64_t sends_taken_back = 0, alerts = 0, assignments = 0, excuses = 0, new_rules = 0;
 };
 
@@ -54,6 +56,8 @@ class World {
   void BeginOrEndSend(Sender& sender);
   void TakeBackSend();
   void SayOther();
+  void LetGo();
+  void EraseSupplier();
   void TellAlerts();
   void Submit(Submission submission, Engine::Answer answer);
   void Commit();

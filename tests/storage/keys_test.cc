@@ -82,6 +82,17 @@ TEST(Keys, OfPairsSuppliersSourcesAndExcuses) {
   EXPECT_EQ(kProgressKey, "progress");
 }
 
+TEST(Keys, OfOrdersNoLongerKept) {
+  // FNV-1a of the record key after a byte 1, and after a byte 2.
+  EXPECT_EQ(Hex(GoneKey(kOrder)), "78c2cd7aa0b9db478e5d23ba322149ed87");
+  EXPECT_EQ(Hex(GonePairKey(kPair)), Golden("79", kVnDeExpress, kLotus));
+  EXPECT_EQ(ParseGonePairKey(GonePairKey(kPair)).value(), kPair);
+  const CellKey cell{kPair, Measure::kResponse, Day{20'517}};
+  EXPECT_EQ(GonePageKey(cell), "z" + CellPageKey(cell));
+  EXPECT_EQ(ParseGonePageKey(GonePageKey(cell))->pair, kPair);
+  EXPECT_FALSE(ParseGonePageKey(CellPageKey(cell)).ok());
+}
+
 TEST(Keys, OfTrackingNumbersDueDaysAndOpenOrders) {
   PartState part = Part();
   part.tracking = {"TRK1", "TRK2"};

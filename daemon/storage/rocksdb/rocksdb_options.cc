@@ -5,6 +5,7 @@
 #include <rocksdb/listener.h>
 #include <rocksdb/slice_transform.h>
 #include <rocksdb/table.h>
+#include <rocksdb/utilities/table_properties_collectors.h>
 
 namespace plumblane {
 namespace {
@@ -107,6 +108,10 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
     // Most orders that are looked for and not kept by the writer are new.
     family.memtable_prefix_bloom_size_ratio = 0.02;
     family.memtable_whole_key_filtering = true;
+    // Orders go by the thousand when they are old. Tables that say much of that are merged soon,
+    // down to where the records are, so that the disk is free of them.
+    family.table_properties_collector_factories.push_back(
+        rocksdb::NewCompactOnDeletionCollectorFactory(128, SIZE_MAX, /*deletion_ratio=*/0.3));
   }
   // The log is written once and trimmed soon; the rest is rewritten often.
   if (space == Space::kLog) family.compression = rocksdb::kNoCompression;
