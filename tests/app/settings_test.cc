@@ -408,12 +408,14 @@ TEST_F(SettingsFile, TheLinesThatTheSampleLeavesOutAreFineToo) {
     }
     text += line + "\n";
   }
-  EXPECT_EQ(taken_in, 18);
+  EXPECT_EQ(taken_in, 24);
   Settings settings = Taken(text);
   EXPECT_EQ(settings.data_directory, "/var/lib/plumblane");
   EXPECT_EQ(settings.listen.size(), 2u);
   EXPECT_EQ(RoutesOf(settings.delivery).size(), 3u);
+  EXPECT_EQ(settings.cluster.etcd.size(), 1u);
   settings.delivery = {};  // its secrets are elsewhere
+  settings.cluster = {};   // and so are its keys
   EXPECT_TRUE(CompleteSettings(settings).ok()) << CompleteSettings(settings);
 }
 

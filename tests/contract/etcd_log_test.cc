@@ -129,7 +129,7 @@ TEST_F(EtcdLogTest, AnAppendWhoseAnswerIsLostIsSettledByReadingBack) {
   while (!one.ownership.Acquire(kPartition).value_or(false)) {
   }
   // Held up it takes the call and answers nobody; killed it may have written and not have said so.
-  for (uint64_t sequence = 1; sequence <= 6; ++sequence) {
+  for (uint64_t sequence = 1; sequence <= 4; ++sequence) {
     server.Signal(0, SIGSTOP);
     auto appended = std::async(std::launch::async,
                                [&] { return one.Append(sequence, absl::StrCat("e", sequence)); });
@@ -141,7 +141,7 @@ TEST_F(EtcdLogTest, AnAppendWhoseAnswerIsLostIsSettledByReadingBack) {
     }
     EXPECT_EQ(appended.get(), Appended::kDurable) << sequence;
   }
-  EXPECT_THAT(two.Texts(1), ElementsAre("e1", "e2", "e3", "e4", "e5", "e6"));
+  EXPECT_THAT(two.Texts(1), ElementsAre("e1", "e2", "e3", "e4"));
 }
 
 TEST_F(EtcdLogTest, LongEntriesAreWholeOrNotThere) {

@@ -11,6 +11,7 @@ namespace {
 
 // A member that comes back is used soon; one that is slow gets time for its greeting.
 constexpr int kReconnectMillis = 500, kConnectMillis = 10'000;
+constexpr std::chrono::milliseconds kConnectWait{200};
 
 std::shared_ptr<grpc::Channel> ChannelTo(const std::string& endpoint, const EtcdOptions& options) {
   grpc::ChannelArguments arguments;
@@ -24,8 +25,8 @@ std::shared_ptr<grpc::Channel> ChannelTo(const std::string& endpoint, const Etcd
   return grpc::CreateCustomChannel(endpoint, credentials, arguments);
 }
 
-void SetLimit(grpc::ClientContext& context, std::chrono::milliseconds patience) {
-  context.set_deadline(gpr_time_from_millis(patience.count(), GPR_TIMESPAN));
+gpr_timespec In(std::chrono::milliseconds time) {
+  return gpr_time_from_millis(time.count(), GPR_TIMESPAN);
 }
 
 }  // namespace
@@ -36,6 +37,15 @@ struct EtcdClient::Member {
         channel(ChannelTo(name, options)),
         kv(etcdserverpb::KV::NewStub(channel)),
         lease(etcdserverpb::Lease::NewStub(channel)) {}
+
+  // Between calls nobody looks after a connection that is being made, but every 5 s; so it is
+  // waited for before a call.
+  void Prepare(grpc::ClientContext& context, std::chrono::milliseconds patience) const {
+    if (channel->GetState(/*try_to_connect=*/true) != GRPC_CHANNEL_READY) {
+      channel->WaitForConnected(In(kConnectWait));
+    }
+    context.set_deadline(In(patience));
+  }
 
   const std::string endpoint;
   const std::shared_ptr<grpc::Channel> channel;
@@ -83,7 +93,7 @@ absl::Status EtcdClient::Judge(const grpc::Status& status, size_t number) {
 absl::StatusOr<etcdserverpb::TxnResponse> EtcdClient::Txn(const etcdserverpb::TxnRequest& request) {
   const size_t number = current_;
   grpc::ClientContext context;
-  SetLimit(context, patience_);
+  members_[number]->Prepare(context, patience_);
   etcdserverpb::TxnResponse response;
   absl::Status status = Judge(members_[number]->kv->Txn(&context, request, &response), number);
   if (!status.ok()) return status;
@@ -101,7 +111,7 @@ absl::StatusOr<etcdserverpb::TxnResponse> EtcdClient::Ask(const etcdserverpb::Tx
 absl::Status EtcdClient::Compact(int64_t revision) {
   const size_t number = current_;
   grpc::ClientContext context;
-  SetLimit(context, patience_);
+  members_[number]->Prepare(context, patience_);
   etcdserverpb::CompactionRequest request;
   request.set_revision(revision);
   etcdserverpb::CompactionResponse response;
@@ -111,7 +121,7 @@ absl::Status EtcdClient::Compact(int64_t revision) {
 absl::StatusOr<int64_t> EtcdClient::GrantLease(std::chrono::seconds time) {
   const size_t number = current_;
   grpc::ClientContext context;
-  SetLimit(context, patience_);
+  members_[number]->Prepare(context, patience_);
   etcdserverpb::LeaseGrantRequest request;
   request.set_ttl(time.count());
   etcdserverpb::LeaseGrantResponse response;
@@ -124,7 +134,7 @@ absl::StatusOr<int64_t> EtcdClient::GrantLease(std::chrono::seconds time) {
 absl::Status EtcdClient::RevokeLease(int64_t lease) {
   const size_t number = current_;
   grpc::ClientContext context;
-  SetLimit(context, patience_);
+  members_[number]->Prepare(context, patience_);
   etcdserverpb::LeaseRevokeRequest request;
   request.set_id(lease);
   etcdserverpb::LeaseRevokeResponse response;
@@ -134,7 +144,7 @@ absl::Status EtcdClient::RevokeLease(int64_t lease) {
 absl::StatusOr<bool> EtcdClient::KeepLease(int64_t lease) {
   const size_t number = current_;
   grpc::ClientContext context;
-  SetLimit(context, patience_);
+  members_[number]->Prepare(context, patience_);
   auto stream = members_[number]->lease->LeaseKeepAlive(&context);
   etcdserverpb::LeaseKeepAliveRequest request;
   request.set_id(lease);
