@@ -47,8 +47,7 @@ ExitCode RunOrder(const Invocation& invocation, const Connection& connection, co
   v1::Order order;
   const grpc::Status status = connection.orders()->GetOrder(&context, request, &order);
   if (status.error_code() == grpc::StatusCode::NOT_FOUND) {
-    io.err << "shop " << Quoted(shop) << " has no order " << Quoted(request.order_id())
-           << "; name another shop with --shop\n";
+    io.err << status.error_message() << "; name another shop with --shop\n";
     return kFailed;
   }
   return Print(status, order, ShowOrder, invocation.json, connection, io);

@@ -285,7 +285,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
     return Refuse(status, kExitTryAgain);
   }
   DiskWatch disk({.directory = settings.data_directory,
-                  .least_free_bytes = settings.least_free_mib << 20,
+                  .least_free_bytes = LeastFree(settings.least_free_mib, settings.data_directory),
                   .free_bytes = [&settings] { return FreeBytesAt(settings.data_directory); },
                   .end = [](int code) { _exit(code); }});
   auto data = OpenData(settings, [&disk](const absl::Status& why) { disk.Failed(why); });

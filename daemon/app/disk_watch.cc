@@ -3,6 +3,7 @@
 #include <absl/strings/str_cat.h>
 #include <spdlog/spdlog.h>
 
+#include <algorithm>
 #include <filesystem>
 
 #include "app/daemon.h"
@@ -12,6 +13,7 @@ namespace plumblane {
 namespace {
 
 constexpr std::chrono::milliseconds kAnswersLeave{200};
+constexpr int64_t kMostLeastFree = int64_t{1} << 30;
 constexpr char kNoRoom[] =
     "the daemon's disk is nearly full, so no events are taken; make room there and send again";
 
@@ -23,6 +25,15 @@ int64_t FreeBytesAt(const std::string& directory) {
   std::error_code error;
   const auto space = std::filesystem::space(directory, error);
   return error ? -1 : static_cast<int64_t>(space.available);
+}
+
+int64_t UsualLeastFree(int64_t disk_bytes) { return std::min(disk_bytes / 20, kMostLeastFree); }
+
+int64_t LeastFree(int64_t set_mib, const std::string& directory) {
+  if (set_mib >= 0) return set_mib << 20;
+  std::error_code error;
+  const auto space = std::filesystem::space(directory, error);
+  return error ? kMostLeastFree : UsualLeastFree(static_cast<int64_t>(space.capacity));
 }
 
 void DiskWatch::Failed(const absl::Status& why) {

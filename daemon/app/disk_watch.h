@@ -72,4 +72,10 @@ class DiskWatch {
 // By the file system; what only the superuser may use is not counted.
 int64_t FreeBytesAt(const std::string& directory);
 
+// What should stay free on a disk of so many bytes, when nobody says: a twentieth, at most 1 GiB.
+int64_t UsualLeastFree(int64_t disk_bytes);
+// As set, or with a negative setting as usual for the disk under `directory`; 1 GiB when its size
+// cannot be told.
+int64_t LeastFree(int64_t set_mib, const std::string& directory);
+
 }  // namespace plumblane

@@ -27,8 +27,9 @@ struct Settings {
   int64_t block_cache_mib = 64;
   int64_t write_buffer_mib = 64;
   int64_t orders_days = 0;  // kept after they are over; 0 = for good
-  std::string anchor;             // "" = DATA/anchor
-  int64_t least_free_mib = 1024;  // with less room no events are taken
+  std::string anchor;       // "" = DATA/anchor
+  // With less room no events are taken; negative: as the size of the disk says (disk_watch.h).
+  int64_t least_free_mib = -1;
   EngineOptions engine;
   AccessSettings access;
   DeliverySettings delivery;

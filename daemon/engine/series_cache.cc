@@ -146,6 +146,10 @@ void SeriesCache::CatchUp(Record& record, uint64_t sequence) {
   // Somebody may still be reading what was handed out.
   if (record.measures.use_count() > 1) {
     record.measures = std::make_shared<MeasureSet>(*record.measures);
+  } else {
+    // The count by itself orders nothing. To let a copy go comes after all that others did before
+    // they let go theirs.
+    std::shared_ptr<const MeasureSet>(record.measures).reset();
   }
   for (size_t i = 0; i < count; ++i) {
     AddChanges(*record.waiting[i].cells, record.pair, *record.measures);

@@ -69,6 +69,18 @@ TEST_F(Watched, RefusesWithLittleRoomAndTakesAgainWithTwiceAsMuch) {
   EXPECT_EQ(ended_, -1);
 }
 
+TEST(UsualLeastFree, IsATwentiethOfTheDiskAndAtMostAGibibyte) {
+  constexpr int64_t kMebibyte = int64_t{1} << 20, kGibibyte = int64_t{1} << 30;
+  EXPECT_EQ(UsualLeastFree(0), 0);
+  EXPECT_EQ(UsualLeastFree(100 * kMebibyte), 5 * kMebibyte);
+  EXPECT_EQ(UsualLeastFree(20 * kGibibyte), kGibibyte);
+  EXPECT_EQ(UsualLeastFree(int64_t{1} << 50), kGibibyte);
+  EXPECT_GT(LeastFree(-1, "/"), 0);
+  EXPECT_EQ(LeastFree(-1, "/nowhere"), kGibibyte);
+  EXPECT_EQ(LeastFree(0, "/"), 0);
+  EXPECT_EQ(LeastFree(3, "/"), 3 << 20);
+}
+
 TEST_F(Watched, EndsAfterAFailedWrite) {
   watch_.Failed(absl::UnavailableError("input/output error"));
   Until([&] { return ended_ >= 0; });

@@ -126,7 +126,7 @@ TEST_F(CommandsTest, OrderIsFoundByShop) {
   EXPECT_THAT(Run({"order", "harbour/1042"}).out, StartsWith("Order harbour/1042"));
   const Result unknown = Run({"order", "1042"});
   EXPECT_EQ(unknown.code, kFailed);
-  EXPECT_EQ(unknown.err, "shop \"default\" has no order \"1042\"; name another shop with --shop\n");
+  EXPECT_EQ(unknown.err, "there is none of that name; name another shop with --shop\n");
 }
 
 TEST_F(CommandsTest, RankAsksForEndsAndService) {

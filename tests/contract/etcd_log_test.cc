@@ -28,7 +28,7 @@ struct Node {
   Node(const test::EtcdServer& server, const std::string& name,
        std::chrono::milliseconds patience = std::chrono::seconds(20))
       : client({.endpoints = server.endpoints(), .patience = patience}),
-        ownership(client, name, name + ":1", std::chrono::seconds(60)),
+        ownership(client, name, name + ":1", std::chrono::seconds(600)),
         log(client, ownership, {.node = name, .settle = std::chrono::seconds(120)}) {}
 
   std::vector<std::string> Texts(uint64_t from) const {

@@ -66,7 +66,7 @@ class LogInEtcd final : public LogOfAKind {
   EventLog& log() override { return *log_; }
   void Reopen() override {
     if (ownership_) ownership_->Release(kPartition);
-    ownership_ = std::make_unique<EtcdOwnership>(*client_, "one", "", std::chrono::seconds(60));
+    ownership_ = std::make_unique<EtcdOwnership>(*client_, "one", "", std::chrono::seconds(600));
     EXPECT_TRUE(ownership_->Acquire(kPartition).value());
     log_ = std::make_unique<EtcdLog>(*client_, *ownership_, EtcdLogOptions{.node = "one"});
   }

@@ -97,8 +97,8 @@ def a_supplier_is_erased_while_reviews_are_asked():
         quotes = os.path.join(folder, "quotes.csv")
         with open(quotes, "w") as file:
             file.write("supplier,item,lane,price,currency,valid_from\n"
-                       "copper-ferry,,TR-DE,12.00,EUR,2026-01-01\n"
-                       "lotus-works,,VN-DE,10.00,EUR,2026-01-01\n")
+                       "copper-ferry,*,TR-DE,12.00,EUR,2026-01-01\n"
+                       "lotus-works,*,VN-DE,10.00,EUR,2026-01-01\n")
         daemon.run("quotes", "load", quotes, check=0)
         suppliers = {one["supplierId"] for one in daemon.ask("suppliers")["scores"]}
         assert {"copper-ferry", "lotus-works"} <= suppliers, suppliers

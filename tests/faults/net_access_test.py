@@ -289,6 +289,14 @@ def what_is_too_large_is_refused():
         got = h2.call(daemon.address, STATUS, b"", extra=[("x", "y" * 9000)])
         assert got == RESOURCE_EXHAUSTED or str(got).startswith("broken"), got
 
+        # Nothing of it stays behind: twenty more are no step in memory.
+        before = memory_of(daemon)
+        for _ in range(20):
+            assert h2.call(daemon.address, STATUS, padded(largest + 1)) == RESOURCE_EXHAUSTED
+        step = memory_of(daemon) - before
+        print(f"  20 messages that are too large: {step / MEBIBYTE:+.1f} MiB")
+        assert step < 10 * MEBIBYTE, step
+
         # A receipt names what is wrong with each of a thousand; a batch of more has none.
         assert h2.call(daemon.address, INGEST, b"\x12\x00" * 1000) == OK
         assert h2.call(daemon.address, INGEST, b"\x12\x00" * 1001) == RESOURCE_EXHAUSTED

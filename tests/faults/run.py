@@ -1,6 +1,6 @@
 """The long forms of all fault tests, one after the other, with their figures.
 
-Usage: run.py [--seed N]
+Usage: run.py [--seed N] [--rounds N] [--minutes N]  (what net_floods.py and soak.py take, too)
 """
 import glob
 import os
@@ -14,7 +14,7 @@ HERE = os.path.dirname(os.path.abspath(__file__))
 
 def main():
     scripts = sorted(glob.glob(os.path.join(HERE, "*_test.py"))) + [
-        os.path.join(HERE, name) for name in ("power_cut.py", "net_floods.py")]
+        os.path.join(HERE, name) for name in ("power_cut.py", "net_floods.py", "soak.py")]
     commands = {os.path.basename(path): [sys.executable, path, "--long", *sys.argv[1:]]
                 for path in scripts}
     commands["faults_test"] = [os.path.join(BIN, "faults_test"), "--gtest_brief=1"]
