@@ -12,7 +12,6 @@
 // Usage: postgres_bench PLUMBLANED POSTGRES_BIN [ROUNDS]    (the folder with initdb and postgres;
 // as root they run as the user postgres)
 #include <arpa/inet.h>
-#include <endian.h>
 #include <grpcpp/grpcpp.h>
 #include <libpq-fe.h>
 #include <plumblane/v1/intake.grpc.pb.h>
@@ -320,7 +319,7 @@ double OurRate(const std::string& address, const std::vector<Batches>& load) {
 
 // Orders of 200 suppliers on one lane over nine months, some 30 for each.
 std::vector<Batches> FleetLoad() {
-  std::vector<Batches> load = MakeLoad(7000, 6000 * kStreams / 8);
+  std::vector<Batches> load = MakeLoad(7000, 6000);
   std::mt19937 random(1);
   for (Batches& batches : load) {
     for (EventBatch& batch : batches) {
