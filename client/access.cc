@@ -71,6 +71,38 @@ class TokenShowers final : public grpc::experimental::ClientInterceptorFactoryIn
   const std::string bearer_;
 };
 
+// Hears what the daemon says of itself.
+class RemarkHearer final : public grpc::experimental::Interceptor {
+ public:
+  explicit RemarkHearer(Remark& remark) : remark_(remark) {}
+  void Intercept(grpc::experimental::InterceptorBatchMethods* methods) override {
+    if (methods->QueryInterceptionHookPoint(
+            grpc::experimental::InterceptionHookPoints::POST_RECV_INITIAL_METADATA)) {
+      const auto* said = methods->GetRecvInitialMetadata();
+      if (const auto it = said->find(kFollowsKey); it != said->end()) {
+        remark_.Set(std::string(it->second.data(), it->second.size()));
+      }
+    }
+    methods->Proceed();
+  }
+
+ private:
+  static constexpr char kFollowsKey[] = "plumblane-follows";
+  Remark& remark_;
+};
+
+class RemarkHearers final : public grpc::experimental::ClientInterceptorFactoryInterface {
+ public:
+  explicit RemarkHearers(std::shared_ptr<Remark> remark) : remark_(std::move(remark)) {}
+  grpc::experimental::Interceptor* CreateClientInterceptor(
+      grpc::experimental::ClientRpcInfo* /*call*/) override {
+    return new RemarkHearer(*remark_);
+  }
+
+ private:
+  const std::shared_ptr<Remark> remark_;
+};
+
 }  // namespace
 
 absl::StatusOr<Access> ReadAccess(const AccessFiles& given, const AccessFiles& usual) {
@@ -112,7 +144,8 @@ absl::Status CheckAccess(const std::string& address, const Access& access) {
   return absl::OkStatus();
 }
 
-std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address, const Access& access) {
+std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address, const Access& access,
+                                           std::shared_ptr<Remark> remark) {
   grpc::ChannelArguments arguments;
   arguments.SetInt(GRPC_ARG_ENABLE_HTTP_PROXY, 0);
   arguments.SetInt(GRPC_ARG_INITIAL_RECONNECT_BACKOFF_MS, kFirstReconnectMillis);
@@ -127,10 +160,11 @@ std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address, const Acc
     options.pem_private_key = access.key;
     credentials = grpc::SslCredentials(options);
   }
-  std::vector<std::unique_ptr<grpc::experimental::ClientInterceptorFactoryInterface>> showers;
-  if (!access.token.empty()) showers.push_back(std::make_unique<TokenShowers>(access.token));
+  std::vector<std::unique_ptr<grpc::experimental::ClientInterceptorFactoryInterface>> between;
+  between.push_back(std::make_unique<RemarkHearers>(std::move(remark)));
+  if (!access.token.empty()) between.push_back(std::make_unique<TokenShowers>(access.token));
   return grpc::experimental::CreateCustomChannelWithInterceptors(
-      SaysTls(address) ? address.substr(4) : address, credentials, arguments, std::move(showers));
+      SaysTls(address) ? address.substr(4) : address, credentials, arguments, std::move(between));
 }
 
 }  // namespace plumblane::client

@@ -5,7 +5,9 @@
 #include <grpcpp/channel.h>
 
 #include <memory>
+#include <mutex>
 #include <string>
+#include <utility>
 
 namespace plumblane::client {
 
@@ -33,8 +35,28 @@ absl::StatusOr<Access> ReadAccess(const AccessFiles& given, const AccessFiles& u
 // machine.
 absl::Status CheckAccess(const std::string& address, const Access& access);
 
+// What the daemon said of itself beside its answers. Thread-safe.
+class Remark {
+ public:
+  void Set(std::string text) {
+    const std::lock_guard lock(mutex_);
+    text_ = std::move(text);
+  }
+  // That it follows another daemon and how far it has come; "" = it said nothing.
+  std::string text() const {
+    const std::lock_guard lock(mutex_);
+    return text_;
+  }
+
+ private:
+  mutable std::mutex mutex_;
+  std::string text_;  // guarded by mutex_
+};
+
 // A channel to the daemon that shows the token with every call, and tries again by itself what is
-// safe to (retries.h). Connects lazily, never through a proxy. REQUIRES: CheckAccess.
-std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address, const Access& access);
+// safe to (retries.h). Connects lazily, never through a proxy. `remark` is kept up to date with
+// what is said in answers. REQUIRES: CheckAccess.
+std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address, const Access& access,
+                                           std::shared_ptr<Remark> remark);
 
 }  // namespace plumblane::client

@@ -36,10 +36,16 @@ std::string ServerAddress(const std::string& given, const std::string& usual) {
 }
 
 Connection::Connection(const std::string& address, const Access& access)
-    : Connection(address, MakeChannel(address, access)) {}
+    : Connection(address, access, std::make_shared<Remark>()) {}
 
-Connection::Connection(std::string address, std::shared_ptr<grpc::Channel> channel)
+Connection::Connection(const std::string& address, const Access& access,
+                       const std::shared_ptr<Remark>& remark)
+    : Connection(address, MakeChannel(address, access, remark), remark) {}
+
+Connection::Connection(std::string address, std::shared_ptr<grpc::Channel> channel,
+                       std::shared_ptr<Remark> remark)
     : address_(std::move(address)),
+      remark_(std::move(remark)),
       channel_(std::move(channel)),
       agreements_(v1::Agreements::NewStub(channel_)),
       alerts_(v1::Alerts::NewStub(channel_)),

@@ -33,12 +33,14 @@ class Connection {
   // Connects lazily. REQUIRES: CheckAccess(address, access).
   explicit Connection(const std::string& address, const Access& access = {});
   // For tests.
-  Connection(std::string address, std::shared_ptr<grpc::Channel> channel);
+  Connection(std::string address, std::shared_ptr<grpc::Channel> channel,
+             std::shared_ptr<Remark> remark = std::make_shared<Remark>());
 
   // False when no daemon answers; fails at once when the address refuses.
   bool WaitUntilReady();
 
   const std::string& address() const { return address_; }
+  const Remark& remark() const { return *remark_; }
   v1::Intake::Stub* intake() const { return intake_.get(); }
   v1::Agreements::Stub* agreements() const { return agreements_.get(); }
   v1::Alerts::Stub* alerts() const { return alerts_.get(); }
@@ -50,7 +52,11 @@ class Connection {
   v1::Sourcing::Stub* sourcing() const { return sourcing_.get(); }
 
  private:
+  Connection(const std::string& address, const Access& access,
+             const std::shared_ptr<Remark>& remark);
+
   const std::string address_;
+  const std::shared_ptr<const Remark> remark_;
   const std::shared_ptr<grpc::Channel> channel_;
   const std::unique_ptr<v1::Agreements::Stub> agreements_;
   const std::unique_ptr<v1::Alerts::Stub> alerts_;

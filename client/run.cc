@@ -202,8 +202,14 @@ ExitCode RunCommandLine(const std::vector<std::string>& arguments, const Io& io)
     return kUsage;
   }
   Connection connection(address, *access);
-  if (!invocation.plain) return Run(invocation, connection, io);
-  return Run(invocation, connection, {io.out, io.err, io.in_fd, false, kPlainWidth});
+  const Io plain{io.out, io.err, io.in_fd, false, kPlainWidth};
+  const ExitCode code = Run(invocation, connection, invocation.plain ? plain : io);
+  const std::string remark = connection.remark().text();
+  // The status says so itself.
+  if (!remark.empty() && invocation.verb != Verb::kStatus) {
+    io.err << "this daemon follows another: " << remark << "\n";
+  }
+  return code;
 }
 
 }  // namespace plumblane::client

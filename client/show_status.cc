@@ -79,6 +79,18 @@ std::string SnapshotText(const v1::SnapshotStatus& snapshot) {
       snapshot.failure().empty() ? "" : "; the last try failed: ", snapshot.failure());
 }
 
+std::string SharedLogText(const v1::ServerStatus& status) {
+  const v1::SharedLogStatus& log = status.shared_log();
+  const std::string owner =
+      log.owner_address().empty() ? "nobody known" : "the one at " + log.owner_address();
+  const std::string role = log.follows() ? "followed; its owner is " + owner : "owned";
+  const int64_t behind = log.tail_sequence() - status.log_sequence();
+  return absl::StrCat(
+      role, "; entry ", status.log_sequence(), " of ", log.tail_sequence(),
+      behind > 0 ? absl::StrCat(" is applied, ", behind, " behind") : " is applied", "; complete ",
+      log.has_as_of_time() ? "up to " + TimeText(log.as_of_time()) : "up to nobody knows when");
+}
+
 }  // namespace
 
 std::vector<std::string> SilentFeeds(const v1::ServerStatus& status, int days) {
@@ -130,6 +142,9 @@ std::string ShowStatus(const v1::ServerStatus& status, const std::string& addres
       &text, Fact("news", status.has_news_time()
                               ? "known up to " + TimeText(status.news_time()) + NewsLimit(status)
                               : "no feed holds anything up"));
+  if (status.has_shared_log()) {
+    absl::StrAppend(&text, Fact("shared log", SharedLogText(status)));
+  }
   if (status.has_snapshot()) {
     absl::StrAppend(&text, Fact("score files", SnapshotText(status.snapshot())));
   }

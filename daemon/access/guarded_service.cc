@@ -24,8 +24,9 @@ struct Handlers : grpc::Service {
 
 class GuardedHandler final : public MethodHandler {
  public:
-  GuardedHandler(MethodHandler& inner, const std::string& method, Gate& gate)
-      : inner_(inner), method_(method), gate_(gate) {}
+  GuardedHandler(MethodHandler& inner, const std::string& method, Gate& gate,
+                 GuardedService::Remark remark)
+      : inner_(inner), method_(method), gate_(gate), remark_(std::move(remark)) {}
 
   void RunHandler(const HandlerParameter& call) override {
     const bool is_readable = call.status.ok();
@@ -50,6 +51,9 @@ class GuardedHandler final : public MethodHandler {
       return inner_.RunHandler({call.call, call.server_context, call.request, verdict.status,
                                 call.internal_data, std::move(ended)});
     }
+    if (const std::string remark = remark_(); !remark.empty()) {
+      call.server_context->AddInitialMetadata(GuardedService::kFollowsKey, remark);
+    }
     inner_.RunHandler({call.call, call.server_context, call.request, call.status,
                        call.internal_data, std::move(ended)});
   }
@@ -63,6 +67,7 @@ class GuardedHandler final : public MethodHandler {
   MethodHandler& inner_;
   const std::string& method_;
   Gate& gate_;
+  const GuardedService::Remark remark_;
 };
 
 RpcMethod::RpcType TypeOf(const google::protobuf::MethodDescriptor& method) {
@@ -74,7 +79,8 @@ RpcMethod::RpcType TypeOf(const google::protobuf::MethodDescriptor& method) {
 
 }  // namespace
 
-GuardedService::GuardedService(grpc::Service& service, const std::string& name, Gate& gate) {
+GuardedService::GuardedService(grpc::Service& service, const std::string& name, Gate& gate,
+                               const Remark& remark) {
   const auto* what = google::protobuf::DescriptorPool::generated_pool()->FindServiceByName(name);
   assert(what != nullptr);
   methods_.reserve(static_cast<size_t>(what->method_count()));
@@ -84,7 +90,7 @@ GuardedService::GuardedService(grpc::Service& service, const std::string& name, 
     MethodHandler* inner = Handlers::Of(service, i);
     assert(inner != nullptr);
     AddMethod(new RpcServiceMethod(methods_.back().c_str(), TypeOf(method), nullptr));
-    MarkMethodCallback(i, new GuardedHandler(*inner, methods_.back(), gate));
+    MarkMethodCallback(i, new GuardedHandler(*inner, methods_.back(), gate, remark));
   }
 }
 

@@ -11,6 +11,7 @@
 
 #include <grpcpp/impl/service_type.h>
 
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -20,9 +21,15 @@ namespace plumblane {
 
 class GuardedService final : public grpc::Service {
  public:
+  // What every answer says of itself, besides: its metadata `kFollowsKey`; "" = nothing.
+  using Remark = std::function<std::string()>;
+  static constexpr char kFollowsKey[] = "plumblane-follows";
+
   // Register this instead of `service`, whose whole name is `name` ("plumblane.v1.Scores"). Both
   // references must outlive this.
-  GuardedService(grpc::Service& service, const std::string& name, Gate& gate);
+  GuardedService(
+      grpc::Service& service, const std::string& name, Gate& gate,
+      const Remark& remark = [] { return std::string(); });
 
  private:
   std::vector<std::string> methods_;  // what the library keeps pointers to

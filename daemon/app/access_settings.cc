@@ -8,7 +8,6 @@
 #include <algorithm>
 
 #include "app/setting_keys.h"
-#include "base/private_file.h"
 
 namespace plumblane {
 namespace {
@@ -52,6 +51,8 @@ absl::Status CheckAddress(const std::string& address, const AccessSettings& sett
   return absl::OkStatus();
 }
 
+}  // namespace
+
 absl::Status ReadPem(const char* key, const std::string& path, Barred barred, std::string* to) {
   auto text = ReadPrivateFile(path, barred);
   if (!text.ok()) {
@@ -64,8 +65,6 @@ absl::Status ReadPem(const char* key, const std::string& path, Barred barred, st
   *to = *std::move(text);
   return absl::OkStatus();
 }
-
-}  // namespace
 
 void AddAccessKeys(AccessSettings& settings, std::map<std::string, Key>& keys) {
   keys.insert({

@@ -9,6 +9,7 @@
 
 #include "access/gate.h"
 #include "access/token_book.h"
+#include "base/private_file.h"
 
 namespace plumblane {
 
@@ -34,5 +35,8 @@ absl::Status CheckListen(const std::vector<std::string>& listen, const AccessSet
 
 // Reads what `settings` names. Errors name the key and the file, and show nothing of a secret.
 absl::StatusOr<AccessFiles> ReadAccessFiles(const AccessSettings& settings);
+
+// A file with PEM in it. Errors name `key` and the file.
+absl::Status ReadPem(const char* key, const std::string& path, Barred barred, std::string* to);
 
 }  // namespace plumblane

@@ -18,7 +18,6 @@
 
 #include <algorithm>
 #include <chrono>
-#include <filesystem>
 #include <optional>
 
 #include "access/audit_log.h"
@@ -27,6 +26,8 @@
 #include "access/guarded_service.h"
 #include "access/sweeper.h"
 #include "app/disk_watch.h"
+#include "app/keeping_of.h"
+#include "app/log_in_use.h"
 #include "app/open_data.h"
 #include "base/give_way.h"
 #include "base/zones.h"
@@ -34,8 +35,6 @@
 #include "engine/alert_teller.h"
 #include "engine/engine.h"
 #include "engine/purger.h"
-#include "eventlog/anchor.h"
-#include "eventlog/event_log.h"
 #include "host/self_probe.h"
 #include "host/service_manager.h"
 #include "host/watchdog.h"
@@ -43,7 +42,6 @@
 #include "publish/metrics.h"
 #include "publish/metrics_server.h"
 #include "publish/snapshot_writer.h"
-#include "publish/timed_log.h"
 #include "service/agreement_service.h"
 #include "service/alert_service.h"
 #include "service/export_service.h"
@@ -64,6 +62,10 @@ constexpr int kMaxMessageBytes = 8 << 20;
 int Refuse(const absl::Status& status, int exit_code) {
   spdlog::critical("not started: {}", std::string(status.message()));
   return exit_code;
+}
+
+int CodeOfStart(const absl::Status& status) {
+  return absl::IsFailedPrecondition(status) ? kExitDataDamaged : ExitCodeFor(status);
 }
 
 // A socket file that nobody answers on is left from a hard stop and may be replaced; gRPC would
@@ -162,7 +164,8 @@ class Server {
             engine, version, [&snapshots](auto& status) { Tell(snapshots, status); },
             std::move(keeping)) {
     const auto guard = [&](grpc::Service& service, const char* name) {
-      guarded_.push_back(std::make_unique<GuardedService>(service, name, gate));
+      guarded_.push_back(std::make_unique<GuardedService>(service, name, gate,
+                                                          [&engine] { return Behind(engine); }));
     };
     guard(intake_, v1::Intake::service_full_name());
     guard(scores_, v1::Scores::service_full_name());
@@ -255,29 +258,6 @@ class Server {
   std::vector<std::unique_ptr<FrontDoor>> doors_;  // one for each address
 };
 
-// A copy inside the data would be lost with it.
-absl::Status CheckBackupDirectory(const Settings& settings, const std::string& directory) {
-  std::error_code error;
-  const auto data = std::filesystem::weakly_canonical(settings.data_directory, error);
-  const auto place = std::filesystem::weakly_canonical(directory, error).lexically_relative(data);
-  if (place.empty() || place.begin()->string() == "..") return MakeDataDirectory(directory);
-  return absl::InvalidArgumentError(
-      absl::StrCat("directory: expected one outside ", settings.data_directory));
-}
-
-Keeping KeepingOf(const Settings& settings, DiskStore& store) {
-  return {
-      [&store](const std::function<bool()>& give_up) { return store.CheckFiles(give_up); },
-      [&settings, &store](const std::string& directory, int keep,
-                          const std::function<bool()>& give_up) -> absl::StatusOr<KeptCopy> {
-        absl::Status fine = CheckBackupDirectory(settings, directory);
-        if (!fine.ok()) return fine;
-        const auto copy = store.BackUp(directory, keep, "", give_up);
-        if (!copy.ok()) return copy.status();
-        return KeptCopy{copy->number, copy->bytes, Instant{copy->unix_seconds * 1000}, copy->kept};
-      }};
-}
-
 // After a mistake in the file everything stays as it is.
 void Reload(const AccessSettings& settings, Gate& gate, AuditLog& audit) {
   audit.Reopen();
@@ -313,16 +293,16 @@ int RunDaemon(const Settings& settings, const std::string& version,
   DiskStore& store = *data->store;
 
   const WallClock clock;
-  StoreLog store_log(store);
-  TimedLog log(store_log);
-  AnchoredLog anchored_log(log, AnchorPathOf(settings), data->anchor);
-  Engine engine(store, anchored_log, clock, settings.engine);
+  const auto log = LogInUse::Open(settings, store, data->anchor);
+  if (!log.ok()) return Refuse(log.status(), CodeOfStart(log.status()));
+  EngineOptions engine_options = settings.engine;
+  (*log)->AddTo(engine_options, [&disk](const absl::Status& why) { disk.Failed(why); });
+  Engine engine(store, (*log)->log(), clock, engine_options, (*log)->ownership());
   if (absl::Status status = engine.Start([&manager] { manager.StillStarting(); }); !status.ok()) {
-    const int code = absl::IsFailedPrecondition(status) ? kExitDataDamaged : ExitCodeFor(status);
-    return Refuse(status, code);
+    return Refuse(status, CodeOfStart(status));
   }
 
-  disk.Start(engine, anchored_log);
+  disk.Start(engine, (*log)->anchored());
 
   AlertTeller teller(engine);
   teller.Start();
@@ -358,10 +338,11 @@ int RunDaemon(const Settings& settings, const std::string& version,
   std::unique_ptr<MetricsServer> metrics;
   if (!settings.metrics.listen.empty()) {
     auto listening = MetricsServer::Listen(
-        settings.metrics.listen, std::make_shared<Metrics>(Metrics::Sources{
-                                     engine, deliverer, server.intake_totals(), log, snapshots,
-                                     settings.data_directory, version, settings.engine.queue_events,
-                                     static_cast<size_t>(settings.metrics.suppliers)}));
+        settings.metrics.listen,
+        std::make_shared<Metrics>(
+            Metrics::Sources{engine, deliverer, server.intake_totals(), (*log)->timed(), snapshots,
+                             settings.data_directory, version, settings.engine.queue_events,
+                             static_cast<size_t>(settings.metrics.suppliers)}));
     if (!listening.ok()) return Refuse(listening.status(), kExitTryAgain);
     metrics = *std::move(listening);
     spdlog::info("metrics are served on {}, port {}", settings.metrics.listen, metrics->port());

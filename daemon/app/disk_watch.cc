@@ -56,9 +56,9 @@ bool DiskWatch::has_failed() const {
   return !failure_.ok();
 }
 
-void DiskWatch::Start(Engine& engine, const AnchoredLog& log) {
+void DiskWatch::Start(Engine& engine, const AnchoredLog* log) {
   engine_ = &engine;
-  log_ = &log;
+  log_ = log;
   LookForRoom();
   thread_ = std::thread([this] { Run(); });
 }
@@ -143,6 +143,7 @@ void DiskWatch::GiveUpBallast() {
 }
 
 void DiskWatch::LookAtAnchor() {
+  if (log_ == nullptr) return;
   std::string failure = log_->failure();
   if (failure == anchor_failure_) return;
   anchor_failure_ = std::move(failure);

@@ -48,8 +48,8 @@ class DiskWatch {
   void Failed(const absl::Status& why);
   bool has_failed() const;
 
-  // Looks once, then every second. Both must outlive Stop.
-  void Start(Engine& engine, const AnchoredLog& log);
+  // Looks once, then every second. Both must outlive Stop; no `log`: there is no anchor.
+  void Start(Engine& engine, const AnchoredLog* log);
   void Stop();
 
  private:

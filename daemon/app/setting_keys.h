@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "app/access_settings.h"
+#include "app/cluster_settings.h"
 #include "app/delivery_settings.h"
 
 namespace plumblane {
@@ -75,5 +76,8 @@ void AddAccessKeys(AccessSettings& settings, std::map<std::string, Key>& keys);
 
 // The keys under [deliver].
 void AddDeliveryKeys(DeliverySettings& settings, std::map<std::string, Key>& keys);
+
+// The keys under [cluster].
+void AddClusterKeys(ClusterSettings& settings, std::map<std::string, Key>& keys);
 
 }  // namespace plumblane

@@ -58,6 +58,7 @@ std::map<std::string, Key> KeysOf(Settings& settings) {
   };
   AddAccessKeys(settings.access, keys);
   AddDeliveryKeys(settings.delivery, keys);
+  AddClusterKeys(settings.cluster, keys);
   return keys;
 }
 
@@ -140,6 +141,9 @@ absl::Status CompleteSettings(Settings& settings) {
     }
   }
   if (absl::Status status = CompleteDelivery(settings.delivery); !status.ok()) return status;
+  if (absl::Status status = CompleteCluster(settings.listen, settings.cluster); !status.ok()) {
+    return status;
+  }
   static constexpr absl::string_view kLevels[] = {"trace",   "debug", "info",
                                                   "warning", "error", "off"};
   for (const absl::string_view level : kLevels) {

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "app/access_settings.h"
+#include "app/cluster_settings.h"
 #include "app/delivery_settings.h"
 #include "engine/engine.h"
 #include "publish/metrics.h"
@@ -32,6 +33,7 @@ struct Settings {
   EngineOptions engine;
   AccessSettings access;
   DeliverySettings delivery;
+  ClusterSettings cluster;
   SnapshotOptions snapshot;
   MetricOptions metrics;
 };

@@ -35,6 +35,15 @@ RouteState Courier::state() const {
 }
 
 milliseconds Courier::Step(const StopEvent& stop) {
+  if (const auto shared = engine_.shared_log(); shared && shared->follows) {
+    // The owner of the log sends; what it has handled is in the log.
+    handled_.reset();
+    next_.reset();
+    batch_.clear();
+    reader_ = NoticeReader();
+    read_through_ = 0;
+    return kLookEvery;
+  }
   if (!engine_.AcceptsEvents()) return kLookEvery;
   const View view = engine_.Look();
   const auto kept = view.catalog().delivered.find(route_.name);

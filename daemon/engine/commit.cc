@@ -17,6 +17,11 @@
 namespace plumblane {
 namespace {
 
+// An owner that waits for events notices within this that it is none any more.
+constexpr std::chrono::milliseconds kLookEvery{100};
+// With a log elsewhere what was applied is synced after so many entries; then they may be trimmed.
+constexpr uint64_t kEntriesASync = 16;
+
 template <typename From, typename T>
 void MoveAll(From& from, std::vector<T>& to) {
   to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
@@ -36,7 +41,9 @@ std::future<absl::Status> Begin(std::launch how, const std::function<absl::Statu
 void Engine::Commit() {
   pthread_setname_np(pthread_self(), "committer");
   GiveWay(8);  // batches grow while a question is answered; a question waits for nothing
-  while (CommitNext(/*waits=*/true, std::launch::async)) {
+  while (Follow()) {
+    while (CommitNext(/*waits=*/true, std::launch::async)) {
+    }
   }
 }
 
@@ -64,13 +71,17 @@ bool Engine::CommitNext(bool waits, std::launch how) {
   std::vector<std::string_view> encoded;
   for (const Waiting& waiting : taken) encoded.push_back(waiting.encoded);
   auto applied = LogAndApply(encoded, std::move(content), how);
+  if (!applied.ok() && appended_ != Appended::kDurable) {
+    return TurnBack(applied.status(), std::move(taken));
+  }
   if (!applied.ok()) {
     Fail(applied.status(), std::move(taken));
     return false;
   }
   unwritten_ = {*std::move(applied), std::move(taken)};
   if (keeps_all_touched) return true;
-  if (lets_go) return WriteAndForget();
+  // A log that others read lets go of it when they have read on.
+  if (lets_go && log_.KeepsStoreDurable()) return WriteAndForget();
   const absl::Status status = WriteUnwritten();
   if (!status.ok()) Fail(status, {});
   return status.ok();
@@ -119,8 +130,12 @@ std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits) {
   std::vector<std::function<void()>> ready;
   {
     std::unique_lock lock(queue_mutex_);
-    if (waits) {
-      queue_changed_.wait(lock, [this] { return !queue_.empty() || phase_ != Phase::kRunning; });
+    const auto has_news = [this] { return !queue_.empty() || phase_ != Phase::kRunning; };
+    if (waits && ownership_ == nullptr) queue_changed_.wait(lock, has_news);
+    if (waits && ownership_ != nullptr) {
+      while (!queue_changed_.wait_for(lock, kLookEvery, has_news) &&
+             ownership_->IsMine(kPartition)) {
+      }
     }
     size_t events = 0;
     while (!queue_.empty() && (taken.empty() || events < options_.entry_events)) {
@@ -129,7 +144,10 @@ std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits) {
       queue_.pop_front();
     }
     queued_events_ -= events;
-    if (taken.empty() && waits) phase_ = Phase::kStopped;
+    // An owner no more follows.
+    if (taken.empty() && waits) {
+      phase_ = phase_ == Phase::kRunning ? Phase::kFollowing : Phase::kStopped;
+    }
     ready.swap(wants_room_);
   }
   for (const auto& call : ready) call();
@@ -141,14 +159,23 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
   const Catalog& before = unwritten_ ? unwritten_->applied.catalog : *catalog_;
   const uint64_t sequence = before.log_sequence + 1;
   const Instant received = wall_clock_.Now();
+  appended_ = Appended::kDurable;
   // All entries before this one are as durable as this append, so they may go with it.
-  if (sequence > options_.kept_entries) {
-    if (absl::Status s = log_.Trim(kPartition, sequence - options_.kept_entries); !s.ok()) return s;
+  if (absl::Status status = TrimBelow(log_.KeepsStoreDurable() ? sequence : synced_through_ + 1);
+      !status.ok()) {
+    return status;
   }
-  const Appended appended =
+  appended_ =
       log_.Append(kPartition, sequence, EncodeLogEntry(received, content.history_through, encoded));
-  if (appended != Appended::kDurable) {
-    return absl::UnavailableError("writing the log failed; the outcome is unknown");
+  if (appended_ == Appended::kFull) {
+    return absl::ResourceExhaustedError(
+        "the log that the daemons share is full, so no events are taken; make room there and send "
+        "again");
+  }
+  if (appended_ != Appended::kDurable) {
+    return absl::UnavailableError(appended_ == Appended::kFenced
+                                      ? "another daemon owns the log"
+                                      : "writing the log failed; the outcome is unknown");
   }
   // Not before the append, which would wait for it.
   std::future<absl::Status> writing;
@@ -170,9 +197,10 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
 }
 
 absl::Status Engine::WriteOut(const Applied& applied, std::span<Waiting> from) {
-  if (absl::Status status = store_.Write(applied.batch, /*sync=*/false); !status.ok()) {
-    return status;
-  }
+  const uint64_t sequence = applied.catalog.log_sequence;
+  const bool sync = !log_.KeepsStoreDurable() && sequence % kEntriesASync == 0;
+  if (absl::Status status = store_.Write(applied.batch, sync); !status.ok()) return status;
+  if (sync) synced_through_ = sequence;
   Publish(applied.catalog, applied.cells);
   Reply(from, applied);
   return absl::OkStatus();
@@ -204,6 +232,9 @@ void Engine::Publish(const Catalog& catalog, const std::shared_ptr<const Cells>&
   memory_->Note(catalog.log_sequence, changes);
   auto snapshot = store_.TakeSnapshot();
   auto shared = std::make_shared<const Catalog>(catalog);
+  if (options_.compare_cells && catalog.log_sequence % options_.compare_entries == 0) {
+    CompareCells(catalog.log_sequence, snapshot);
+  }
   std::lock_guard lock(published_mutex_);
   snapshot_ = std::move(snapshot);
   catalog_ = std::move(shared);
@@ -211,19 +242,24 @@ void Engine::Publish(const Catalog& catalog, const std::shared_ptr<const Cells>&
 
 void Engine::Fail(const absl::Status& why, std::vector<Waiting> taken) {
   spdlog::critical("no more events are taken until restart: {}", why.ToString());
+  GiveBack(Phase::kFailed,
+           absl::UnavailableError("the daemon's disk failed; the outcome is unknown, send again "
+                                  "later: repeats change nothing"),
+           std::move(taken));
+}
+
+void Engine::GiveBack(Phase phase, const absl::Status& unknown, std::vector<Waiting> taken) {
   if (unwritten_) MoveAll(unwritten_->from, taken);
   unwritten_.reset();
   std::vector<std::function<void()>> ready;
   {
     std::lock_guard lock(queue_mutex_);
-    phase_ = Phase::kFailed;
+    if (phase_ != Phase::kStopping || phase == Phase::kFailed) phase_ = phase;
     MoveAll(queue_, taken);
     queue_.clear();
     queued_events_ = 0;
     ready.swap(wants_room_);
   }
-  const absl::Status unknown = absl::UnavailableError(
-      "the daemon's disk failed; the outcome is unknown, send again later: repeats change nothing");
   for (Waiting& waiting : taken) waiting.answer({unknown, 0, {}, {}});
   for (const auto& call : ready) call();
 }

@@ -14,8 +14,6 @@
 namespace plumblane {
 namespace {
 
-constexpr size_t kReplayBytes = 16 << 20;
-
 // Of the daemon itself: little, and only what happened already.
 bool IsOwn(const Submission& submission) {
   return submission.events.empty() && submission.news.empty() && submission.excuses.empty() &&
@@ -26,11 +24,13 @@ bool IsOwn(const Submission& submission) {
 
 }  // namespace
 
-Engine::Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options)
+Engine::Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options,
+               Ownership* ownership)
     : store_(store),
       log_(log),
       wall_clock_(wall_clock),
       options_(options),
+      ownership_(ownership),
       memory_(std::make_shared<Memory>(options.series_bytes)),
       writers_memory_(options.writer_bytes) {}
 
@@ -48,11 +48,12 @@ absl::Status Engine::Open(const std::function<void()>& still_at_it) {
   if (!catalog.ok()) return catalog.status();
   Publish(*catalog, std::make_shared<const Cells>());
   if (absl::Status status = Replay(still_at_it); !status.ok()) return status;
-  if (absl::Status status = FinishTakingBack(still_at_it); !status.ok()) return status;
-  {
-    std::lock_guard lock(queue_mutex_);
-    phase_ = Phase::kRunning;
+  const bool is_shared = ownership_ != nullptr;
+  if (!is_shared) {
+    if (absl::Status status = FinishTakingBack(still_at_it); !status.ok()) return status;
   }
+  std::lock_guard lock(queue_mutex_);
+  phase_ = is_shared ? Phase::kFollowing : Phase::kRunning;
   return absl::OkStatus();
 }
 
@@ -105,67 +106,15 @@ absl::Status Engine::Refold(Format format, const Progress& still_at_it) {
   return absl::OkStatus();
 }
 
-absl::Status Engine::Replay(const Progress& still_at_it) {
-  const auto tail = log_.Tail(kPartition);
-  if (!tail.ok()) return tail.status();
-  if (*tail < catalog_->log_sequence) {
-    return absl::DataLossError(absl::StrCat("the log ends at ", *tail,
-                                            " but the state has applied ", catalog_->log_sequence));
-  }
-  const uint64_t before = catalog_->log_sequence;
-  while (catalog_->log_sequence < *tail) {
-    const auto records = log_.Read(kPartition, catalog_->log_sequence + 1, kReplayBytes);
-    if (absl::IsOutOfRange(records.status())) {
-      return absl::DataLossError(
-          absl::StrCat("the state has applied ", catalog_->log_sequence, " log entries and ",
-                       std::string(records.status().message()), ": entries between are missing"));
-    }
-    if (!records.ok()) return records.status();
-    for (const LogRecord& record : *records) {
-      const auto entry = DecodeLogEntry(record.bytes);
-      if (!entry.ok()) return entry.status();
-      auto applied = Apply(*snapshot_, *catalog_, options_.rules.fold, record.sequence, *entry,
-                           writers_memory_);
-      if (!applied.ok()) return applied.status();
-      if (absl::Status status = WriteOut(*applied, {}); !status.ok()) return status;
-      still_at_it();
-    }
-  }
-  if (*tail > before)
-    spdlog::info("applied {} log entries again after a hard stop", *tail - before);
-  return absl::OkStatus();
-}
-
-absl::Status Engine::FinishTakingBack(const Progress& still_at_it) {
-  std::vector<int64_t> sends;
-  absl::Status bad = EachSend(*snapshot_, INT64_MAX, [&](const Send& send) {
-    if (send.state == SendState::kBeingTakenBack) sends.push_back(send.number);
-    return true;
-  });
-  if (!bad.ok()) return bad;
-  while (!sends.empty()) {
-    Submission step;
-    step.sends_taken_back = {sends.back()};
-    const std::string encoded = EncodeContent(step);
-    const std::string_view only = encoded;
-    auto applied = LogAndApply({&only, 1}, std::move(step), std::launch::deferred);
-    if (!applied.ok()) return applied.status();
-    if (absl::Status status = WriteOut(*applied, {}); !status.ok()) return status;
-    still_at_it();
-    const auto send = ReadSend(*snapshot_, sends.back());
-    if (!send.ok()) return send.status();
-    if ((*send)->state == SendState::kTakenBack) sends.pop_back();
-  }
-  return absl::OkStatus();
-}
-
 void Engine::Stop() {
   {
     std::lock_guard lock(queue_mutex_);
-    if (phase_ == Phase::kRunning) phase_ = Phase::kStopping;
+    if (phase_ == Phase::kRunning || phase_ == Phase::kFollowing) phase_ = Phase::kStopping;
   }
   queue_changed_.notify_all();
   if (committer_.joinable()) committer_.join();
+  if (comparing_.joinable()) comparing_.join();
+  if (ownership_ != nullptr) ownership_->Release(kPartition);
 }
 
 bool Engine::Submit(Submission&& submission, Answer answer) {
@@ -175,6 +124,7 @@ bool Engine::Submit(Submission&& submission, Answer answer) {
   for (;;) {
     {
       std::lock_guard lock(queue_mutex_);
+      if (phase_ == Phase::kFollowing) refused = WhyRefused();
       if (phase_ != Phase::kRunning) break;
       if (!refusal_.empty() && !IsOwn(submission)) {
         refused = absl::ResourceExhaustedError(refusal_);
@@ -227,7 +177,8 @@ size_t Engine::QueuedEvents() const {
 
 bool Engine::AcceptsEvents() const {
   std::lock_guard lock(queue_mutex_);
-  return phase_ == Phase::kRunning && refusal_.empty();
+  const bool owns = ownership_ == nullptr || ownership_->IsMine(kPartition);
+  return phase_ == Phase::kRunning && owns && refusal_.empty();
 }
 
 void Engine::Refuse(std::string why) {
@@ -238,6 +189,7 @@ void Engine::Refuse(std::string why) {
 std::string Engine::refusal() const {
   std::lock_guard lock(queue_mutex_);
   if (phase_ == Phase::kFailed) return "a write failed; nothing is taken until a restart";
+  if (phase_ == Phase::kFollowing) return std::string(WhyRefused().message());
   return phase_ == Phase::kRunning ? refusal_ : "the daemon is stopping";
 }
 

@@ -9,7 +9,12 @@
 // submissions get UNAVAILABLE ("outcome unknown, send again"), questions go on. What was logged
 // and not applied is applied on the next start.
 //
-// When orders were purged or erased, the log holds nothing of them by the time this is answered:
+// Where several daemons share a log (`ownership`), the engine follows: it applies what the owner of
+// the log appends and refuses submissions, saying where they are taken. When there is no owner it
+// becomes that, and takes submissions once all that the one before appended is applied. An owner
+// that is fenced, or whose append has an unknown outcome, follows again.
+//
+// When orders were purged or erased, a log of its own holds nothing of them when this is answered:
 // all entries up to then leave it.
 #pragma once
 
@@ -32,50 +37,32 @@
 #include "base/clock.h"
 #include "engine/applier.h"
 #include "engine/catalog.h"
+#include "engine/engine_options.h"
 #include "engine/memory.h"
 #include "engine/records.h"
+#include "engine/shared_log.h"
 #include "engine/submission.h"
 #include "engine/view.h"
 #include "eventlog/event_log.h"
+#include "eventlog/ownership.h"
 #include "storage/store.h"
 
 namespace plumblane {
 
-enum class ClockMode {
-  kWall,
-  kEvents,  // now = the latest event time ever taken
-};
-
-struct EngineOptions {
-  ReadRules rules;
-  ClockMode clock_mode = ClockMode::kWall;
-  // Submissions are refused with "no room" while this many events wait.
-  size_t queue_events = 64'000;
-  // One log entry holds about this many events at the most.
-  size_t entry_events = 32'000;
-  // Orders folded at a time when the fold rules changed.
-  size_t refold_orders = 10'000;
-  // Decoded cells kept in memory.
-  size_t series_bytes = 256 << 20;
-  // Decoded orders and pages of cells that the writer keeps.
-  size_t writer_bytes = 128 << 20;
-  // Entries that stay in the log after they were applied. Where they reach back to the first, audit
-  // applies them all again (verify.h).
-  uint64_t kept_entries = 16;
-};
-
 // Thread-safe, except Start and the destructor.
 class Engine {
  public:
-  // `store`, `log` and `wall_clock` must outlive the engine.
-  Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options);
+  // All but `options` must outlive the engine. No `ownership`: the log is this engine's alone.
+  Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options,
+         Ownership* ownership = nullptr);
   ~Engine();
   Engine(const Engine&) = delete;
   Engine& operator=(const Engine&) = delete;
 
   // Checks the format of the store, applies what the log holds beyond it, folds again if the rules
   // changed, finishes taking back sends, then starts the committer. Errors: FAILED_PRECONDITION for
-  // a store of another version, DATA_LOSS for damage, UNAVAILABLE from the medium. Calls
+  // a store of another version, DATA_LOSS for damage or a log that starts after what the store
+  // has, UNAVAILABLE from the medium. With a shared log it only follows, later. Calls
   // `still_at_it` after each piece of work, so that who waits for a long start knows it goes on.
   absl::Status Start(std::function<void()> still_at_it = [] {});
 
@@ -85,7 +72,8 @@ class Engine {
   absl::Status Open(const std::function<void()>& still_at_it = [] {});
   void CommitWaiting();
 
-  // Takes everything that was submitted, then stops the committer. Idempotent.
+  // Takes everything that was submitted, then stops the committer; lets others own the log.
+  // Idempotent.
   void Stop();
 
   using Answer = std::function<void(const Receipt&)>;
@@ -113,6 +101,9 @@ class Engine {
   // Why events are refused, "" = they are not.
   std::string refusal() const;
 
+  // None: the log is this engine's alone.
+  std::optional<SharedLog> shared_log() const;
+
  private:
   static constexpr uint32_t kPartition = 0;
 
@@ -130,6 +121,14 @@ class Engine {
   using Progress = std::function<void()>;
   absl::Status CheckFormat(const Progress& still_at_it);
   absl::Status Replay(const Progress& still_at_it);
+  // These change `out_of_reach` and are OK when the log cannot be reached.
+  absl::Status CatchUp(const Progress& still_at_it, absl::Status& out_of_reach);
+  absl::Status FollowOnce(absl::Status& out_of_reach);
+  // Until this engine may append; false when stopped or failed.
+  bool Follow();
+  absl::Status TrimBelow(uint64_t sequence);
+  void CompareCells(uint64_t sequence, std::shared_ptr<const Snapshot> snapshot);
+  absl::Status WhyRefused() const;
   absl::Status FinishTakingBack(const Progress& still_at_it);
   absl::Status Refold(Format format, const Progress& still_at_it);
 
@@ -154,29 +153,39 @@ class Engine {
   std::shared_ptr<const Snapshot> Published() const;
   // Whoever is not answered yet gets to know.
   void Fail(const absl::Status& why, std::vector<Waiting> taken);
+  // Of an append that came to nothing, or may have; as CommitNext.
+  bool TurnBack(const absl::Status& why, std::vector<Waiting> taken);
 
   Store& store_;
   EventLog& log_;
   const Clock& wall_clock_;
   const EngineOptions options_;
+  Ownership* const ownership_;
 
   mutable std::mutex queue_mutex_;
   std::condition_variable queue_changed_;
   std::deque<Waiting> queue_;                      // guarded by queue_mutex_
   size_t queued_events_ = 0;                       // guarded by queue_mutex_
   std::vector<std::function<void()>> wants_room_;  // guarded by queue_mutex_
-  enum class Phase { kNew, kRunning, kStopping, kStopped, kFailed };
+  enum class Phase { kNew, kFollowing, kRunning, kStopping, kStopped, kFailed };
+  // To `phase`; what waits, and `taken`, is answered with `unknown`.
+  void GiveBack(Phase phase, const absl::Status& unknown, std::vector<Waiting> taken);
   Phase phase_ = Phase::kNew;  // guarded by queue_mutex_
   std::string refusal_;        // guarded by queue_mutex_
 
   mutable std::mutex published_mutex_;
   std::shared_ptr<const Snapshot> snapshot_;  // guarded by published_mutex_
   std::shared_ptr<const Catalog> catalog_;    // guarded by published_mutex_
+  uint64_t tail_ = 0;                         // guarded by published_mutex_
+  std::optional<Instant> as_of_;              // guarded by published_mutex_
 
   const std::shared_ptr<Memory> memory_;
   // The committer's, and before it starts of the one who replays.
   WritersMemory writers_memory_;
   std::optional<Unwritten> unwritten_;
+  Appended appended_ = Appended::kDurable;  // the last append
+  uint64_t synced_through_ = 0;             // where the log is not in the store
+  std::thread comparing_;
   std::thread committer_;
 };
 

@@ -61,6 +61,7 @@ class AnchoredLog final : public EventLog {
   absl::Status Trim(uint32_t partition, uint64_t below) override {
     return log_.Trim(partition, below);
   }
+  bool KeepsStoreDurable() const override { return log_.KeepsStoreDurable(); }
 
   // Why the file could not be written the last time, "" = it could. Thread-safe.
   std::string failure() const;

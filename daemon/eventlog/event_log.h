@@ -2,7 +2,7 @@
 //
 // A log has partitions; within one, entries are numbered densely from 1 and never reused, so a gap
 // is an error. Embedded in one daemon it has one partition and lives in the daemon's own store
-// (StoreLog); a replicated log implements the same interface.
+// (StoreLog); a log that several daemons read implements the same interface (etcd/etcd_log.h).
 #pragma once
 
 #include <absl/status/status.h>
@@ -46,8 +46,12 @@ class EventLog {
   // The last sequence, 0 for an empty log.
   virtual absl::StatusOr<uint64_t> Tail(uint32_t partition) const = 0;
 
-  // Entries below `below` are no longer needed. May take effect later; the last entry always stays.
+  // Entries below `below` are no longer needed by who says so: what they made is durable there. May
+  // take effect later; the last entry always stays.
   virtual absl::Status Trim(uint32_t partition, uint64_t below) = 0;
+
+  // Whether an append makes durable all that was written to the appender's store before it.
+  virtual bool KeepsStoreDurable() const = 0;
 };
 
 // The log in the space kLog of a store, one partition (0). Trimming is written together with the
@@ -62,6 +66,7 @@ class StoreLog final : public EventLog {
                                               size_t max_bytes) const override;
   absl::StatusOr<uint64_t> Tail(uint32_t partition) const override;
   absl::Status Trim(uint32_t partition, uint64_t below) override;
+  bool KeepsStoreDurable() const override { return true; }
 
  private:
   absl::StatusOr<uint64_t> FirstSequence(const Snapshot& snapshot) const;

@@ -39,6 +39,7 @@ class TimedLog final : public EventLog {
   absl::Status Trim(uint32_t partition, uint64_t below) override {
     return log_.Trim(partition, below);
   }
+  bool KeepsStoreDurable() const override { return log_.KeepsStoreDurable(); }
 
   // Since the start. Thread-safe.
   int64_t count(size_t bucket) const { return counts_[bucket]; }

@@ -69,6 +69,13 @@ v1::ServerStatus StatusOf(const Engine& engine, const View& view) {
   out.set_queued_event_count(static_cast<int64_t>(engine.QueuedEvents()));
   out.set_accepting_events(engine.AcceptsEvents());
   out.set_refusal(engine.refusal());
+  if (const auto shared = engine.shared_log()) {
+    v1::SharedLogStatus* to = out.mutable_shared_log();
+    to->set_follows(shared->follows);
+    to->set_owner_address(shared->owners_address);
+    to->set_tail_sequence(static_cast<int64_t>(shared->tail));
+    if (shared->as_of) WriteTime(*shared->as_of, to->mutable_as_of_time());
+  }
   for (const auto& [name, source] : catalog.sources) {
     v1::SourceStatus* to = out.add_sources();
     to->set_source(name);
@@ -86,6 +93,13 @@ v1::ServerStatus StatusOf(const Engine& engine, const View& view) {
 }
 
 }  // namespace
+
+std::string Behind(const Engine& engine) {
+  const auto shared = engine.shared_log();
+  if (!shared || !shared->follows) return "";
+  return absl::StrCat("entry ", engine.Look().catalog().log_sequence, " of ", shared->tail,
+                      "; complete up to ", shared->as_of ? FormatInstant(*shared->as_of) : "never");
+}
 
 Instant LatestAskable(const Engine& engine, const View& view) {
   return std::max(engine.WallNow(), view.now());

@@ -123,4 +123,7 @@ absl::StatusOr<Excuse> ExcuseToCreate(const View& view, const v1::CreateExcuseRe
 // The excuse to log for a request to withdraw one.
 absl::StatusOr<Excuse> ExcuseToWithdraw(const View& view, const std::string& excuse_id);
 
+// What the answers of a daemon that follows another say of themselves; "" = it does not.
+std::string Behind(const Engine& engine);
+
 }  // namespace plumblane

@@ -21,7 +21,7 @@
 //                                                 of the sum over all pairs
 //           where lane is origin 0 destination 0 service 0
 //           and part is   shop 0 order_id 0 part(big16)
-//   meta    "format", "progress", "store", "source/" source, "excuse/" excuse_id,
+//   meta    "format", "progress", "store", "log", "source/" source, "excuse/" excuse_id,
 //           "agreement/" sequence(big64) index(big32)   a load: which one of its log entry
 //           "notice/" cursor(big64)                     what was told of alerts
 //           "delivered/" sink                           value: cursor, signed

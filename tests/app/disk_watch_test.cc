@@ -21,7 +21,7 @@ class Watched : public ::testing::Test {
   Watched() {
     spdlog::set_level(spdlog::level::off);
     EXPECT_TRUE(engine_.Start().ok());
-    watch_.Start(engine_, anchored_);
+    watch_.Start(engine_, &anchored_);
   }
   ~Watched() override { watch_.Stop(); }
   static void Until(const std::function<bool()>& condition) {

@@ -345,6 +345,9 @@ Settings Unlike(const Settings& defaults) {
   other.delivery.mail.timeout_seconds += 1;
   other.delivery.mail.daily = true;
   other.delivery.mail.digest_hour += 1;
+  other.cluster.name = "other";
+  other.cluster.lease_seconds += 1;
+  other.cluster.reader_hours += 1;
   return other;
 }
 
@@ -369,6 +372,10 @@ TEST(SampleSettings, StateExactlyTheDefaults) {
   EXPECT_EQ(settings.engine.writer_bytes, defaults.engine.writer_bytes);
   EXPECT_EQ(settings.engine.kept_entries, defaults.engine.kept_entries);
   EXPECT_EQ(settings.anchor, "");
+  EXPECT_TRUE(settings.cluster.etcd.empty());
+  EXPECT_EQ(settings.cluster.name, defaults.cluster.name);
+  EXPECT_EQ(settings.cluster.lease_seconds, defaults.cluster.lease_seconds);
+  EXPECT_EQ(settings.cluster.reader_hours, defaults.cluster.reader_hours);
   EXPECT_EQ(settings.least_free_mib, defaults.least_free_mib);
   const ReadRules &rules = settings.engine.rules, &expected = defaults.engine.rules;
   EXPECT_EQ(rules.half_life_days, expected.half_life_days);
@@ -400,12 +407,14 @@ TEST_F(SettingsFile, TheLinesThatTheSampleLeavesOutAreFineToo) {
     }
     text += line + "\n";
   }
-  EXPECT_EQ(taken_in, 19);
+  EXPECT_EQ(taken_in, 25);
   Settings settings = Taken(text);
   EXPECT_EQ(settings.data_directory, "/var/lib/plumblane");
   EXPECT_EQ(settings.listen.size(), 2u);
   EXPECT_EQ(RoutesOf(settings.delivery).size(), 3u);
+  EXPECT_EQ(settings.cluster.etcd.size(), 1u);
   settings.delivery = {};  // its secrets are elsewhere
+  settings.cluster = {};   // and so are its keys
   EXPECT_TRUE(CompleteSettings(settings).ok()) << CompleteSettings(settings);
 }
 

@@ -21,6 +21,7 @@ LAYERS = {
     "storage": (("base", "cohorts", "orders"), PURE),
     "storage/rocksdb": (("base", "storage"), PURE + ("rocksdb/",)),
     "eventlog": (("base", "storage"), PURE),
+    "eventlog/etcd": (("base", "storage", "eventlog", "etcd"), PURE + ("grpcpp/", "spdlog/")),
     "engine": (("base", "cohorts", "orders", "agreements", "alerting", "scoring", "ranking", "review",
                 "storage", "eventlog", "plumblane/store/v1"),
                PURE + ("absl/container/", "absl/hash/", "spdlog/")),
@@ -36,7 +37,7 @@ LAYERS = {
     "publish": (("base", "eventlog", "engine", "delivery", "service", "tables", "plumblane/v1"),
                 PURE + ("prometheus/", "spdlog/", "sys/")),
     "app": (("base", "access", "engine", "eventlog", "delivery", "service", "publish", "host", "storage",
-             "storage/rocksdb"),
+             "storage/rocksdb", "eventlog/etcd"),
             PURE + ("grpc/", "grpcpp/", "spdlog/", "toml++/", "sys/")),
     "client": (("client", "base", "tables", "plumblane/v1"),
                PURE + ("absl/", "grpcpp/", "google/protobuf/", "nlohmann/", "CLI/", "toml++/",
@@ -116,6 +117,8 @@ def a_forbidden_include_is_found():
     assert violation("daemon/engine/x.cc", 1, "rocksdb/db.h")
     assert violation("daemon/engine/x.cc", 1, "storage/rocksdb/rocksdb_store.h")
     assert violation("daemon/orders/x.cc", 1, "spdlog/spdlog.h")
+    assert violation("daemon/engine/x.cc", 1, "eventlog/etcd/etcd_log.h")
+    assert violation("daemon/service/x.cc", 1, "eventlog/event_log.h")
     assert violation("daemon/scoring/rate.cc", 1, "boost/math/special_functions/beta.hpp")
     assert violation("client/x.cc", 1, "engine/engine.h")
     assert violation("client/x.cc", 1, "kainjow/mustache.hpp")

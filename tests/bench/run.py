@@ -33,7 +33,7 @@ def main():
                              ("overload_bench", os.path.join(BIN, "plumblaned")),
                              ("growth_bench", os.path.join(BIN, "plumblaned"), "200000"),
                              *postgres(),
-                             ("send_bench.py", "60000", "1"), ("layout_bench",),
+                             ("send_bench.py", "60000", "1"), ("cluster_bench.py",), ("layout_bench",),
                              ("backtest_bench",), ("answers_bench", "--benchmark_min_time=0.3"),
                              ("rank_bench", "--benchmark_min_time=0.3"), ("sourcing_bench",),
                              ("served_rank_bench", os.path.join(BIN, "plumblaned")),

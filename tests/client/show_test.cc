@@ -503,6 +503,21 @@ TEST(ShowStatusTest, DaemonAndFeeds) {
             "mondays  periodic  2026-09-28      2026-09-27 16:44 UTC  yes\n");
 }
 
+TEST(ShowStatusTest, DaemonThatSharesItsLogSaysHowFarItIs) {
+  auto status = FromJson<v1::ServerStatus>(R"({"logSequence":"40","sharedLog":{"follows":true,
+    "ownerAddress":"one:7437","tailSequence":"43","asOfTime":"2026-09-30T10:00:00Z"}})");
+  EXPECT_THAT(
+      ShowStatus(status, "unix:/x", 200),
+      HasSubstr("  shared log   followed; its owner is the one at one:7437; entry 40 of 43"));
+  EXPECT_THAT(ShowStatus(status, "unix:/x", 200), HasSubstr("3 behind"));
+  status = FromJson<v1::ServerStatus>(R"({"logSequence":"43","acceptingEvents":true,"sharedLog":{
+    "ownerAddress":"one:7437","tailSequence":"43","asOfTime":"2026-09-30T10:00:00Z"}})");
+  EXPECT_THAT(
+      ShowStatus(status, "unix:/x", 80),
+      HasSubstr("  shared log   owned; entry 43 of 43 is applied; complete up to 2026-09-30"));
+  EXPECT_THAT(ShowStatus(v1::ServerStatus(), "unix:/x", 80), Not(HasSubstr("shared log")));
+}
+
 TEST(ShowStatusTest, DaemonThatCannotWriteSaysSoFirst) {
   EXPECT_THAT(ShowStatus(v1::ServerStatus(), "unix:/x", 80),
               HasSubstr("It answers questions but takes no events: a write failed."));

@@ -35,6 +35,7 @@ class RecordedLog final : public EventLog {
   absl::Status Trim(uint32_t partition, uint64_t below) override {
     return log_.Trim(partition, below);
   }
+  bool KeepsStoreDurable() const override { return log_.KeepsStoreDurable(); }
 
  private:
   StoreLog log_;

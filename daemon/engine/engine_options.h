@@ -1,0 +1,43 @@
+// What is set of an engine.
+#pragma once
+
+#include <absl/status/status.h>
+
+#include <cstddef>
+#include <cstdint>
+#include <functional>
+
+#include "engine/view.h"
+
+namespace plumblane {
+
+enum class ClockMode {
+  kWall,
+  kEvents,  // now = the latest event time ever taken
+};
+
+struct EngineOptions {
+  ReadRules rules;
+  ClockMode clock_mode = ClockMode::kWall;
+  // Submissions are refused with "no room" while this many events wait.
+  size_t queue_events = 64'000;
+  // One log entry holds about this many events at the most.
+  size_t entry_events = 32'000;
+  // Orders folded at a time when the fold rules changed.
+  size_t refold_orders = 10'000;
+  // Decoded cells kept in memory.
+  size_t series_bytes = 256 << 20;
+  // Decoded orders and pages of cells that the writer keeps.
+  size_t writer_bytes = 128 << 20;
+  // Entries that stay in the log after they were applied. Where they reach back to the first, audit
+  // applies them all again (verify.h).
+  uint64_t kept_entries = 16;
+  // Called when a shared log cannot be followed any more, for good.
+  std::function<void(const absl::Status&)> lost_the_log = [](const absl::Status&) {};
+  // Given the hash of all stored cells as of every so many entries, by a thread of its own, so that
+  // daemons that share a log can compare; none = not counted.
+  std::function<void(uint64_t sequence, uint64_t hash)> compare_cells;
+  uint64_t compare_entries = 10'000;
+};
+
+}  // namespace plumblane

@@ -1,0 +1,100 @@
+// The log in etcd, for several daemons. Keys, under the prefix of the client:
+//
+//   id                        version of these keys, number of partitions, id of the log
+//   tail/PPPP                 the last entry of a partition
+//   log/PPPP/SEQUENCE         an entry, or the last piece of a long one; 16 digits
+//   piece/PPPP/SEQUENCE/HASH/NNNN   the other pieces, written before it
+//   owner/PPPP                who may append (etcd_ownership.h)
+//   reader/PPPP/NODE          entries below this one are not needed there
+//   cells/PPPP/SEQUENCE       hash of the cells as of this entry, of the first to tell
+//
+// An entry: number of pieces before its last (big32), hash of all its bytes (big64), last piece.
+//
+// An append is one transaction that etcd makes only if the owner is still the one with this fence,
+// the tail is the entry before, and nothing is at its place. So each number is given once, and an
+// append whose answer is lost is made again: if it was there already, what stands there is
+// compared.
+#pragma once
+
+#include <chrono>
+#include <cstdint>
+#include <map>
+#include <mutex>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "eventlog/etcd/etcd_ownership.h"
+#include "eventlog/event_log.h"
+
+namespace plumblane {
+
+struct EtcdLogOptions {
+  std::string node;  // this daemon among the readers
+  // How long an append asks what became of it before it is kUnknown.
+  std::chrono::milliseconds settle{10'000};
+  // Of an entry in one transaction; etcd takes 1.5 MiB as it comes.
+  size_t piece_bytes = 1 << 20;
+  // A reader that has not been heard of for so long is waited for no more.
+  std::chrono::seconds reader{86'400};
+};
+
+class EtcdLog final : public EventLog {
+ public:
+  // Both must outlive it.
+  EtcdLog(EtcdClient& client, EtcdOwnership& ownership, EtcdLogOptions options)
+      : client_(client), ownership_(ownership), options_(std::move(options)) {}
+
+  // The id of the log, "" = there is none yet. FAILED_PRECONDITION: made by a newer version.
+  absl::StatusOr<std::string> Id();
+  // Makes the log, unless there is one: with so many partitions, each as if `tail` entries had been
+  // trimmed. `id` holds no space. The id of the log there is then.
+  absl::StatusOr<std::string> Create(uint32_t partitions, uint64_t tail, const std::string& id);
+
+  Appended Append(uint32_t partition, uint64_t sequence, std::string bytes) override;
+  absl::StatusOr<std::vector<LogRecord>> Read(uint32_t partition, uint64_t from,
+                                              size_t max_bytes) const override;
+  absl::StatusOr<uint64_t> Tail(uint32_t partition) const override;
+  // What this reader needs no more; Keep does the rest.
+  absl::Status Trim(uint32_t partition, uint64_t below) override;
+  bool KeepsStoreDurable() const override { return false; }
+
+  // Whether the cells of this daemon as of that entry are those of the daemon that told first.
+  // DATA_LOSS: they are not.
+  absl::Status CompareCells(uint32_t partition, uint64_t sequence, uint64_t hash);
+
+  // Tells what was trimmed here, and where this daemon is the owner removes what no reader needs,
+  // with etcd's own memory of it. To be called now and then by one thread. RESOURCE_EXHAUSTED:
+  // etcd has no room; what could be removed was.
+  absl::Status Keep();
+
+ private:
+  struct Bounds {
+    uint64_t first = 0, tail = 0;
+  };
+  std::string Place(const char* kind, uint32_t partition) const;  // ends with a slash
+  std::string EntryKey(uint32_t partition, uint64_t sequence) const;
+  std::string PiecesPrefix(uint32_t partition, uint64_t sequence, uint64_t hash) const;
+  std::string TailKey(uint32_t partition) const;
+  // The operations that BoundsIn reads the answers of, from `index` on.
+  void AskBounds(uint32_t partition, etcdserverpb::TxnRequest& txn) const;
+  absl::StatusOr<Bounds> BoundsIn(const etcdserverpb::TxnResponse& response, int index) const;
+  // Makes a transaction whose failure says first what is at `key`, next to `value`.
+  Appended Settle(const etcdserverpb::TxnRequest& txn, const std::string& value) const;
+  absl::StatusOr<std::string> Whole(uint32_t partition, uint64_t sequence,
+                                    const std::string& value) const;
+  absl::Status TellPositions(const std::map<uint32_t, uint64_t>& positions);
+  // What is below that and below what every reader has told.
+  absl::Status RemoveUnneeded(uint32_t partition, uint64_t below);
+
+  EtcdClient& client_;
+  EtcdOwnership& ownership_;
+  const EtcdLogOptions options_;
+  mutable std::mutex mutex_;
+  std::map<uint32_t, uint64_t> unneeded_below_;  // guarded by mutex_
+  // The thread's that calls Keep.
+  std::map<uint32_t, uint64_t> told_;
+  int64_t lease_ = 0;
+};
+
+}  // namespace plumblane

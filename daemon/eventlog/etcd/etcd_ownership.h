@@ -1,0 +1,61 @@
+// Owners in etcd: a key for each partition under a lease, so that it goes when its owner has not
+// been heard of for as long. The revision at which the key was written is the fence: an append
+// names it and is refused when the key has been written since, or is gone. So an owner that was
+// held up past its lease can do no harm, whatever it believes, and no clock of ours matters.
+#pragma once
+
+#include <chrono>
+#include <cstdint>
+#include <map>
+#include <mutex>
+#include <string>
+
+#include "base/stopwatch.h"
+#include "eventlog/etcd/etcd_client.h"
+#include "eventlog/ownership.h"
+
+namespace plumblane {
+
+class EtcdOwnership final : public Ownership {
+ public:
+  // `client` must outlive it. `node` names this daemon among the others, `address` is where it
+  // takes events. `lease` is at least 2 s.
+  EtcdOwnership(EtcdClient& client, std::string node, std::string address,
+                std::chrono::seconds lease)
+      : client_(client), lease_time_(lease), value_(node + "\n" + address) {}
+
+  // Also anew when this daemon is the owner: then with another fence, so that what it sent before
+  // and has not heard of cannot come later.
+  absl::StatusOr<bool> Acquire(uint32_t partition) override;
+  void Release(uint32_t partition) override;
+  // Not when etcd has not confirmed it for the time of the lease.
+  bool IsMine(uint32_t partition) const override;
+  std::string OwnersAddress(uint32_t partition) const override;
+
+  // Keeps the lease and looks who owns the partitions that were asked for. To be called a few times
+  // in the time of the lease. Error UNAVAILABLE: nothing is known to have changed.
+  absl::Status Renew();
+
+  // What appends must name; 0 = this daemon is not the owner.
+  int64_t Fence(uint32_t partition) const;
+  std::string OwnerKey(uint32_t partition) const;
+
+ private:
+  struct Claim {
+    int64_t fence = 0;
+    std::string owner;  // the value of the key, "" = nobody
+  };
+  absl::StatusOr<int64_t> Lease();
+  // As an owner's key said at that revision, null = there was none.
+  void Note(uint32_t partition, const etcdserverpb::KeyValue* key, int64_t as_of);
+
+  EtcdClient& client_;
+  const std::chrono::seconds lease_time_;
+  const std::string value_;
+  mutable std::mutex mutex_;  // guards what follows
+  int64_t lease_ = 0;
+  std::map<uint32_t, Claim> claims_;
+  Stopwatch since_confirmed_;
+};
+
+}  // namespace plumblane

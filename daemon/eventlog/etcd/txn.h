@@ -1,0 +1,75 @@
+// Pieces of etcd's transactions, by name.
+#pragma once
+
+#include <etcd/etcd.pb.h>
+
+#include <cstdint>
+#include <string>
+#include <utility>
+
+namespace plumblane {
+
+inline void RequireAbsent(etcdserverpb::TxnRequest& txn, std::string key) {
+  auto* compare = txn.add_compare();
+  compare->set_target(etcdserverpb::Compare::CREATE);
+  compare->set_key(std::move(key));
+  compare->set_create_revision(0);
+}
+
+inline void RequireRevision(etcdserverpb::TxnRequest& txn, std::string key, int64_t revision) {
+  auto* compare = txn.add_compare();
+  compare->set_target(etcdserverpb::Compare::MOD);
+  compare->set_key(std::move(key));
+  compare->set_mod_revision(revision);
+}
+
+inline void RequireValue(etcdserverpb::TxnRequest& txn, std::string key, std::string value) {
+  auto* compare = txn.add_compare();
+  compare->set_target(etcdserverpb::Compare::VALUE);
+  compare->set_key(std::move(key));
+  compare->set_value(std::move(value));
+}
+
+inline void Put(etcdserverpb::TxnRequest& txn, std::string key, std::string value,
+                int64_t lease = 0) {
+  auto* put = txn.add_success()->mutable_request_put();
+  put->set_key(std::move(key));
+  put->set_value(std::move(value));
+  put->set_lease(lease);
+}
+
+// Keys from `key` up to before `end`.
+inline void DeleteRange(etcdserverpb::TxnRequest& txn, std::string key, std::string end) {
+  auto* range = txn.add_success()->mutable_request_delete_range();
+  range->set_key(std::move(key));
+  range->set_range_end(std::move(end));
+}
+
+// "" as `end`: the one key.
+inline etcdserverpb::RequestOp Range(std::string key, std::string end = "", int64_t limit = 0) {
+  etcdserverpb::RequestOp op;
+  op.mutable_request_range()->set_key(std::move(key));
+  op.mutable_request_range()->set_range_end(std::move(end));
+  op.mutable_request_range()->set_limit(limit);
+  return op;
+}
+
+inline etcdserverpb::RequestOp FirstKey(std::string key, std::string end) {
+  etcdserverpb::RequestOp op = Range(std::move(key), std::move(end), 1);
+  op.mutable_request_range()->set_keys_only(true);
+  return op;
+}
+
+// Of the answer to the operation `index`, a Range of one key: null = there is none.
+inline const etcdserverpb::KeyValue* Only(const etcdserverpb::TxnResponse& response, int index) {
+  const auto& range = response.responses(index).response_range();
+  return range.kvs_size() == 0 ? nullptr : &range.kvs(0);
+}
+
+// The end of the keys that start with `prefix`, which does not end with the byte 255.
+inline std::string EndOf(std::string prefix) {
+  ++prefix.back();
+  return prefix;
+}
+
+}  // namespace plumblane

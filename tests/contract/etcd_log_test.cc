@@ -1,0 +1,240 @@
+// What the log in etcd promises beyond the contract: one owner writes, whatever others believe; an
+// append whose answer is lost is settled; long entries; a full etcd; several readers.
+#include "eventlog/etcd/etcd_log.h"
+
+#include <absl/strings/str_cat.h>
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <future>
+#include <memory>
+#include <string>
+#include <thread>
+
+#include "eventlog/etcd/txn.h"
+#include "support/etcd_server.h"
+
+namespace plumblane {
+namespace {
+
+using ::testing::ElementsAre;
+using ::testing::IsEmpty;
+
+constexpr uint32_t kPartition = 0;
+constexpr size_t kMuch = 64 << 20;
+
+// A daemon's side of the log.
+struct Node {
+  Node(const test::EtcdServer& server, const std::string& name,
+       std::chrono::milliseconds patience = std::chrono::seconds(20))
+      : client({.endpoints = server.endpoints(), .patience = patience}),
+        ownership(client, name, name + ":1", std::chrono::seconds(600)),
+        log(client, ownership, {.node = name, .settle = std::chrono::seconds(120)}) {}
+
+  std::vector<std::string> Texts(uint64_t from) const {
+    auto records = log.Read(kPartition, from, kMuch);
+    const Stopwatch since;  // a member that was started again takes a moment
+    while (absl::IsUnavailable(records.status()) && since.Seconds() < 120) {
+      records = log.Read(kPartition, from, kMuch);
+    }
+    EXPECT_TRUE(records.ok()) << records.status();
+    std::vector<std::string> texts;
+    for (const LogRecord& record : records.value()) texts.push_back(record.bytes);
+    return texts;
+  }
+  Appended Append(uint64_t sequence, std::string text) {
+    return log.Append(kPartition, sequence, std::move(text));
+  }
+
+  EtcdClient client;
+  EtcdOwnership ownership;
+  EtcdLog log;
+};
+
+// As when etcd has not heard of the owner for the time of its lease, which the owner has not
+// noticed.
+void LoseOwnership(Node& node) {
+  etcdserverpb::TxnRequest txn;
+  txn.add_success()->mutable_request_delete_range()->set_key(node.ownership.OwnerKey(kPartition));
+  ASSERT_TRUE(node.client.Txn(txn).ok());
+}
+
+class EtcdLogTest : public ::testing::Test {
+ protected:
+  void SetUp() override { PLUMBLANE_NEEDS_ETCD(); }
+};
+
+TEST_F(EtcdLogTest, IsMadeOnceAndKeepsItsId) {
+  test::EtcdServer server;
+  Node one(server, "one"), two(server, "two");
+  EXPECT_EQ(one.log.Id().value(), "");
+  EXPECT_TRUE(absl::IsDataLoss(one.log.Tail(kPartition).status()));
+  const std::string id = one.log.Create(1, 41, "first").value();
+  EXPECT_EQ(id, "first");
+  EXPECT_EQ(two.log.Create(1, 7, "second").value(), id);
+  EXPECT_EQ(two.log.Tail(kPartition).value(), 41u);
+  EXPECT_TRUE(absl::IsOutOfRange(two.log.Read(kPartition, 41, kMuch).status()));
+  EXPECT_THAT(two.Texts(42), IsEmpty());
+}
+
+TEST_F(EtcdLogTest, OneOwnerWritesAndALateOneIsFenced) {
+  test::EtcdServer server;
+  Node one(server, "one"), two(server, "two");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  EXPECT_EQ(one.Append(1, "x"), Appended::kFenced) << "nobody owns it";
+  EXPECT_TRUE(one.ownership.Acquire(kPartition).value());
+  EXPECT_FALSE(two.ownership.Acquire(kPartition).value());
+  EXPECT_EQ(two.ownership.OwnersAddress(kPartition), "one:1");
+  EXPECT_EQ(two.Append(1, "x"), Appended::kFenced);
+  EXPECT_EQ(one.Append(1, "a"), Appended::kDurable);
+
+  LoseOwnership(one);
+  ASSERT_TRUE(two.ownership.Renew().ok());
+  EXPECT_EQ(two.ownership.OwnersAddress(kPartition), "");
+  EXPECT_TRUE(two.ownership.Acquire(kPartition).value());
+  EXPECT_EQ(two.Append(2, "b"), Appended::kDurable);
+  EXPECT_TRUE(one.ownership.IsMine(kPartition)) << "it has not noticed";
+  EXPECT_EQ(one.Append(2, "c"), Appended::kFenced);
+  EXPECT_EQ(one.Append(3, "c"), Appended::kFenced);
+  ASSERT_TRUE(one.ownership.Renew().ok());
+  EXPECT_FALSE(one.ownership.IsMine(kPartition));
+  EXPECT_FALSE(one.ownership.Acquire(kPartition).value());
+
+  two.ownership.Release(kPartition);
+  ASSERT_TRUE(one.ownership.Renew().ok());
+  EXPECT_TRUE(one.ownership.Acquire(kPartition).value());
+  const int64_t fence = one.ownership.Fence(kPartition);
+  EXPECT_TRUE(one.ownership.Acquire(kPartition).value());
+  EXPECT_GT(one.ownership.Fence(kPartition), fence) << "what it sent before cannot come any more";
+  EXPECT_EQ(one.Append(3, "c"), Appended::kDurable);
+  EXPECT_THAT(two.Texts(1), ElementsAre("a", "b", "c"));
+}
+
+TEST_F(EtcdLogTest, NoNumberIsPassedOverOrGivenTwice) {
+  test::EtcdServer server;
+  Node one(server, "one");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  EXPECT_EQ(one.Append(2, "b"), Appended::kFenced);
+  EXPECT_EQ(one.Append(1, "a"), Appended::kDurable);
+  EXPECT_EQ(one.Append(1, "a"), Appended::kDurable) << "the same again is what is there";
+  EXPECT_EQ(one.Append(1, "b"), Appended::kFenced);
+  EXPECT_THAT(one.Texts(1), ElementsAre("a"));
+}
+
+TEST_F(EtcdLogTest, AnAppendWhoseAnswerIsLostIsSettledByReadingBack) {
+  test::EtcdServer server;
+  Node one(server, "one", std::chrono::milliseconds(300)), two(server, "two");
+  ASSERT_TRUE(two.log.Create(1, 0, "id").ok());
+  while (!one.ownership.Acquire(kPartition).value_or(false)) {
+  }
+  // Held up it takes the call and answers nobody; killed it may have written and not have said so.
+  for (uint64_t sequence = 1; sequence <= 4; ++sequence) {
+    server.Signal(0, SIGSTOP);
+    auto appended = std::async(std::launch::async,
+                               [&] { return one.Append(sequence, absl::StrCat("e", sequence)); });
+    appended.wait_for(std::chrono::milliseconds(700));
+    server.Signal(0, SIGCONT);
+    if (sequence % 2 == 0) {
+      server.Kill(0);
+      server.Start(0);
+    }
+    EXPECT_EQ(appended.get(), Appended::kDurable) << sequence;
+  }
+  EXPECT_THAT(two.Texts(1), ElementsAre("e1", "e2", "e3", "e4"));
+}
+
+TEST_F(EtcdLogTest, LongEntriesAreWholeOrNotThere) {
+  test::EtcdServer server;
+  Node one(server, "one");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  std::string text((size_t{5} << 20) + 3, 'x');
+  for (size_t i = 0; i < text.size(); i += 1000) text[i] = static_cast<char>(i / 1000);
+  EXPECT_EQ(one.Append(1, "short"), Appended::kDurable);
+  EXPECT_EQ(one.Append(2, text), Appended::kDurable);
+  EXPECT_EQ(one.Append(3, "short"), Appended::kDurable);
+  EXPECT_TRUE(one.Texts(1) == std::vector<std::string>({"short", text, "short"}));
+
+  etcdserverpb::TxnRequest txn;
+  DeleteRange(txn, one.client.Key("piece/0000/"), one.client.Key("piece/0000/0000000000000003"));
+  ASSERT_TRUE(one.client.Txn(txn).ok());
+  EXPECT_TRUE(absl::IsDataLoss(one.log.Read(kPartition, 2, kMuch).status()));
+}
+
+TEST_F(EtcdLogTest, IsTrimmedBelowWhatEveryReaderHolds) {
+  test::EtcdServer server;
+  Node one(server, "one"), two(server, "two");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  const auto trim = [](Node& node, uint64_t below) {
+    ASSERT_TRUE(node.log.Trim(kPartition, below).ok());
+    ASSERT_TRUE(node.log.Keep().ok());
+  };
+  trim(two, 1);
+  for (uint64_t sequence = 1; sequence <= 9; ++sequence) {
+    ASSERT_EQ(one.Append(sequence, absl::StrCat(sequence)), Appended::kDurable);
+  }
+  trim(one, 8);
+  EXPECT_THAT(two.Texts(1).size(), 9u);
+  trim(two, 5);  // by who is not the owner: told, no more
+  EXPECT_THAT(two.Texts(1).size(), 9u);
+  ASSERT_TRUE(one.log.Keep().ok());
+  EXPECT_TRUE(absl::IsOutOfRange(two.log.Read(kPartition, 4, kMuch).status()));
+  EXPECT_THAT(two.Texts(5), ElementsAre("5", "6", "7", "8", "9"));
+}
+
+TEST_F(EtcdLogTest, WithoutRoomNothingIsTakenAndNothingIsLost) {
+  test::EtcdServer server(1, {"--quota-backend-bytes=16777216"});
+  Node one(server, "one");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  const std::string text(900'000, 'x');
+  uint64_t sequence = 1;
+  Appended appended;
+  while ((appended = one.Append(sequence, text)) == Appended::kDurable) ++sequence;
+  EXPECT_EQ(appended, Appended::kFull);
+  EXPECT_GT(sequence, 5u);
+  EXPECT_EQ(one.log.Tail(kPartition).value(), sequence - 1);
+  EXPECT_EQ(one.Texts(1).size(), sequence - 1);
+  // Room can be made: removing needs none.
+  ASSERT_TRUE(one.log.Trim(kPartition, sequence - 2).ok());
+  EXPECT_TRUE(absl::IsResourceExhausted(one.log.Keep()));
+  EXPECT_TRUE(absl::IsOutOfRange(one.log.Read(kPartition, 1, kMuch).status()));
+  EXPECT_THAT(one.Texts(sequence - 2).size(), 2u);
+}
+
+TEST_F(EtcdLogTest, OutlivesAnyMemberOfThree) {
+  test::EtcdServer server(3);
+  Node one(server, "one", std::chrono::seconds(2));
+  while (!one.log.Create(1, 0, "id").ok()) {
+  }
+  while (!one.ownership.Acquire(kPartition).value_or(false)) {
+  }
+  uint64_t sequence = 0;
+  const auto append = [&] {
+    ++sequence;
+    ASSERT_EQ(one.Append(sequence, absl::StrCat(sequence)), Appended::kDurable);
+  };
+  for (int member = 0; member < 3; ++member) {
+    append();
+    server.Kill(member);
+    append();
+    server.Start(member);
+    append();
+  }
+  // Two are gone, then all, for a while: an append waits for them.
+  for (const int gone : {2, 3}) {
+    for (int member = 0; member < gone; ++member) server.Kill(member);
+    auto appended = std::async(std::launch::async, append);
+    EXPECT_EQ(appended.wait_for(std::chrono::milliseconds(500)), std::future_status::timeout);
+    for (int member = 0; member < gone; ++member) server.Start(member);
+    appended.get();
+  }
+  const auto texts = one.Texts(1);
+  ASSERT_EQ(texts.size(), 11u);
+  for (size_t i = 0; i < texts.size(); ++i) EXPECT_EQ(texts[i], absl::StrCat(i + 1));
+}
+
+}  // namespace
+}  // namespace plumblane

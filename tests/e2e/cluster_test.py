@@ -1,0 +1,210 @@
+"""Several daemons over one log in etcd: one owns it, the others follow and answer; whoever is killed
+or held up, nothing is lost and nothing is doubled, and all hold the same bytes as a daemon that was
+alone and never disturbed.
+
+Usage: cluster_test.py [--kills N]  (5)
+"""
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+
+from etcd import WHY_NOT, Etcd, free_port
+from harness import BIN, SAMPLE, Daemon, Folder, main, wait_for
+from kill_test import big_file, count
+
+KILLS = int(sys.argv[sys.argv.index("--kills") + 1]) if "--kills" in sys.argv else 5
+SEED = int(sys.argv[sys.argv.index("--seed") + 1]) if "--seed" in sys.argv else int(time.time())
+PATIENCE = 120
+
+
+class Node(Daemon):
+    """A daemon of the cluster, on a port so that others can be told of it."""
+
+    def __init__(self, folder, name, endpoints, more=""):
+        home = os.path.join(folder, name)
+        os.makedirs(home)
+        settings = os.path.join(home, "settings.toml")
+        with open(settings, "w") as out:
+            out.write(f"[cluster]\nnode = \"{name}\"\nlease_seconds = 3\n"
+                      f"etcd = {json.dumps(list(endpoints))}\n{more}")
+        super().__init__(home, "--config", settings)
+        self.name = name
+        port = free_port()
+        self.address = f"127.0.0.1:{port}"
+        self.flags += ["--listen", self.address]
+        self.flags.remove("unix:" + self.socket)
+        self.flags.remove("--listen")
+
+    def status(self):
+        code, out, _ = self.run("status", "--json")
+        return json.loads(out) if code == 0 else {}
+
+    def owns(self):
+        return self.status().get("acceptingEvents", False)
+
+    def applied(self):
+        return int(self.status().get("logSequence", 0))
+
+
+def owner_of(nodes):
+    """The one that takes events; waits for it."""
+    found = []
+
+    def look():
+        found[:] = [node for node in nodes if node.process.poll() is None and node.owns()]
+        return found
+    assert wait_for(look, PATIENCE), "nobody takes events\n" + "".join(n.read_log() for n in nodes)
+    assert len(found) == 1, f"{len(found)} daemons take events at once"
+    return found[0]
+
+
+def all_applied(nodes, sequence):
+    assert wait_for(lambda: all(node.applied() >= sequence for node in nodes), PATIENCE), (
+        sequence, [node.applied() for node in nodes])
+
+
+def send(node, path):
+    """A sender of its own, which gives up when its daemon does."""
+    return subprocess.Popen([os.path.join(BIN, "plumblane"), "--server", node.address, "send",
+                             "--retry-for", "0", path],
+                            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+
+
+def calm_dump(path):
+    """What a daemon alone makes of it."""
+    with Folder() as folder:
+        calm = Daemon(folder).start()
+        calm.run("send", path, check=0)
+        assert calm.stop() == 0
+        return calm.dump("--without-sends")
+
+
+def stop_all(nodes):
+    for node in nodes:
+        assert node.stop() == 0, node.read_log()
+
+
+def a_follower_answers_says_how_far_it_is_and_refuses_events():
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        one = Node(folder, "one", etcd.endpoints).start()
+        owner_of([one])
+        two = Node(folder, "two", etcd.endpoints).start()
+        path = os.path.join(SAMPLE, "harbour.ndjson")
+        one.run("send", path, check=0)
+        all_applied([two], one.applied())
+        # What is told of alerts comes a moment later.
+        assert wait_for(lambda: int(two.status()["sharedLog"]["tailSequence"]) == one.applied()
+                        == two.applied(), PATIENCE)
+        told = two.status()["sharedLog"]
+        assert told["follows"] and told["ownerAddress"] == one.address, told
+        assert "asOfTime" in told, told
+        text = two.run("status", check=0)[1]
+        assert "followed; its owner is the one at " + one.address in text, text
+        assert wait_for(lambda: one.ask("suppliers") == two.ask("suppliers"), PATIENCE)
+        said = two.run("suppliers", check=0)[2]
+        assert "this daemon follows another: entry " in said and "; complete up to 20" in said, said
+        assert one.run("suppliers", check=0)[2] == ""
+        code, _, why = two.run("send", path)
+        assert code != 0 and one.address in why, (code, why)
+        # Stopped in order it hands over at once.
+        assert one.stop() == 0
+        assert owner_of([two]) is two
+        assert "0 taken" in two.run("send", path, check=0)[1]
+        assert two.stop() == 0
+        one.dump()
+        two.dump()
+
+
+def whoever_is_killed_nothing_is_lost_or_doubled():
+    if WHY_NOT:
+        return WHY_NOT
+    random.seed(SEED)
+    print(f"seed {SEED}, {KILLS} kills")
+    with Folder() as folder, Etcd(folder, 3) as etcd:
+        path = os.path.join(folder, "events.ndjson")
+        lines = big_file(path, 4)
+        nodes = [Node(folder, name, etcd.endpoints).start() for name in ("one", "two", "three")]
+        cut_short = 0
+        for number in range(KILLS):
+            owner = owner_of(nodes)
+            sender = send(owner, path)
+            time.sleep(random.uniform(0.05, 1.0))
+            what = ("owner", "stop", "leader", "two", "all")[number % 5]
+            if what == "owner":
+                owner.kill()
+            elif what == "stop":  # held up past its lease; it wakes up when another owns the log
+                owner.process.send_signal(signal.SIGSTOP)
+                owner_of([node for node in nodes if node is not owner])
+                owner.process.send_signal(signal.SIGCONT)
+            else:
+                leader = etcd.leader()
+                gone = {"leader": [leader or 0], "two": [0, 1], "all": [0, 1, 2]}[what]
+                for member in gone:
+                    etcd.kill(member)
+                time.sleep(0.5)
+                for member in gone:
+                    etcd.start(member)
+            cut_short += sender.wait(timeout=300) != 0
+            if what == "owner":
+                owner.start()
+            etcd.wait()
+        assert cut_short > 0, "nothing came in the middle of a send: the test shows nothing"
+        owner_of(nodes).run("send", path, check=0)
+        again = owner_of(nodes).ask("send", path)
+        assert count(again, "takenCount") == 0 and count(again, "repeatCount") == lines, again
+        all_applied(nodes, owner_of(nodes).applied())
+        stop_all(nodes)
+        dumps = [node.dump("--without-sends") for node in nodes]
+        assert dumps[0] == dumps[1] == dumps[2], "replicas differ"
+        assert dumps[0] == calm_dump(path), "differs from a daemon alone"
+        print(f"{cut_short} of {KILLS} sends of {lines} events were cut short")
+
+
+def acknowledged_events_survive_the_owner():
+    """What a receipt covered is a repeat at the one that takes over."""
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        nodes = [Node(folder, name, etcd.endpoints).start() for name in ("one", "two")]
+        path = os.path.join(SAMPLE, "harbour.ndjson")
+        owner = owner_of(nodes)
+        taken = owner.ask("send", path)
+        owner.kill()
+        begin = time.monotonic()
+        assert count(taken, "takenCount") > 0
+        other = owner_of([node for node in nodes if node is not owner])
+        print(f"taken over after {time.monotonic() - begin:.1f} s, with a lease of 3 s")
+        again = other.ask("send", path)
+        assert count(again, "takenCount") == 0, again
+        assert other.stop() == 0
+
+
+def a_log_that_is_gone_or_another_is_refused():
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        one = Node(folder, "one", etcd.endpoints).start()
+        owner_of([one]).run("send", os.path.join(SAMPLE, "harbour.ndjson"), check=0)
+        assert one.stop() == 0
+        for name, why in (("other", "is not in etcd"),):
+            with open(os.path.join(one.folder, "settings.toml"), "a") as out:
+                out.write(f'name = "{name}"\n')
+            assert one.start_only().process.wait(timeout=60) == 65
+            one.process.stdout.close()
+            assert why in one.read_log(), one.read_log()
+        alone = Daemon(os.path.join(folder, "one"))
+        assert alone.start_only().process.wait(timeout=60) == 65, "its log is not in its store"
+        alone.process.stdout.close()
+
+
+if __name__ == "__main__":
+    main([a_follower_answers_says_how_far_it_is_and_refuses_events,
+          acknowledged_events_survive_the_owner,
+          whoever_is_killed_nothing_is_lost_or_doubled,
+          a_log_that_is_gone_or_another_is_refused])
