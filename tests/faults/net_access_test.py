@@ -295,9 +295,15 @@ def what_is_too_large_leaves_nothing_behind():
         before = memory_of(daemon)
         for _ in range(20):
             assert h2.call(daemon.address, STATUS, padded(LARGEST + 1)) == RESOURCE_EXHAUSTED
-        step = memory_of(daemon) - before
-        print(f"  20 messages that are too large: {step / MEBIBYTE:+.1f} MiB")
-        assert step < 10 * MEBIBYTE, step
+        # The last one is given back a moment after its answer, and the allocator keeps what is free
+        # for some more: up to 12 MiB at first, less than nothing after a second.
+        steps = []
+
+        def not_even_one_is_left():
+            steps.append(memory_of(daemon) - before)
+            return steps[-1] < LARGEST
+        assert wait_for(not_even_one_is_left), steps
+        print(f"  20 messages that are too large: {steps[-1] / MEBIBYTE:+.1f} MiB")
         assert daemon.stop() == 0
 
 
