@@ -3,6 +3,7 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
+#include <iterator>
 #include <numeric>
 #include <optional>
 
@@ -134,10 +135,29 @@ void Changes::NoteIndex(const OrderKey& order, const PartState* before, const Pa
 
 void Changes::Heard(const OrderState& after, Instant time) {
   for (const PartState& part : after.parts) {
-    if (part.supplier.empty()) continue;
-    Instant& heard = heard_.try_emplace(part.supplier, time).first->second;
-    heard = std::max(heard, time);
+    if (!part.supplier.empty()) Hear(part.supplier, time);
   }
+}
+
+void Changes::Hear(const std::string& supplier, Instant time) {
+  Instant& heard = heard_.try_emplace(supplier, time).first->second;
+  heard = std::max(heard, time);
+}
+
+void Changes::Add(Changes&& other) {
+  std::vector<size_t> pair_here;
+  for (const Touched& one : other.pairs_) {
+    pair_here.push_back(Find(one.pair));
+    pairs_[pair_here.back()].parts += one.parts;
+  }
+  for (const Change& one : other.cells_) {
+    CellAt(pair_here[one.pair], one.measure, one.day).Add(one.cell);
+  }
+  std::move(other.index_.begin(), other.index_.end(), std::back_inserter(index_));
+  for (const auto& [supplier, time] : other.heard_) Hear(supplier, time);
+  gone_.Add(other.gone_);
+  for (const auto& [pair, parts] : other.gone_parts_) gone_parts_[pair] += parts;
+  gone_erased_.merge(other.gone_erased_);
 }
 
 absl::Status Changes::AppendTo(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,

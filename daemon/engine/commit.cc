@@ -189,8 +189,19 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
     return Published();
   };
   const LaggingSnapshot snapshot(Published(), settle);
+  const auto together = [how](const std::vector<std::function<void()>>& work) {
+    std::vector<std::future<absl::Status>> others;
+    for (size_t i = 1; i < work.size(); ++i) {
+      others.push_back(Begin(how, [&one = work[i]] {
+        one();
+        return absl::OkStatus();
+      }));
+    }
+    work.front()();
+    for (auto& other : others) other.wait();
+  };
   auto applied = Apply(snapshot, before, options_.rules.fold, sequence,
-                       {received, std::move(content)}, writers_memory_);
+                       {received, std::move(content)}, writers_memory_, together);
   if (const auto all = settle(); !all.ok()) return all.status();
   unwritten_.reset();
   return applied;
