@@ -1,6 +1,5 @@
 #include "engine/applier.h"
 
-#include <absl/container/flat_hash_map.h>
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
@@ -24,7 +23,7 @@ namespace plumblane {
 namespace {
 
 // Fewer are not worth a thread.
-constexpr size_t kOrdersForTwo = 500;
+constexpr size_t kEventsForTwo = 1000;
 
 // One application of one entry; the members are what it works on.
 class Application {
@@ -42,11 +41,9 @@ class Application {
 
   absl::StatusOr<Applied> Run(uint64_t sequence, const LogEntry& entry) {
     applied_.catalog.log_sequence = sequence;
-    applied_.fates.resize(entry.content.events.size());
-    applied_.standings.resize(entry.content.events.size());
-    for (size_t i = 0; i < entry.content.events.size(); ++i) {
-      Touch(entry.content.events[i].order).events.push_back(i);
-    }
+    for (const OrderEvent& event : entry.content.events) events_.push_back(&event);
+    applied_.fates.resize(events_.size());
+    applied_.standings.resize(events_.size());
     if (absl::Status status = TakeSends(entry); !status.ok()) return status;
     if (absl::Status status = TakeExcuses(entry.content.excuses); !status.ok()) return status;
     for (const SourceNews& news : entry.content.news) TakeNews(news);
@@ -81,24 +78,12 @@ class Application {
     if (absl::Status status = Finish(); !status.ok()) return status;
     // What orders fold to may rest on excuses.
     if (entry.content.changes_orders_otherwise()) memory_.Clear();
-    for (Kept<KnownOrder>& orders : memory_.orders) orders.MakeRoom();
     memory_.pages.MakeRoom();
     return std::move(applied_);
   }
 
  private:
-  struct Share {
-    std::vector<TouchedOrder> touched;
-    absl::flat_hash_map<std::string, size_t> at;  // in touched, by key
-  };
-
-  TouchedOrder& Touch(const OrderKey& order) {
-    std::string key = OrderRecordKey(order);
-    auto& [touched, touched_at] = shares_[WritersMemory::ShareOf(key)];
-    const auto [at, is_new] = touched_at.try_emplace(key, touched.size());
-    if (is_new) touched.push_back({order, std::move(key), {}});
-    return touched[at->second];
-  }
+  void Touch(const OrderKey& order) { touched_[WritersMemory::ShareOf(order)].Touch(order); }
 
   absl::Status TakeSends(const LogEntry& entry) {
     if (absl::Status status = sends_.Load(snapshot_, entry.content); !status.ok()) return status;
@@ -120,7 +105,7 @@ class Application {
 
   absl::Status FinishSends(uint64_t sequence, const LogEntry& entry) {
     for (size_t i = 0; i < applied_.fates.size(); ++i) {
-      sends_.Note(entry.content.events[i].event, applied_.fates[i].kind, sequence);
+      sends_.Note(events_[i]->event, applied_.fates[i].kind, sequence);
     }
     for (const SendFinished& finished : entry.content.sends_finished) {
       sends_.Finish(finished, entry.receive_time);
@@ -192,18 +177,16 @@ class Application {
                          .leaving = leaving_,
                          .taken_back = taken_back_,
                          .keeps_unchanged_payments = !content.assignments.empty(),
-                         .events = content.events,
+                         .events = events_,
                          .fates = applied_.fates,
                          .standings = applied_.standings};
     std::array<absl::StatusOr<OrderResults>, WritersMemory::kShares> results;
     std::vector<std::function<void()>> work;
-    size_t orders = 0;
-    for (size_t i = 0; i < shares_.size(); ++i) {
-      orders += shares_[i].touched.size();
+    for (size_t i = 0; i < touched_.size(); ++i) {
       work.emplace_back(
-          [&, i] { results[i] = TakeOrders(task, shares_[i].touched, memory_.orders[i]); });
+          [&, i] { results[i] = TakeOrders(task, i, std::move(touched_[i]), memory_.orders[i]); });
     }
-    (orders < kOrdersForTwo ? DoAll(OneByOne) : do_all_)(work);
+    (events_.size() < kEventsForTwo ? DoAll(OneByOne) : do_all_)(work);
     for (absl::StatusOr<OrderResults>& share : results) {
       if (!share.ok()) return share.status();
       if (&share != &results.front()) results.front()->changes.Add(std::move(share->changes));
@@ -262,8 +245,9 @@ class Application {
   WritersMemory& memory_;
   const DoAll& do_all_;
   const std::shared_ptr<const ExcuseBook> excuses_before_;
-  std::array<Share, WritersMemory::kShares> shares_;
-  Payments payments_;  // of the parts touched
+  std::vector<const OrderEvent*> events_;                      // of the entry
+  std::array<TouchedOrders, WritersMemory::kShares> touched_;  // by other means than events
+  Payments payments_;                                          // of the parts touched
   std::set<std::string> changed_sources_;
   SendLedger sends_;
   std::map<OrderKey, std::vector<int64_t>> taken_back_;  // sends to take out of these orders

@@ -38,20 +38,21 @@ struct Applied {
   std::vector<int64_t> sends;            // the numbers of those begun
 };
 
+// Does pieces of work, in any order or at the same time; returns when all are done.
+using DoAll = std::function<void(const std::vector<std::function<void()>>& work)>;
+void OneByOne(const std::vector<std::function<void()>>& work);
+
 // `snapshot` and `catalog` are the state that entries up to `sequence` - 1 have made. `memory` is
 // what applying entries left in it, the last of them `sequence` - 1, or empty; afterwards it is as
 // of this entry. It changes nothing of the result. After an error it is of no use any more.
 //
-// The orders that it touches are worked on in shares, which `do_all` does in any order or at the
-// same time; it returns when all are done. A `snapshot` is then read by several threads.
+// The orders that it touches are worked on in shares by `do_all`, so that `snapshot` may be read by
+// several threads.
 //
 // Orders, pages of cells and marks of orders no longer kept are read by GetAll and nothing else is;
 // what the last entry touched of them is kept in `memory`, unless that entry changed orders by
 // other means than events (Submission::changes_orders_otherwise). LaggingSnapshot
 // (lagging_snapshot.h) rests on this.
-using DoAll = std::function<void(const std::vector<std::function<void()>>& work)>;
-void OneByOne(const std::vector<std::function<void()>>& work);
-
 absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
                               const FoldRules& rules, uint64_t sequence, const LogEntry& entry,
                               WritersMemory& memory, const DoAll& do_all = OneByOne);

@@ -144,6 +144,10 @@ void Changes::Hear(const std::string& supplier, Instant time) {
   heard = std::max(heard, time);
 }
 
+void Changes::SortIndex() {
+  if (!std::is_sorted(index_.begin(), index_.end())) std::sort(index_.begin(), index_.end());
+}
+
 void Changes::Add(Changes&& other) {
   std::vector<size_t> pair_here;
   for (const Touched& one : other.pairs_) {
@@ -153,7 +157,9 @@ void Changes::Add(Changes&& other) {
   for (const Change& one : other.cells_) {
     CellAt(pair_here[one.pair], one.measure, one.day).Add(one.cell);
   }
+  const auto own = static_cast<std::ptrdiff_t>(index_.size());
   std::move(other.index_.begin(), other.index_.end(), std::back_inserter(index_));
+  std::inplace_merge(index_.begin(), index_.begin() + own, index_.end());
   for (const auto& [supplier, time] : other.heard_) Hear(supplier, time);
   gone_.Add(other.gone_);
   for (const auto& [pair, parts] : other.gone_parts_) gone_parts_[pair] += parts;
@@ -168,7 +174,7 @@ absl::Status Changes::AppendTo(const Snapshot& snapshot, WritersMemory& memory, 
   }
   if (absl::Status status = AppendHeard(snapshot, memory, batch); !status.ok()) return status;
   if (absl::Status status = AppendGone(snapshot, batch); !status.ok()) return status;
-  std::sort(index_.begin(), index_.end());
+  SortIndex();
   for (const auto& [key, change] : index_) {
     if (change > 0) {
       batch.Put(Space::kIndex, key, "");

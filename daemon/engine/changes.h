@@ -30,7 +30,11 @@ class Changes {
   // REQUIRES: it is not replaced as well.
   void LetGo(const OrderKey& order, const OrderState& state);
 
-  // Adds changes of other orders. REQUIRES: neither was appended or taken from.
+  // What AppendTo would begin with, for who has time earlier.
+  void SortIndex();
+
+  // Adds changes of other orders. REQUIRES: both have their index sorted, and neither was appended
+  // or taken from.
   void Add(Changes&& other);
 
   // Adds what the store holds of orders no longer kept, as if they were folded here; for comparing.

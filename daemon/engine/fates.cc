@@ -57,12 +57,12 @@ bool HasNewFaults(const OrderState& before, const OrderState& after) {
   });
 }
 
-void BlameFaults(FaultyOrder faulty, const std::vector<OrderEvent>& incoming,
+void BlameFaults(FaultyOrder faulty, const std::vector<const OrderEvent*>& incoming,
                  const FoldRules& rules, const ExcuseBook& excuses, std::vector<EventFate>& fates) {
   for (const size_t i : faulty.events) {
     EventFate& fate = fates[i];
     if (fate.kind == EventFate::Kind::kNoSend) continue;
-    const Event& event = incoming[i].event;
+    const Event& event = incoming[i]->event;
     if (Tell(faulty.events_before, event) != Told::kNew) continue;
     OrderState next = Fold(faulty.order, faulty.events_before, rules, excuses);
     fate.message = NewFaults(faulty.before, next, event.part);

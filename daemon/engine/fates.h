@@ -1,6 +1,7 @@
 // What an entry's sender is told of each event. Private to engine/.
 #pragma once
 
+#include <span>
 #include <string>
 #include <vector>
 
@@ -25,9 +26,9 @@ struct FaultyOrder {
   const OrderKey& order;
   OrderState before;
   std::vector<Event> events_before;
-  const std::vector<size_t>& events;  // in incoming
+  std::span<const size_t> events;  // in incoming
 };
-void BlameFaults(FaultyOrder faulty, const std::vector<OrderEvent>& incoming,
+void BlameFaults(FaultyOrder faulty, const std::vector<const OrderEvent*>& incoming,
                  const FoldRules& rules, const ExcuseBook& excuses, std::vector<EventFate>& fates);
 
 }  // namespace plumblane

@@ -15,6 +15,7 @@
 #include <vector>
 
 #include "base/hash.h"
+#include "base/ids.h"
 #include "base/time.h"
 #include "cohorts/cell.h"
 #include "orders/fold.h"
@@ -108,10 +109,9 @@ inline size_t BytesOf(const KnownOrder& known, size_t record_bytes) {
 // number of counting parts, of suppliers when they were last heard of.
 struct WritersMemory {
   static constexpr size_t kShares = 2;
-  // Of an order, by the key of its record.
-  static size_t ShareOf(std::string_view key) {
+  static size_t ShareOf(const OrderKey& order) {
     StableHash hash;
-    hash.Text(key);
+    hash.Text(order.order_id);
     return hash.value() % kShares;
   }
 

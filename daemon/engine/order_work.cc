@@ -23,16 +23,19 @@ class OrderWork {
     if (task.keeps_unchanged_payments) results_.payments.KeepUnchanged();
   }
 
-  absl::StatusOr<OrderResults> Run(std::vector<TouchedOrder>& touched) {
-    std::sort(touched.begin(), touched.end(),
-              [](const TouchedOrder& a, const TouchedOrder& b) { return a.key < b.key; });
+  absl::StatusOr<OrderResults> Run(size_t share, TouchedOrders& orders) {
+    for (size_t i = 0; i < task_.events.size(); ++i) {
+      const OrderKey& order = task_.events[i]->order;
+      if (WritersMemory::ShareOf(order) == share) orders.Touch(order).events.push_back(i);
+    }
+    const std::vector<TouchedOrder*> touched = orders.Sorted();
     std::vector<Kept<KnownOrder>::Item*> known;
     const bool some_left = task_.catalog.purged_count + task_.catalog.erased_count > 0;
     std::vector<std::string> unknown, marks;
-    for (const TouchedOrder& one : touched) {
-      known.push_back(memory_.Find(one.key));
-      if (!known.back()) unknown.push_back(one.key);
-      if (!known.back() && some_left) marks.push_back(GoneKey(one.order));
+    for (const TouchedOrder* one : touched) {
+      known.push_back(memory_.Find(one->key));
+      if (!known.back()) unknown.push_back(one->key);
+      if (!known.back() && some_left) marks.push_back(GoneKey(one->order));
     }
     auto records = task_.snapshot.GetAll(Space::kOrders, unknown);
     if (!records.ok()) return records.status();
@@ -47,15 +50,17 @@ class OrderWork {
           auto decoded = DecodeOrder(**record);
           if (!decoded.ok()) return decoded.status();
           read.events = *std::move(decoded);
-          read.state = Fold(touched[i].order, read.events, task_.rules, task_.excuses_before);
+          read.state = Fold(touched[i]->order, read.events, task_.rules, task_.excuses_before);
         }
         if (some_left) read.gone = (mark++)->has_value();
         const size_t bytes = BytesOf(read, *record ? (**record).size() : 0);
-        known[i] = memory_.Put(touched[i].key, std::move(read), bytes);
+        known[i] = memory_.Put(touched[i]->key, std::move(read), bytes);
         ++record;
       }
-      if (absl::Status taken = Take(touched[i], *known[i]); !taken.ok()) return taken;
+      if (absl::Status taken = Take(*touched[i], *known[i]); !taken.ok()) return taken;
     }
+    results_.changes.SortIndex();
+    memory_.MakeRoom();
     return std::move(results_);
   }
 
@@ -71,7 +76,7 @@ class OrderWork {
     bool changed = TakeBackFrom(touched.order, stored);
     known.are_there_still = !changed;
     for (const size_t i : touched.events) {
-      const Event& event = task_.events[i].event;
+      const Event& event = task_.events[i]->event;
       if (!task_.sends.Takes(SendOf(event))) {
         task_.fates[i].kind = EventFate::Kind::kNoSend;
         continue;
@@ -143,7 +148,7 @@ class OrderWork {
     IndexSends(touched.order, known.sends, stored, results_.batch);
     HearFrom(stored, after);
     for (const size_t i : touched.events) {
-      const Event& event = task_.events[i].event;
+      const Event& event = task_.events[i]->event;
       if (task_.fates[i].kind == EventFate::Kind::kAccepted &&
           event.type == EventType::kRetracted && WaitsForItsEvent(stored, event)) {
         task_.fates[i].kind = EventFate::Kind::kWaiting;
@@ -172,7 +177,7 @@ class OrderWork {
           std::any_of(touched.events.begin(), touched.events.end(), [&](const size_t i) {
             const EventFate::Kind fate = task_.fates[i].kind;
             return (fate == EventFate::Kind::kAccepted || fate == EventFate::Kind::kWaiting) &&
-                   IsSameId(task_.events[i].event, event);
+                   IsSameId(task_.events[i]->event, event);
           });
       if (!is_new) before.push_back(event);
     }
@@ -220,9 +225,26 @@ class OrderWork {
 
 }  // namespace
 
-absl::StatusOr<OrderResults> TakeOrders(const OrderTask& task, std::vector<TouchedOrder>& touched,
+TouchedOrder& TouchedOrders::Touch(const OrderKey& order) {
+  const auto known = by_name_.find(Name(order.shop, order.order_id));
+  if (known != by_name_.end()) return *known->second;
+  TouchedOrder& touched = all_.emplace_back(TouchedOrder{order, OrderRecordKey(order), {}});
+  by_name_.emplace(Name(touched.order.shop, touched.order.order_id), &touched);
+  return touched;
+}
+
+std::vector<TouchedOrder*> TouchedOrders::Sorted() {
+  std::vector<TouchedOrder*> sorted;
+  sorted.reserve(all_.size());
+  for (TouchedOrder& one : all_) sorted.push_back(&one);
+  std::sort(sorted.begin(), sorted.end(),
+            [](const TouchedOrder* a, const TouchedOrder* b) { return a->key < b->key; });
+  return sorted;
+}
+
+absl::StatusOr<OrderResults> TakeOrders(const OrderTask& task, size_t share, TouchedOrders touched,
                                         Kept<KnownOrder>& memory) {
-  return OrderWork(task, memory).Run(touched);
+  return OrderWork(task, memory).Run(share, touched);
 }
 
 }  // namespace plumblane

@@ -5,13 +5,16 @@
 // was first. Private to engine/.
 #pragma once
 
+#include <absl/container/flat_hash_map.h>
+#include <absl/container/inlined_vector.h>
 #include <absl/status/statusor.h>
 
 #include <cstdint>
+#include <deque>
 #include <map>
 #include <optional>
-#include <set>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -30,8 +33,23 @@ namespace plumblane {
 // An order to fold again.
 struct TouchedOrder {
   OrderKey order;
-  std::string key;             // of its record
-  std::vector<size_t> events;  // of the entry
+  std::string key;                        // of its record
+  absl::InlinedVector<size_t, 2> events;  // of the entry
+};
+
+// Each once. Not thread-safe.
+class TouchedOrders {
+ public:
+  TouchedOrder& Touch(const OrderKey& order);
+  size_t size() const { return all_.size(); }
+  // By their keys.
+  std::vector<TouchedOrder*> Sorted();
+
+ private:
+  using Name = std::pair<std::string_view, std::string_view>;  // shop and id
+
+  std::deque<TouchedOrder> all_;
+  absl::flat_hash_map<Name, TouchedOrder*> by_name_;
 };
 
 // What all shares read of an entry and of the state before it; nothing of it changes meanwhile.
@@ -44,7 +62,7 @@ struct OrderTask {
   const Leaving& leaving;
   const std::map<OrderKey, std::vector<int64_t>>& taken_back;  // sends to take out of these orders
   bool keeps_unchanged_payments = false;
-  const std::vector<OrderEvent>& events;
+  const std::vector<const OrderEvent*>& events;
   // One for each event. A share writes those of its orders.
   std::vector<EventFate>& fates;
   std::vector<StandingDelta>& standings;
@@ -64,9 +82,10 @@ struct OrderResults {
   std::vector<std::pair<int64_t, TakenBack>> taken_back;  // of sends
 };
 
-// Sorts `touched`. `memory` has what was kept of these orders, and of no others, and is afterwards
-// as of this entry. Errors: those of the store, DATA_LOSS.
-absl::StatusOr<OrderResults> TakeOrders(const OrderTask& task, std::vector<TouchedOrder>& touched,
+// Of the orders of a share: `touched` has those touched by other means than events, and of no other
+// share; `memory` what was kept of them, and is afterwards as of this entry. Errors: those of the
+// store, DATA_LOSS.
+absl::StatusOr<OrderResults> TakeOrders(const OrderTask& task, size_t share, TouchedOrders touched,
                                         Kept<KnownOrder>& memory);
 
 }  // namespace plumblane
