@@ -119,18 +119,14 @@ void Changes::Note(const PartState& part, const PartState* other, int sign) {
 }
 
 void Changes::NoteIndex(const OrderKey& order, const PartState* before, const PartState* after) {
-  using Keys = std::vector<std::string>;
-  Keys was = before ? IndexKeys(order, *before) : Keys();
-  Keys is = after ? IndexKeys(order, *after) : Keys();
-  for (std::string& key : was) {
-    const auto same = std::find(is.begin(), is.end(), key);
-    if (same != is.end()) {
-      is.erase(same);
-    } else {
-      index_.emplace_back(std::move(key), -1);
+  const auto note = [&](const PartState* part, const PartState* other, int change) {
+    if (part == nullptr) return;
+    for (std::string& key : IndexKeys(order, *part, other)) {
+      index_.emplace_back(std::move(key), change);
     }
-  }
-  for (std::string& key : is) index_.emplace_back(std::move(key), 1);
+  };
+  note(before, after, -1);
+  note(after, before, 1);
 }
 
 void Changes::Heard(const OrderState& after, Instant time) {
