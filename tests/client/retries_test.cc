@@ -21,7 +21,8 @@ const std::set<std::string> kOnce = {"Agreements/LoadCosts",      "Agreements/Lo
                                      "Intake/UndoSend",           "Operations/Backup",
                                      "Operations/EraseOrders",    "Operations/EraseSupplier",
                                      "Operations/Verify",         "Orders/CreateExcuse",
-                                     "Orders/WithdrawExcuse",     "Sourcing/AssignOrders"};
+                                     "Orders/WithdrawExcuse",     "Peers/ReadCopy",
+                                     "Sourcing/AssignOrders"};
 
 TEST(RetriesTest, EveryCallIsEitherSafeToRepeatOrMadeOnce) {
   const nlohmann::json config = nlohmann::json::parse(RetryConfig());
