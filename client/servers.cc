@@ -26,7 +26,8 @@ Said Ask(const Connection& connection) {
   v1::LookUpOrdersResponse nothing;
   const grpc::Status status = connection.orders()->LookUpOrders(&context, {}, &nothing);
   // Who is not let in hears so when it asks for something.
-  Said said{.answered = status.ok() || ExitCodeOf(status) != kOutOfReach};
+  Said said;
+  said.answered = status.ok() || ExitCodeOf(status) != kOutOfReach;
   if (!said.answered) return said;
   const auto& metadata = context.GetServerInitialMetadata();
   said.follows = metadata.contains("plumblane-follows");

@@ -77,8 +77,7 @@ absl::Status StandingCopy::Make() {
 }
 
 absl::Status StandingCopy::Read(const TakeCopyPiece& take) {
-  const std::unique_lock lock(files_, std::try_to_lock);
-  if (!lock) return absl::UnavailableError("the copy is being made; ask again later");
+  const std::lock_guard lock(files_);
   if (holds_ == 0) return absl::NotFoundError("no copy has been made yet");
   std::error_code error;
   fs::recursive_directory_iterator files(options_.directory, error);

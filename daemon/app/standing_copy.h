@@ -36,8 +36,9 @@ class StandingCopy {
   void Start();
   void Stop();
 
-  // All its files; no other is made meanwhile. Errors: NOT_FOUND when there is none yet, CANCELLED
-  // when `take` wants no more, UNAVAILABLE when it is being made or cannot be read. Thread-safe.
+  // All its files, once the copy that is being made is whole; no other is made meanwhile. Errors:
+  // NOT_FOUND when there is none yet, CANCELLED when `take` wants no more, UNAVAILABLE when it
+  // cannot be read. Thread-safe.
   absl::Status Read(const TakeCopyPiece& take);
 
  private:

@@ -4,6 +4,7 @@ alone and never disturbed.
 
 Usage: cluster_test.py [--kills N]  (5)
 """
+import itertools
 import json
 import os
 import random
@@ -219,7 +220,7 @@ def whoever_is_asked_what_changes_something_reaches_the_owner():
         for named in (f"{one.address},{two.address}", f"{two.address},{one.address}"):
             one.address, kept = named, one.address
             assert "0 taken" in one.run("send", os.path.join(SAMPLE, "harbour.ndjson"), check=0)[1]
-            one.run("resume", "saffron-depot", check=0)
+            one.run("pause", "saffron-depot", "--reason", named, check=0)
             one.run("suppliers", check=0)
             one.address = kept
         assert two.stop() == 0
@@ -263,8 +264,10 @@ def a_new_daemon_begins_with_the_copy_of_another():
         path = os.path.join(SAMPLE, "harbour.ndjson")
         one.run("send", path, check=0)
 
+        turn = itertools.count()
+
         def moves_on():
-            one.run("pause", "lotus-works", "--reason", "x", check=0)
+            one.run("pause", "lotus-works", "--reason", f"reason {next(turn)}", check=0)
             return (etcd.first_entry() or 0) > 20
         assert wait_for(moves_on, PATIENCE), "the log is not trimmed"
         first = etcd.first_entry()
@@ -273,7 +276,7 @@ def a_new_daemon_begins_with_the_copy_of_another():
             two.start_only()
             time.sleep(held)
             two.kill()
-        two.start()
+        assert wait_for(lambda: start_or_end(two), PATIENCE), two.read_log()
         all_applied([two], one.applied())
         log = two.read_log()
         assert "fetched a copy of" in log and "the copy: verified" in log, log

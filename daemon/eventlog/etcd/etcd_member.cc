@@ -4,13 +4,12 @@
 #include <spdlog/spdlog.h>
 
 #include "eventlog/anchor.h"
+#include "eventlog/log_key.h"
 
 namespace plumblane {
 namespace {
 
 constexpr std::chrono::milliseconds kKeepEvery{1000};
-// In the store: the id of the log it follows.
-constexpr std::string_view kLogIdKey = "log";
 
 // Until stopped; what fails is logged when it begins to fail and when it does no more.
 void Repeat(const StopEvent& stop, std::chrono::milliseconds every, const char* what,
@@ -86,7 +85,7 @@ absl::Status EtcdMember::Join(Store& store, uint64_t applied) {
   const auto snapshot = store.TakeSnapshot();
   const auto store_id = StoreId(*snapshot);
   if (!store_id.ok()) return store_id.status();
-  const auto known = snapshot->Get(Space::kMeta, kLogIdKey);
+  const auto known = snapshot->Get(Space::kMeta, kLogElsewhereKey);
   if (!known.ok()) return known.status();
   auto id = log_.Id();
   if (!id.ok()) return id.status();
@@ -109,7 +108,7 @@ absl::Status EtcdMember::Join(Store& store, uint64_t applied) {
   }
   if (!*known) {
     Batch batch;
-    batch.Put(Space::kMeta, std::string(kLogIdKey), *id);
+    batch.Put(Space::kMeta, std::string(kLogElsewhereKey), *id);
     if (absl::Status status = store.Write(batch, /*sync=*/true); !status.ok()) return status;
   }
   // From now on nothing after it is removed.
