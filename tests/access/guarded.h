@@ -14,6 +14,7 @@
 #include <plumblane/v1/intake.grpc.pb.h>
 #include <plumblane/v1/operations.grpc.pb.h>
 #include <plumblane/v1/orders.grpc.pb.h>
+#include <plumblane/v1/peers.grpc.pb.h>
 #include <plumblane/v1/reviews.grpc.pb.h>
 #include <plumblane/v1/scores.grpc.pb.h>
 #include <plumblane/v1/sourcing.grpc.pb.h>
