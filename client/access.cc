@@ -79,9 +79,9 @@ class RemarkHearer final : public grpc::experimental::Interceptor {
     if (methods->QueryInterceptionHookPoint(
             grpc::experimental::InterceptionHookPoints::POST_RECV_INITIAL_METADATA)) {
       const auto* said = methods->GetRecvInitialMetadata();
-      if (const auto it = said->find(kFollowsKey); it != said->end()) {
-        remark_.Set(std::string(it->second.data(), it->second.size()));
-      }
+      const auto it = said->find(kFollowsKey);
+      const bool follows = it != said->end();
+      remark_.Set(follows ? std::string(it->second.data(), it->second.size()) : "");
     }
     methods->Proceed();
   }

@@ -7,6 +7,7 @@
 #include <plumblane/v1/intake.pb.h>
 #include <plumblane/v1/operations.pb.h>
 #include <plumblane/v1/orders.pb.h>
+#include <plumblane/v1/peers.pb.h>
 #include <plumblane/v1/reviews.pb.h>
 #include <plumblane/v1/scores.pb.h>
 #include <plumblane/v1/sourcing.pb.h>
@@ -138,6 +139,7 @@ std::map<std::string, Permission, std::less<>> MakeTable() {
         {"Backup", Does<BackupRequest>(kOperators)},
         {"EraseOrders", Erases<EraseOrdersRequest>()},
         {"EraseSupplier", Erases<EraseSupplierRequest>()}}},
+      {"Peers", {{"ReadCopy", Does<ReadCopyRequest>(kOperators)}}},
   };
   std::map<std::string, Permission, std::less<>> table;
   for (const auto& [service, methods] : by_service) {

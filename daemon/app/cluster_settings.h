@@ -15,9 +15,10 @@ struct ClusterSettings {
   std::string node, address;
   int64_t lease_seconds = 5;
   int64_t reader_hours = 24;
-  // Files, PEM; and what was read from them.
-  std::string ca_file, certificate_file, key_file;
-  std::string ca, certificate, key;
+  int64_t copy_seconds = 300;
+  // Files, PEM but for the token; and what was read from them.
+  std::string ca_file, certificate_file, key_file, token_file;
+  std::string ca, certificate, key, token;
 };
 
 // Checks what must hold and reads what is named: without TLS only members on this machine are

@@ -46,6 +46,7 @@
 #include "service/alert_service.h"
 #include "service/export_service.h"
 #include "service/intake_service.h"
+#include "service/peer_service.h"
 #include "service/query_services.h"
 #include "service/review_service.h"
 #include "service/sourcing_service.h"
@@ -149,8 +150,8 @@ bool IsSocket(const std::string& address) { return absl::StartsWith(address, "un
 class Server {
  public:
   Server(Engine& engine, const Deliverer& deliverer, const SnapshotWriter& snapshots,
-         const Zones& zones, const std::string& version, Keeping keeping, Gate& gate,
-         int64_t connections)
+         const Zones& zones, const std::string& version, Keeping keeping,
+         PeersService::ReadCopyFiles read_copy, Gate& gate, int64_t connections)
       : connections_(connections),
         intake_(engine, zones, [&gate](const auto& context) { return gate.TermsOf(context); }),
         scores_(engine),
@@ -162,7 +163,8 @@ class Server {
         exports_(engine),
         operations_(
             engine, version, [&snapshots](auto& status) { Tell(snapshots, status); },
-            std::move(keeping)) {
+            std::move(keeping)),
+        peers_(std::move(read_copy)) {
     const auto guard = [&](grpc::Service& service, const char* name) {
       guarded_.push_back(std::make_unique<GuardedService>(service, name, gate,
                                                           [&engine] { return Behind(engine); }));
@@ -176,6 +178,7 @@ class Server {
     guard(reviews_, v1::Reviews::service_full_name());
     guard(exports_, v1::Exports::service_full_name());
     guard(operations_, v1::Operations::service_full_name());
+    guard(peers_, v1::Peers::service_full_name());
   }
 
   // Listens on all addresses or none; `bound` receives them with ports filled in.
@@ -253,6 +256,7 @@ class Server {
   ReviewsService reviews_;
   ExportsService exports_;
   OperationsService operations_;
+  PeersService peers_;
   std::vector<std::unique_ptr<GuardedService>> guarded_;  // what is served of them
   std::unique_ptr<grpc::Server> server_;
   std::vector<std::unique_ptr<FrontDoor>> doors_;  // one for each address
@@ -288,13 +292,16 @@ int RunDaemon(const Settings& settings, const std::string& version,
                   .least_free_bytes = LeastFree(settings.least_free_mib, settings.data_directory),
                   .free_bytes = [&settings] { return FreeBytesAt(settings.data_directory); },
                   .end = [](int code) { _exit(code); }});
+  const auto log = LogInUse::Prepare(settings, [&manager] { manager.StillStarting(); });
+  if (!log.ok()) return Refuse(log.status(), CodeOfStart(log.status()));
   auto data = OpenData(settings, [&disk](const absl::Status& why) { disk.Failed(why); });
   if (!data.ok()) return Refuse(data.status(), ExitCodeFor(data.status()));
   DiskStore& store = *data->store;
 
   const WallClock clock;
-  const auto log = LogInUse::Open(settings, store, data->anchor);
-  if (!log.ok()) return Refuse(log.status(), CodeOfStart(log.status()));
+  if (absl::Status status = (*log)->Open(store, data->anchor); !status.ok()) {
+    return Refuse(status, CodeOfStart(status));
+  }
   EngineOptions engine_options = settings.engine;
   (*log)->AddTo(engine_options, [&disk](const absl::Status& why) { disk.Failed(why); });
   Engine engine(store, (*log)->log(), clock, engine_options, (*log)->ownership());
@@ -327,8 +334,11 @@ int RunDaemon(const Settings& settings, const std::string& version,
   Gate gate(settings.access.gate, files->tokens, clock);
   const Sweeper sweeper(gate);
   SnapshotWriter snapshots(engine, settings.snapshot);
-  Server server(engine, deliverer, snapshots, *zones, version, KeepingOf(settings, store), gate,
-                settings.access.connections);
+  const auto copy = (*log)->KeepCopy(engine, store);
+  PeersService::ReadCopyFiles read_copy;
+  if (copy) read_copy = [&copy](const TakeCopyPiece& take) { return copy->Read(take); };
+  Server server(engine, deliverer, snapshots, *zones, version, KeepingOf(settings, store),
+                read_copy, gate, settings.access.connections);
   std::vector<std::string> addresses;
   if (absl::Status status = server.Listen(settings.listen, *files, settings.access.memory_mib,
                                           audit, gate, addresses);
@@ -348,6 +358,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
     spdlog::info("metrics are served on {}, port {}", settings.metrics.listen, metrics->port());
   }
   snapshots.Start();
+  if (copy) copy->Start();
   spdlog::info("plumblaned {} serves {} on {}", version, settings.data_directory,
                absl::StrJoin(addresses, ", "));
   ready(addresses);
@@ -368,6 +379,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   server.Stop(std::chrono::seconds(settings.shutdown_seconds));
   metrics.reset();
   snapshots.Stop();
+  if (copy) copy->Stop();
   deliverer.Stop();
   teller.Stop();
   purger.Stop();

@@ -1,24 +1,20 @@
 #include "app/log_in_use.h"
 
+#include <filesystem>
 #include <utility>
+#include <vector>
 
+#include "app/first_copy.h"
 #include "app/open_data.h"
 #include "engine/catalog.h"
 
 namespace plumblane {
 
-absl::StatusOr<std::unique_ptr<LogInUse>> LogInUse::Open(const Settings& settings, Store& store,
-                                                         const Anchor& anchor) {
-  auto made = std::make_unique<LogInUse>();
+absl::StatusOr<std::unique_ptr<LogInUse>> LogInUse::Prepare(
+    const Settings& settings, const std::function<void()>& still_at_it) {
+  auto made = std::unique_ptr<LogInUse>(new LogInUse(settings));
   const ClusterSettings& cluster = settings.cluster;
-  if (cluster.etcd.empty()) {
-    made->in_store_.emplace(store);
-    made->timed_.emplace(*made->in_store_);
-    made->anchored_.emplace(*made->timed_, AnchorPathOf(settings), anchor);
-    return made;
-  }
-  const auto catalog = LoadCatalog(*store.TakeSnapshot());
-  if (!catalog.ok()) return catalog.status();
+  if (cluster.etcd.empty()) return made;
   EtcdOptions etcd{.endpoints = cluster.etcd,
                    .ca = cluster.ca,
                    .certificate = cluster.certificate,
@@ -31,10 +27,44 @@ absl::StatusOr<std::unique_ptr<LogInUse>> LogInUse::Open(const Settings& setting
                                             .address = cluster.address,
                                             .lease = std::chrono::seconds(cluster.lease_seconds),
                                             .reader = std::chrono::hours(cluster.reader_hours)});
-  absl::Status joined = made->member_->Join(store, catalog->log_sequence);
-  if (!joined.ok()) return joined;
-  made->timed_.emplace(made->member_->log());
+  std::error_code error;
+  if (std::filesystem::exists(StorePathOf(settings), error)) return made;
+  const auto copies = made->member_->CopiesToBeginWith();
+  if (!copies.ok()) return copies.status();
+  if (copies->empty()) return made;
+  std::vector<std::string> addresses;
+  for (const EtcdLog::Copy& copy : *copies) addresses.push_back(copy.address);
+  if (absl::Status status = FetchFirstCopy(settings, addresses, still_at_it); !status.ok()) {
+    return status;
+  }
   return made;
+}
+
+absl::Status LogInUse::Open(Store& store, const Anchor& anchor) {
+  if (!member_) {
+    in_store_.emplace(store);
+    timed_.emplace(*in_store_);
+    anchored_.emplace(*timed_, AnchorPathOf(settings_), anchor);
+    return absl::OkStatus();
+  }
+  const auto catalog = LoadCatalog(*store.TakeSnapshot());
+  if (!catalog.ok()) return catalog.status();
+  if (absl::Status joined = member_->Join(store, catalog->log_sequence); !joined.ok()) {
+    return joined;
+  }
+  timed_.emplace(member_->log());
+  return absl::OkStatus();
+}
+
+std::unique_ptr<StandingCopy> LogInUse::KeepCopy(const Engine& engine, DiskStore& store) {
+  if (!member_) return nullptr;
+  // Where that cannot be told now, one more is made.
+  return std::make_unique<StandingCopy>(
+      engine, store,
+      StandingCopy::Options{.directory = settings_.data_directory + "/copy",
+                            .every = std::chrono::seconds(settings_.cluster.copy_seconds),
+                            .holds = member_->OwnCopy().value_or(0),
+                            .tell = [this](uint64_t holds) { member_->TellCopy(holds); }});
 }
 
 void LogInUse::AddTo(EngineOptions& options, const std::function<void(const absl::Status&)>& lost) {

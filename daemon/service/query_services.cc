@@ -94,11 +94,15 @@ v1::ServerStatus StatusOf(const Engine& engine, const View& view) {
 
 }  // namespace
 
-std::string Behind(const Engine& engine) {
+std::map<std::string, std::string> Behind(const Engine& engine) {
+  std::map<std::string, std::string> remarks;
   const auto shared = engine.shared_log();
-  if (!shared || !shared->follows) return "";
-  return absl::StrCat("entry ", engine.Look().catalog().log_sequence, " of ", shared->tail,
-                      "; complete up to ", shared->as_of ? FormatInstant(*shared->as_of) : "never");
+  if (!shared || !shared->follows) return remarks;
+  remarks["plumblane-follows"] =
+      absl::StrCat("entry ", engine.Look().catalog().log_sequence, " of ", shared->tail,
+                   "; complete up to ", shared->as_of ? FormatInstant(*shared->as_of) : "never");
+  if (!shared->owners_address.empty()) remarks["plumblane-owner"] = shared->owners_address;
+  return remarks;
 }
 
 Instant LatestAskable(const Engine& engine, const View& view) {

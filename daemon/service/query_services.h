@@ -6,6 +6,7 @@
 #include <plumblane/v1/scores.grpc.pb.h>
 
 #include <functional>
+#include <map>
 #include <string>
 
 #include "engine/engine.h"
@@ -123,7 +124,8 @@ absl::StatusOr<Excuse> ExcuseToCreate(const View& view, const v1::CreateExcuseRe
 // The excuse to log for a request to withdraw one.
 absl::StatusOr<Excuse> ExcuseToWithdraw(const View& view, const std::string& excuse_id);
 
-// What the answers of a daemon that follows another say of themselves; "" = it does not.
-std::string Behind(const Engine& engine);
+// What the answers of a daemon that follows another say besides: how far it is behind
+// (plumblane-follows), and where the other one takes events, when that is known (plumblane-owner).
+std::map<std::string, std::string> Behind(const Engine& engine);
 
 }  // namespace plumblane

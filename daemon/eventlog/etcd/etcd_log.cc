@@ -41,6 +41,14 @@ absl::StatusOr<uint64_t> NumberIn(absl::string_view text, absl::string_view what
   return absl::DataLossError(absl::StrCat("etcd: ", what, " is no number: ", text));
 }
 
+absl::StatusOr<EtcdLog::Copy> CopyIn(const etcdserverpb::KeyValue& kv) {
+  const std::vector<std::string> words = absl::StrSplit(kv.value(), absl::MaxSplits(' ', 1));
+  const auto sequence = NumberIn(words[0], "what a copy holds");
+  if (!sequence.ok()) return sequence.status();
+  return EtcdLog::Copy{*sequence, kv.key().substr(kv.key().rfind('/') + 1),
+                       words.size() > 1 ? words[1] : ""};
+}
+
 }  // namespace
 
 std::string EtcdLog::Place(const char* kind, uint32_t partition) const {
@@ -100,7 +108,8 @@ Appended EtcdLog::Append(uint32_t partition, uint64_t sequence, std::string byte
     RequireRevision(txn, owner, fence);
     Put(txn, key, std::string(rest.substr(0, options_.piece_bytes)));
     // Written twice it is the same; what stands there does not matter to who may not write it.
-    if (const Appended written = Settle(txn, ""); written != Appended::kDurable) return written;
+    if (const Appended written = Settle(partition, txn, ""); written != Appended::kDurable)
+      return written;
   }
   ByteWriter value(kHeadBytes + rest.size());
   value.Big(pieces, 4);
@@ -115,10 +124,11 @@ Appended EtcdLog::Append(uint32_t partition, uint64_t sequence, std::string byte
   Put(txn, key, entry);
   Put(txn, TailKey(partition), absl::StrCat(sequence));
   *txn.add_failure() = Range(key);
-  return Settle(txn, entry);
+  return Settle(partition, txn, entry);
 }
 
-Appended EtcdLog::Settle(const TxnRequest& txn, const std::string& value) const {
+Appended EtcdLog::Settle(uint32_t partition, const TxnRequest& txn,
+                         const std::string& value) const {
   const Stopwatch since;
   for (bool is_first = true;; is_first = false) {
     const auto response = client_.Txn(txn);
@@ -131,7 +141,7 @@ Appended EtcdLog::Settle(const TxnRequest& txn, const std::string& value) const 
       spdlog::error("the log is full: {}", std::string(response.status().message()));
       return Appended::kFull;
     }
-    if (!absl::IsUnavailable(response.status()) ||
+    if (!absl::IsUnavailable(response.status()) || ownership_.Fence(partition) == 0 ||
         since.Seconds() * 1000 > static_cast<double>(options_.settle.count())) {
       spdlog::error("an append has an unknown outcome: {}",
                     std::string(response.status().message()));
@@ -161,14 +171,24 @@ absl::StatusOr<EtcdLog::Bounds> EtcdLog::BoundsIn(const TxnResponse& response, i
   return Bounds{*first, *tail};
 }
 
-absl::StatusOr<uint64_t> EtcdLog::Tail(uint32_t partition) const {
+absl::StatusOr<EtcdLog::Bounds> EtcdLog::AskedBounds(uint32_t partition) const {
   TxnRequest txn;
   AskBounds(partition, txn);
   const auto response = client_.Ask(txn);
   if (!response.ok()) return response.status();
-  const auto bounds = BoundsIn(*response, 0);
+  return BoundsIn(*response, 0);
+}
+
+absl::StatusOr<uint64_t> EtcdLog::Tail(uint32_t partition) const {
+  const auto bounds = AskedBounds(partition);
   if (!bounds.ok()) return bounds.status();
   return bounds->tail;
+}
+
+absl::StatusOr<uint64_t> EtcdLog::First(uint32_t partition) const {
+  const auto bounds = AskedBounds(partition);
+  if (!bounds.ok()) return bounds.status();
+  return bounds->first;
 }
 
 absl::StatusOr<std::vector<LogRecord>> EtcdLog::Read(uint32_t partition, uint64_t from,
@@ -253,30 +273,59 @@ absl::Status EtcdLog::CompareCells(uint32_t partition, uint64_t sequence, uint64
 
 absl::Status EtcdLog::Trim(uint32_t partition, uint64_t below) {
   const std::lock_guard lock(mutex_);
-  uint64_t& unneeded = unneeded_below_[partition];
+  uint64_t& unneeded = standings_[partition].unneeded_below;
   unneeded = std::max(unneeded, below);
   return absl::OkStatus();
 }
 
+void EtcdLog::TellCopy(uint32_t partition, uint64_t sequence, const std::string& address) {
+  const std::lock_guard lock(mutex_);
+  standings_[partition].copied = sequence;
+  standings_[partition].copy = absl::StrCat(sequence, " ", address);
+}
+
+absl::StatusOr<std::vector<EtcdLog::Copy>> EtcdLog::Copies(uint32_t partition) const {
+  const std::string place = Place("copy", partition);
+  TxnRequest txn;
+  *txn.add_success() = Range(place, EndOf(place));
+  const auto response = client_.Ask(txn);
+  if (!response.ok()) return response.status();
+  std::vector<Copy> copies;
+  for (const etcdserverpb::KeyValue& kv : response->responses(0).response_range().kvs()) {
+    const auto copy = CopyIn(kv);
+    if (!copy.ok()) return copy.status();
+    copies.push_back(*copy);
+  }
+  std::sort(copies.begin(), copies.end(),
+            [](const Copy& a, const Copy& b) { return a.sequence > b.sequence; });
+  return copies;
+}
+
 absl::Status EtcdLog::Keep() {
-  std::map<uint32_t, uint64_t> positions;
+  std::map<uint32_t, Standing> standings;
   {
     const std::lock_guard lock(mutex_);
-    positions = unneeded_below_;
+    standings = standings_;
   }
-  if (positions.empty()) return absl::OkStatus();
-  // Where there is no room positions are told later; what can be removed is.
-  absl::Status status = TellPositions(positions);
+  if (standings.empty()) return absl::OkStatus();
+  std::map<std::string, std::string> values;
+  for (const auto& [partition, standing] : standings) {
+    values[Place("reader", partition) + options_.node] = absl::StrCat(standing.unneeded_below);
+    if (!standing.copy.empty()) values[Place("copy", partition) + options_.node] = standing.copy;
+  }
+  // Where there is no room it is told later; what can be removed is.
+  absl::Status status = Tell(values);
   if (!status.ok() && !absl::IsResourceExhausted(status)) return status;
-  for (const auto& [partition, below] : positions) {
+  for (const auto& [partition, standing] : standings) {
     if (ownership_.Fence(partition) == 0) continue;
-    const absl::Status removed = RemoveUnneeded(partition, below);
+    const absl::Status removed =
+        RemoveUnneeded(partition, standing.unneeded_below, standing.copied);
     if (!removed.ok()) return removed;
   }
   return status;
 }
 
-absl::Status EtcdLog::TellPositions(const std::map<uint32_t, uint64_t>& positions) {
+absl::Status EtcdLog::Tell(const std::map<std::string, std::string>& values) {
   if (lease_ != 0) {
     const auto kept = client_.KeepLease(lease_);
     if (!kept.ok()) return kept.status();
@@ -288,29 +337,33 @@ absl::Status EtcdLog::TellPositions(const std::map<uint32_t, uint64_t>& position
     lease_ = *granted;
     told_.clear();
   }
-  for (const auto& [partition, below] : positions) {
-    if (const auto told = told_.find(partition); told != told_.end() && told->second == below) {
-      continue;
-    }
+  for (const auto& [key, value] : values) {
+    if (const auto told = told_.find(key); told != told_.end() && told->second == value) continue;
     TxnRequest txn;
-    Put(txn, Place("reader", partition) + options_.node, absl::StrCat(below), lease_);
+    Put(txn, key, value, lease_);
     const auto response = client_.Txn(txn);
     if (!response.ok()) return response.status();
-    told_[partition] = below;
+    told_[key] = value;
   }
   return absl::OkStatus();
 }
 
-absl::Status EtcdLog::RemoveUnneeded(uint32_t partition, uint64_t below) {
-  const std::string readers = Place("reader", partition);
+absl::Status EtcdLog::RemoveUnneeded(uint32_t partition, uint64_t below, uint64_t copied) {
+  const std::string readers = Place("reader", partition), copies = Place("copy", partition);
   TxnRequest ask;
   AskBounds(partition, ask);
   *ask.add_success() = Range(readers, EndOf(readers));
+  *ask.add_success() = Range(copies, EndOf(copies));
   const auto known = client_.Ask(ask);
   if (!known.ok()) return known.status();
   const auto bounds = BoundsIn(*known, 0);
   if (!bounds.ok()) return bounds.status();
-  below = std::min(below, bounds->tail);  // the last entry stays
+  for (const etcdserverpb::KeyValue& kv : known->responses(3).response_range().kvs()) {
+    const auto copy = CopyIn(kv);
+    if (!copy.ok()) return copy.status();
+    copied = std::max(copied, copy->sequence);
+  }
+  below = std::min({below, copied + 1, bounds->tail});  // the last entry stays
   for (const etcdserverpb::KeyValue& kv : known->responses(2).response_range().kvs()) {
     const auto needed = NumberIn(kv.value(), "a reader's position");
     if (!needed.ok()) return needed.status();

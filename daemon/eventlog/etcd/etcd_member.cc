@@ -29,6 +29,8 @@ EtcdMember::EtcdMember(const Options& options)
     : client_(options.etcd),
       ownership_(client_, options.node, options.address, options.lease),
       log_(client_, ownership_, {.node = options.node, .reader = options.reader}),
+      node_(options.node),
+      address_(options.address),
       renew_every_(std::chrono::milliseconds(options.lease) / 4) {}
 
 EtcdMember::~EtcdMember() {
@@ -42,6 +44,41 @@ void EtcdMember::CompareCells(uint64_t sequence, uint64_t hash,
   const absl::Status status = log_.CompareCells(0, sequence, hash);
   if (absl::IsDataLoss(status)) return differs(status);
   if (!status.ok()) spdlog::warn("cells are not compared: {}", std::string(status.message()));
+}
+
+absl::StatusOr<std::vector<EtcdLog::Copy>> EtcdMember::CopiesToBeginWith() {
+  std::vector<EtcdLog::Copy> copies;
+  const auto id = log_.Id();
+  if (!id.ok()) return id.status();
+  if (id->empty()) return copies;
+  auto first = log_.First(0);
+  if (!first.ok()) return first.status();
+  if (*first <= 1) return copies;
+  absl::Status status = log_.Trim(0, *first);
+  TellCopy(0);  // what it told earlier went with its data
+  if (status.ok()) status = log_.Keep();
+  if (!status.ok()) return status;
+  first = log_.First(0);  // nothing is removed from now on; it may have been just before
+  if (!first.ok()) return first.status();
+  const auto told = log_.Copies(0);
+  if (!told.ok()) return told.status();
+  for (const EtcdLog::Copy& copy : *told) {
+    if (copy.sequence + 1 >= *first && copy.node != node_) copies.push_back(copy);
+  }
+  if (!copies.empty()) return copies;
+  return absl::UnavailableError(absl::StrCat(
+      "the log in etcd starts at entry ", *first,
+      ", there is no data here, and no other daemon tells of a copy to begin with. One that runs "
+      "makes a copy now and then (cluster.copy_seconds); or restore a backup"));
+}
+
+absl::StatusOr<uint64_t> EtcdMember::OwnCopy() const {
+  const auto told = log_.Copies(0);
+  if (!told.ok()) return told.status();
+  for (const EtcdLog::Copy& copy : *told) {
+    if (copy.node == node_) return copy.sequence;
+  }
+  return 0;
 }
 
 absl::Status EtcdMember::Join(Store& store, uint64_t applied) {

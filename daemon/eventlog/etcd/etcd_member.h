@@ -4,6 +4,7 @@
 #include <functional>
 #include <string>
 #include <thread>
+#include <vector>
 
 #include "base/stop_event.h"
 #include "eventlog/etcd/etcd_log.h"
@@ -23,6 +24,11 @@ class EtcdMember {
   EtcdMember(const EtcdMember&) = delete;
   EtcdMember& operator=(const EtcdMember&) = delete;
 
+  // For a daemon that has no store: the copies that it could begin with, the latest first, when the
+  // log does not start with its first entry any more; from then on what follows them stays. None:
+  // it needs none. Errors: UNAVAILABLE, also when no copy is told of.
+  absl::StatusOr<std::vector<EtcdLog::Copy>> CopiesToBeginWith();
+
   // Sees to it that `store`, which has applied that many entries, is one of this log, makes the log
   // if there is none, and starts the threads. Errors: DATA_LOSS when the log that the store knows
   // is not there; FAILED_PRECONDITION when the store has entries of its own; UNAVAILABLE.
@@ -32,6 +38,10 @@ class EtcdMember {
   void CompareCells(uint64_t sequence, uint64_t hash,
                     const std::function<void(const absl::Status&)>& differs);
 
+  // Up to which entry this daemon's copy holds all, as it told before; 0 = it told of none.
+  absl::StatusOr<uint64_t> OwnCopy() const;
+  void TellCopy(uint64_t sequence) { log_.TellCopy(0, sequence, address_); }
+
   EventLog& log() { return log_; }
   Ownership& ownership() { return ownership_; }
 
@@ -39,6 +49,7 @@ class EtcdMember {
   EtcdClient client_;
   EtcdOwnership ownership_;
   EtcdLog log_;
+  const std::string node_, address_;
   const std::chrono::milliseconds renew_every_;
   StopEvent stop_;
   std::thread renewing_, keeping_;
