@@ -10,7 +10,8 @@
 namespace plumblane::client {
 namespace {
 
-constexpr absl::Duration kFirstWait = absl::Milliseconds(100), kLongestWait = absl::Seconds(2);
+constexpr absl::Duration kFirstWait = absl::Milliseconds(100);
+constexpr absl::Duration kLongestWait = absl::Milliseconds(500);
 constexpr int kAskPatienceSeconds = 5;
 
 // What a daemon says of itself beside its answers.

@@ -33,7 +33,7 @@ class Servers {
   bool WaitUntilReady();
 
   // Goes to the daemon that takes events, by what those that were named say. While they know of
-  // none or it does not answer, asks again for so long, with waits from 0.1 s up to 2 s; one that
+  // none or it does not answer, asks again for so long, with waits from 0.1 s up to 0.5 s; one that
   // is alone is not waited for. True when it is another than before; otherwise all stays.
   bool SeekOwner(absl::Duration patience);
 

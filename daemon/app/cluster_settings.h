@@ -13,7 +13,7 @@ struct ClusterSettings {
   std::vector<std::string> etcd;  // HOST:PORT of its members; none = this daemon is alone
   std::string name = "plumblane";
   std::string node, address;
-  int64_t lease_seconds = 5;
+  int64_t lease_seconds = 3;
   int64_t reader_hours = 24;
   int64_t copy_seconds = 300;
   // Files, PEM but for the token; and what was read from them.

@@ -31,7 +31,7 @@ EtcdMember::EtcdMember(const Options& options)
       log_(client_, ownership_, {.node = options.node, .reader = options.reader}),
       node_(options.node),
       address_(options.address),
-      renew_every_(std::chrono::milliseconds(options.lease) / 4) {}
+      renew_every_(std::chrono::milliseconds(options.lease) / 6) {}
 
 EtcdMember::~EtcdMember() {
   stop_.Set();

@@ -16,7 +16,7 @@ class EtcdMember {
   struct Options {
     EtcdOptions etcd;
     std::string node, address;  // see EtcdOwnership
-    std::chrono::seconds lease{5};
+    std::chrono::seconds lease{3};
     std::chrono::seconds reader{86'400};
   };
   explicit EtcdMember(const Options& options);
