@@ -3,7 +3,7 @@ without room, its network cut. What is measured is for how long nothing was ackn
 that goes on to the next owner; what is asserted is that nothing is lost or doubled and that all
 daemons hold the same.
 
-Usage: cluster_faults_test.py [--long] [--rounds N] [--seed N]; cutting networks needs root.
+Usage: cluster_faults.py [--long] [--rounds N] [--seed N]; cutting networks needs root.
 """
 import concurrent.futures
 import os
