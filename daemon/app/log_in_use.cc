@@ -7,6 +7,7 @@
 #include "app/first_copy.h"
 #include "app/open_data.h"
 #include "engine/catalog.h"
+#include "eventlog/log_key.h"
 
 namespace plumblane {
 
@@ -42,6 +43,13 @@ absl::StatusOr<std::unique_ptr<LogInUse>> LogInUse::Prepare(
 
 absl::Status LogInUse::Open(Store& store, const Anchor& anchor) {
   if (!member_) {
+    const auto elsewhere = store.TakeSnapshot()->Get(Space::kMeta, kLogElsewhereKey);
+    if (!elsewhere.ok()) return elsewhere.status();
+    if (*elsewhere) {
+      return absl::DataLossError(
+          "the data is of a daemon that shares its log with others, but the settings name no etcd "
+          "([cluster] etcd). Nothing was changed");
+    }
     in_store_.emplace(store);
     timed_.emplace(*in_store_);
     anchored_.emplace(*timed_, AnchorPathOf(settings_), anchor);

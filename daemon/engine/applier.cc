@@ -236,7 +236,7 @@ class Application {
       }
     }
     applied_.batch.Put(Space::kMeta, std::string(kProgressKey), EncodeProgress(applied_.catalog));
-    applied_.cells = std::make_shared<const Cells>(changes_.TakeCells());
+    applied_.cells = changes_.TakeCells();
     return absl::OkStatus();
   }
 

@@ -246,7 +246,7 @@ std::shared_ptr<const Snapshot> Engine::Published() const {
   return snapshot_;
 }
 
-void Engine::Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes) {
+void Engine::Publish(const Catalog& catalog, const Cells& changes) {
   memory_->Note(catalog.log_sequence, changes);
   auto snapshot = store_.TakeSnapshot();
   auto shared = std::make_shared<const Catalog>(catalog);

@@ -151,7 +151,7 @@ class Engine {
   bool WriteAndForget();
   absl::Status WriteOut(const Applied& applied, std::span<Waiting> from);
   static void Reply(std::span<Waiting> taken, const Applied& applied);
-  void Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes);
+  void Publish(const Catalog& catalog, const Cells& changes);
   std::shared_ptr<const Snapshot> Published() const;
   // Whoever is not answered yet gets to know.
   void Fail(const absl::Status& why, std::vector<Waiting> taken);

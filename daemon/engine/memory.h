@@ -20,11 +20,11 @@ struct Memory {
   AlertBook alerts;
 
   // What entry `sequence` changed; by the writer, before a view of it can be had.
-  void Note(uint64_t sequence, const std::shared_ptr<const Cells>& changes) {
+  void Note(uint64_t sequence, const Cells& changes) {
     series.Note(sequence, changes);
-    fleets.Note(sequence, *changes);
-    outlooks.Note(sequence, *changes);
-    alerts.Note(sequence, *changes);
+    fleets.Note(sequence, changes);
+    outlooks.Note(sequence, changes);
+    alerts.Note(sequence, changes);
   }
 };
 

@@ -13,29 +13,17 @@ namespace {
 // Changes of a pair that nobody asks about are added up in lots of this size.
 constexpr size_t kMostWaiting = 32;
 
+size_t BytesOf(const Cell& cell) {
+  return (cell.counted.outcomes.capacity() + cell.excused.outcomes.capacity()) * sizeof(Outcome);
+}
+
 size_t BytesOf(const MeasureSet& measures) {
   size_t bytes = sizeof(MeasureSet);
   for (const Series& series : measures.series) {
     bytes += series.capacity() * sizeof(Cohort);
-    for (const Cohort& cohort : series) {
-      bytes += (cohort.cell.counted.outcomes.capacity() + cohort.cell.excused.outcomes.capacity()) *
-               sizeof(Outcome);
-    }
+    for (const Cohort& cohort : series) bytes += BytesOf(cohort.cell);
   }
   return bytes;
-}
-
-void AddChanges(const Cells& changes, const Pair& pair, MeasureSet& measures) {
-  const auto& cells = changes.map();
-  auto it = cells.lower_bound(CellKey{pair, Measure{}, Day{INT32_MIN}});
-  while (it != cells.end() && it->first.pair == pair) {
-    const Measure measure = it->first.measure;
-    Series change;
-    for (; it != cells.end() && it->first.pair == pair && it->first.measure == measure; ++it) {
-      change.push_back({it->first.day, it->second});
-    }
-    AddSeries(measures[measure], change);
-  }
 }
 
 }  // namespace
@@ -81,6 +69,7 @@ absl::StatusOr<std::shared_ptr<const MeasureSet>> SeriesCache::Read(const Snapsh
   const bool kept = record && it != by_pair_.end() && *it->second == record;
   if (!read.ok()) {
     if (kept) {
+      bytes_ -= record->bytes;
       records_.erase(it->second);
       by_pair_.erase(it);
     }
@@ -89,8 +78,7 @@ absl::StatusOr<std::shared_ptr<const MeasureSet>> SeriesCache::Read(const Snapsh
   auto measures = std::make_shared<MeasureSet>(*std::move(read));
   if (kept) {
     record->measures = measures;
-    record->bytes = BytesOf(*measures);
-    bytes_ += record->bytes;
+    Weigh(*record);
     MakeRoom();
   }
   return measures;
@@ -111,22 +99,32 @@ std::shared_ptr<const MeasureSet> SeriesCache::Find(uint64_t sequence, const Pai
   return record.measures;
 }
 
-void SeriesCache::Note(uint64_t sequence, const std::shared_ptr<const Cells>& changes) {
-  // The writer gives way to who asks, so it must not hold them up: nothing is looked for, and no
-  // more than one record brought up to date, while the mutex is held.
-  std::vector<const Pair*> pairs;
-  for (const auto& [key, cell] : changes->map()) {
-    if (pairs.empty() || *pairs.back() != key.pair) pairs.push_back(&key.pair);
+void SeriesCache::Note(uint64_t sequence, const Cells& changes) {
+  // The writer gives way to who asks, so it must not hold them up: nothing is copied, and no more
+  // than one record brought up to date, while the mutex is held.
+  std::vector<std::pair<const Pair*, Change>> of_pairs;
+  for (const auto& [key, cell] : changes.map()) {
+    if (of_pairs.empty() || *of_pairs.back().first != key.pair) {
+      of_pairs.push_back({&key.pair, {sequence, {}, sizeof(Change)}});
+    }
+    Change& change = of_pairs.back().second;
+    if (change.series.empty() || change.series.back().first != key.measure) {
+      change.series.push_back({key.measure, {}});
+    }
+    change.series.back().second.push_back({key.day, cell});
+    change.bytes += sizeof(Cohort) + BytesOf(cell);
   }
   std::vector<Pair> long_waiting;
   {
     std::lock_guard lock(mutex_);
     noted_ = sequence;
-    for (const Pair* pair : pairs) {
+    for (auto& [pair, change] : of_pairs) {
       const auto known = by_pair_.find(*pair);
       if (known == by_pair_.end()) continue;
       Record& record = **known->second;
-      record.waiting.push_back({sequence, changes});
+      record.bytes += change.bytes;
+      bytes_ += change.bytes;
+      record.waiting.push_back(std::move(change));
       if (record.waiting.size() > kMostWaiting) long_waiting.push_back(*pair);
     }
   }
@@ -135,8 +133,9 @@ void SeriesCache::Note(uint64_t sequence, const std::shared_ptr<const Cells>& ch
     const auto known = by_pair_.find(pair);
     if (known == by_pair_.end() || !(*known->second)->measures) continue;
     CatchUp(**known->second, sequence);
-    MakeRoom();
   }
+  std::lock_guard lock(mutex_);
+  MakeRoom();
 }
 
 void SeriesCache::CatchUp(Record& record, uint64_t sequence) {
@@ -152,13 +151,20 @@ void SeriesCache::CatchUp(Record& record, uint64_t sequence) {
     std::shared_ptr<const MeasureSet>(record.measures).reset();
   }
   for (size_t i = 0; i < count; ++i) {
-    AddChanges(*record.waiting[i].cells, record.pair, *record.measures);
+    for (const auto& [measure, series] : record.waiting[i].series) {
+      AddSeries((*record.measures)[measure], series);
+    }
   }
   record.through = record.waiting[count - 1].sequence;
   record.waiting.erase(record.waiting.begin(),
                        record.waiting.begin() + static_cast<std::ptrdiff_t>(count));
+  Weigh(record);
+}
+
+void SeriesCache::Weigh(Record& record) {
   bytes_ -= record.bytes;
   record.bytes = BytesOf(*record.measures);
+  for (const Change& change : record.waiting) record.bytes += change.bytes;
   bytes_ += record.bytes;
 }
 

@@ -14,6 +14,7 @@
 #include <map>
 #include <memory>
 #include <mutex>
+#include <utility>
 #include <vector>
 
 #include "cohorts/cell.h"
@@ -39,26 +40,29 @@ class SeriesCache {
 
   // What entry `sequence` changed. Called in the order of sequences, each before anybody can read
   // with it.
-  void Note(uint64_t sequence, const std::shared_ptr<const Cells>& changes);
+  void Note(uint64_t sequence, const Cells& changes);
 
   size_t bytes() const;
 
  private:
+  // Of one pair only: an entry's changes of all pairs are large, and some pairs wait long.
   struct Change {
     uint64_t sequence;
-    std::shared_ptr<const Cells> cells;
+    std::vector<std::pair<Measure, Series>> series;
+    size_t bytes;
   };
   struct Record {
     Pair pair;
     std::shared_ptr<MeasureSet> measures;  // null while it is being read from the store
     uint64_t through = 0;                  // with what entries up to here have made
     std::vector<Change> waiting;           // later ones, ascending
-    size_t bytes = 0;
+    size_t bytes = 0;                      // with what waits
   };
   using Records = std::list<std::shared_ptr<Record>>;
 
   std::shared_ptr<const MeasureSet> Find(uint64_t sequence, const Pair& pair);
   void CatchUp(Record& record, uint64_t sequence);
+  void Weigh(Record& record);
   void MakeRoom();
 
   const size_t max_bytes_;

@@ -160,6 +160,12 @@ def a_copy_of_one_verifies_and_begins_another():
         assert wait_for(lambda: one.ask("suppliers") == two.ask("suppliers"), PATIENCE)
         stop_all([two, one])
         offline(one, "--verify")
+        with open(one.flags[one.flags.index("--config") + 1], "w"):
+            pass  # as one that has a log of its own it would take events that nobody else sees
+        refused = one.start_only()
+        assert refused.process.wait(timeout=60) == 65, one.read_log()
+        refused.process.stdout.close()
+        assert "shares its log with others" in one.read_log(), one.read_log()
 
 
 def whoever_is_killed_nothing_is_lost_or_doubled():

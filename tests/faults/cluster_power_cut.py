@@ -13,7 +13,7 @@ import time
 
 from rig import LONG, Folder, acked, main, option, seeded, start_sending, wait_for
 
-from cluster_faults_test import make_nodes, nothing_is_lost_or_doubled
+from cluster_faults import make_nodes, nothing_is_lost_or_doubled
 from cluster_test import owner_of, start_or_end
 from etcd import WHY_NOT, Etcd
 from power_cut import Disk
@@ -41,6 +41,8 @@ def nothing_acknowledged_is_lost():
                 etcd.start(member)
             etcd.wait()
             nodes, ledger = make_nodes(disk.place, etcd.endpoints), os.path.join(folder, "ledger")
+            # Their settings are on that disk, too: without them they would be daemons of their own.
+            subprocess.run(["sync", "-f", disk.place], check=True)
             for _ in range(CUTS):
                 sender = start_sending(owner_of(nodes), ledger)
                 known = acked(ledger)
