@@ -8,6 +8,7 @@
 
 #include "app/access_settings.h"
 #include "app/setting_keys.h"
+#include "engine/partitions.h"
 
 namespace plumblane {
 namespace {
@@ -40,9 +41,11 @@ void AddClusterKeys(ClusterSettings& settings, std::map<std::string, Key>& keys)
       {"cluster.address", Text(settings.address)},
       {"cluster.lease_seconds", Whole(settings.lease_seconds, 3, 600)},
       {"cluster.reader_hours", Whole(settings.reader_hours, 1, 8760)},
+      {"cluster.partitions", Whole(settings.partitions, 1, kMostPartitions)},
       {"cluster.ca", Text(settings.ca_file)},
       {"cluster.certificate", Text(settings.certificate_file)},
       {"cluster.key", Text(settings.key_file)},
+      {"cluster.token_file", Text(settings.token_file)},
   });
 }
 
@@ -59,6 +62,14 @@ absl::Status CompleteCluster(const std::vector<std::string>& listen, ClusterSett
       }
     }
     if (settings.address.empty()) settings.address = listen.front();
+  }
+  if (!settings.token_file.empty()) {
+    auto token = ReadPrivateFile(settings.token_file, Barred::kReadingByAll);
+    if (!token.ok()) {
+      return absl::InvalidArgumentError(
+          absl::StrCat("cluster.token_file: ", std::string(token.status().message())));
+    }
+    settings.token = std::string(absl::StripAsciiWhitespace(*token));
   }
   const int given =
       !settings.ca_file.empty() + !settings.certificate_file.empty() + !settings.key_file.empty();

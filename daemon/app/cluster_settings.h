@@ -15,9 +15,12 @@ struct ClusterSettings {
   std::string node, address;
   int64_t lease_seconds = 5;
   int64_t reader_hours = 24;
+  int64_t partitions = 1;  // of a log that is made
   // Files, PEM; and what was read from them.
   std::string ca_file, certificate_file, key_file;
   std::string ca, certificate, key;
+  // Of an operator; shown to the other daemons. "" = none.
+  std::string token_file, token;
 };
 
 // Checks what must hold and reads what is named: without TLS only members on this machine are

@@ -25,6 +25,7 @@
 #include "access/gate.h"
 #include "access/guarded_service.h"
 #include "access/sweeper.h"
+#include "app/desk_in_use.h"
 #include "app/disk_watch.h"
 #include "app/keeping_of.h"
 #include "app/log_in_use.h"
@@ -33,7 +34,7 @@
 #include "base/zones.h"
 #include "delivery/deliverer.h"
 #include "engine/alert_teller.h"
-#include "engine/engine.h"
+#include "engine/desk.h"
 #include "engine/purger.h"
 #include "host/self_probe.h"
 #include "host/service_manager.h"
@@ -46,6 +47,7 @@
 #include "service/alert_service.h"
 #include "service/export_service.h"
 #include "service/intake_service.h"
+#include "service/peers.h"
 #include "service/query_services.h"
 #include "service/review_service.h"
 #include "service/sourcing_service.h"
@@ -148,9 +150,9 @@ bool IsSocket(const std::string& address) { return absl::StartsWith(address, "un
 // The services and the server, in the order of their dependence.
 class Server {
  public:
-  Server(Engine& engine, const Deliverer& deliverer, const SnapshotWriter& snapshots,
+  Server(Desk& engine, const Deliverer& deliverer, const SnapshotWriter& snapshots,
          const Zones& zones, const std::string& version, Keeping keeping, Gate& gate,
-         int64_t connections)
+         int64_t connections, PeersService::Take take)
       : connections_(connections),
         intake_(engine, zones, [&gate](const auto& context) { return gate.TermsOf(context); }),
         scores_(engine),
@@ -160,6 +162,7 @@ class Server {
         alerts_(engine, deliverer),
         reviews_(engine),
         exports_(engine),
+        peers_(std::move(take)),
         operations_(
             engine, version, [&snapshots](auto& status) { Tell(snapshots, status); },
             std::move(keeping)) {
@@ -175,6 +178,7 @@ class Server {
     guard(alerts_, v1::Alerts::service_full_name());
     guard(reviews_, v1::Reviews::service_full_name());
     guard(exports_, v1::Exports::service_full_name());
+    guard(peers_, peer::v1::Peers::service_full_name());
     guard(operations_, v1::Operations::service_full_name());
   }
 
@@ -252,6 +256,7 @@ class Server {
   AlertsService alerts_;
   ReviewsService reviews_;
   ExportsService exports_;
+  PeersService peers_;
   OperationsService operations_;
   std::vector<std::unique_ptr<GuardedService>> guarded_;  // what is served of them
   std::unique_ptr<grpc::Server> server_;
@@ -295,12 +300,12 @@ int RunDaemon(const Settings& settings, const std::string& version,
   const WallClock clock;
   const auto log = LogInUse::Open(settings, store, data->anchor);
   if (!log.ok()) return Refuse(log.status(), CodeOfStart(log.status()));
-  EngineOptions engine_options = settings.engine;
-  (*log)->AddTo(engine_options, [&disk](const absl::Status& why) { disk.Failed(why); });
-  Engine engine(store, (*log)->log(), clock, engine_options, (*log)->ownership());
-  if (absl::Status status = engine.Start([&manager] { manager.StillStarting(); }); !status.ok()) {
+  DeskInUse in_use(settings, store, **log, clock,
+                   [&disk](const absl::Status& why) { disk.Failed(why); });
+  if (absl::Status status = in_use.Start([&manager] { manager.StillStarting(); }); !status.ok()) {
     return Refuse(status, CodeOfStart(status));
   }
+  Desk& engine = in_use.desk();
 
   disk.Start(engine, (*log)->anchored());
 
@@ -328,7 +333,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   const Sweeper sweeper(gate);
   SnapshotWriter snapshots(engine, settings.snapshot);
   Server server(engine, deliverer, snapshots, *zones, version, KeepingOf(settings, store), gate,
-                settings.access.connections);
+                settings.access.connections, in_use.taker());
   std::vector<std::string> addresses;
   if (absl::Status status = server.Listen(settings.listen, *files, settings.access.memory_mib,
                                           audit, gate, addresses);
@@ -371,7 +376,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   deliverer.Stop();
   teller.Stop();
   purger.Stop();
-  engine.Stop();
+  in_use.Stop();
   disk.Stop();
   if (disk.has_failed()) return kExitTryAgain;
   spdlog::info("stopped");

@@ -25,10 +25,13 @@ class LogInUse {
   // What a log that is shared needs of the engine; `lost`: the data here is of no use any more.
   void AddTo(EngineOptions& options, const std::function<void(const absl::Status&)>& lost);
   Ownership* ownership() { return member_ ? &member_->ownership() : nullptr; }
+  // How many the log has.
+  uint32_t partitions() const { return partitions_; }
   const TimedLog& timed() const { return *timed_; }
   const AnchoredLog* anchored() const { return anchored_ ? &*anchored_ : nullptr; }
 
  private:
+  uint32_t partitions_ = 1;
   std::optional<StoreLog> in_store_;
   std::optional<EtcdMember> member_;
   std::optional<TimedLog> timed_;

@@ -38,6 +38,14 @@ absl::Status AlertTeller::Step() {
   return told.get_future().get();
 }
 
+// Of a log that is shared its owner tells, of partitions the owner of the first; and none while
+// some are not followed, since what is missing looks like orders that did not arrive.
+bool AlertTeller::IsOurs() const {
+  const auto shared = engine_.shared_log();
+  if (shared && (shared->follows || shared->MissingParts(engine_.WallNow()) > 0)) return false;
+  return engine_.AcceptsEvents();
+}
+
 void AlertTeller::Start() {
   thread_ = std::thread([this] { Run(); });
 }
@@ -58,7 +66,7 @@ void AlertTeller::Run() {
   while (!stop_) {
     lock.unlock();
     const Stopwatch step;
-    const absl::Status status = engine_.AcceptsEvents() ? Step() : absl::OkStatus();
+    const absl::Status status = IsOurs() ? Step() : absl::OkStatus();
     if (absl::IsCancelled(status)) return;
     if (!status.ok() && !failed) spdlog::error("alerts: {}", status.ToString());
     failed = !status.ok();

@@ -43,8 +43,22 @@ void Engine::Commit() {
   GiveWay(8);  // batches grow while a question is answered; a question waits for nothing
   while (Follow()) {
     while (CommitNext(/*waits=*/true, std::launch::async)) {
+      if (!ShallLetGo()) continue;
+      const absl::Status status = WriteUnwritten();
+      if (!status.ok()) {
+        Fail(status, {});
+      } else {
+        GiveBack(Phase::kFollowing,
+                 absl::UnavailableError("another daemon takes these from now on; send again"), {});
+      }
+      break;
     }
+    if (ShallLetGo()) ownership_->Release(options_.partition);
   }
+}
+
+bool Engine::ShallLetGo() const {
+  return ownership_ != nullptr && ownership_->ShallLetGo(options_.partition);
 }
 
 void Engine::CommitWaiting() {
@@ -103,7 +117,7 @@ bool Engine::WriteAndForget() {
     nothing.purges.emplace_back();
     const std::string encoded = EncodeContent(nothing);
     const std::string_view only = encoded;
-    const absl::Status trimmed = log_.Trim(kPartition, catalog_->log_sequence + 1);
+    const absl::Status trimmed = log_.Trim(options_.partition, catalog_->log_sequence + 1);
     if (!trimmed.ok()) return trimmed;
     const auto last = LogAndApply({&only, 1}, std::move(nothing), std::launch::deferred);
     return last.ok() ? WriteOut(*last, {}) : last.status();
@@ -134,7 +148,7 @@ std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits) {
     if (waits && ownership_ == nullptr) queue_changed_.wait(lock, has_news);
     if (waits && ownership_ != nullptr) {
       while (!queue_changed_.wait_for(lock, kLookEvery, has_news) &&
-             ownership_->IsMine(kPartition)) {
+             ownership_->IsMine(options_.partition) && !ShallLetGo()) {
       }
     }
     size_t events = 0;
@@ -165,8 +179,8 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
       !status.ok()) {
     return status;
   }
-  appended_ =
-      log_.Append(kPartition, sequence, EncodeLogEntry(received, content.history_through, encoded));
+  appended_ = log_.Append(options_.partition, sequence,
+                          EncodeLogEntry(received, content.history_through, encoded));
   if (appended_ == Appended::kFull) {
     return absl::ResourceExhaustedError(
         "the log that the daemons share is full, so no events are taken; make room there and send "
@@ -229,9 +243,10 @@ std::shared_ptr<const Snapshot> Engine::Published() const {
 }
 
 void Engine::Publish(const Catalog& catalog, const std::shared_ptr<const Cells>& changes) {
-  memory_->Note(catalog.log_sequence, changes);
-  auto snapshot = store_.TakeSnapshot();
+  if (!options_.published) memory_->Note(catalog.log_sequence, changes);
+  std::shared_ptr<const Snapshot> snapshot = store_.TakeSnapshot();
   auto shared = std::make_shared<const Catalog>(catalog);
+  if (options_.published) options_.published(snapshot, shared, changes);
   if (options_.compare_cells && catalog.log_sequence % options_.compare_entries == 0) {
     CompareCells(catalog.log_sequence, snapshot);
   }

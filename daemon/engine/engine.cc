@@ -114,7 +114,7 @@ void Engine::Stop() {
   queue_changed_.notify_all();
   if (committer_.joinable()) committer_.join();
   if (comparing_.joinable()) comparing_.join();
-  if (ownership_ != nullptr) ownership_->Release(kPartition);
+  if (ownership_ != nullptr) ownership_->Release(options_.partition);
 }
 
 bool Engine::Submit(Submission&& submission, Answer answer) {
@@ -177,8 +177,13 @@ size_t Engine::QueuedEvents() const {
 
 bool Engine::AcceptsEvents() const {
   std::lock_guard lock(queue_mutex_);
-  const bool owns = ownership_ == nullptr || ownership_->IsMine(kPartition);
+  const bool owns = ownership_ == nullptr || ownership_->IsMine(options_.partition);
   return phase_ == Phase::kRunning && owns && refusal_.empty();
+}
+
+bool Engine::OwnsItsLog() const {
+  std::lock_guard lock(queue_mutex_);
+  return phase_ == Phase::kRunning && (!ownership_ || ownership_->IsMine(options_.partition));
 }
 
 void Engine::Refuse(std::string why) {

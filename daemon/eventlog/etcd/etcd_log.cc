@@ -23,6 +23,8 @@ constexpr int kVersion = 1;
 constexpr int64_t kEntriesAtATime = 16;
 constexpr std::chrono::milliseconds kAskAgain{50};
 constexpr size_t kHeadBytes = 12;
+// Tails are asked for again after so long.
+constexpr std::chrono::milliseconds kFresh{40};
 
 std::string Padded(uint64_t sequence) {
   return absl::StrCat(absl::Dec(sequence, absl::kZeroPad16));
@@ -58,19 +60,34 @@ std::string EtcdLog::TailKey(uint32_t partition) const {
 }
 
 absl::StatusOr<std::string> EtcdLog::Id() {
+  auto identity = Identify();
+  if (!identity.ok()) return identity.status();
+  return std::move(identity->id);
+}
+
+absl::StatusOr<uint32_t> EtcdLog::Partitions() {
+  const auto identity = Identify();
+  if (!identity.ok()) return identity.status();
+  return identity->partitions;
+}
+
+absl::StatusOr<EtcdLog::Identity> EtcdLog::Identify() {
   TxnRequest txn;
   *txn.add_success() = Range(client_.Key("id"));
   const auto response = client_.Ask(txn);
   if (!response.ok()) return response.status();
   const auto* kept = Only(*response, 0);
-  if (kept == nullptr) return "";
+  if (kept == nullptr) return Identity();
   const std::vector<std::string> words = absl::StrSplit(kept->value(), ' ');
-  if (words.size() != 3 || words[0] != absl::StrCat(kVersion)) {
+  Identity identity;
+  if (words.size() != 3 || words[0] != absl::StrCat(kVersion) ||
+      !absl::SimpleAtoi(words[1], &identity.partitions)) {
     return absl::FailedPreconditionError(
         absl::StrCat("the log in etcd says of itself \"", kept->value(),
                      "\"; this plumblaned reads version ", kVersion, " only"));
   }
-  return words[2];
+  identity.id = words[2];
+  return identity;
 }
 
 absl::StatusOr<std::string> EtcdLog::Create(uint32_t partitions, uint64_t tail,
@@ -171,6 +188,52 @@ absl::StatusOr<uint64_t> EtcdLog::Tail(uint32_t partition) const {
   return bounds->tail;
 }
 
+absl::StatusOr<std::map<uint32_t, uint64_t>> EtcdLog::AskTails() const {
+  TxnRequest txn;
+  const std::string tails = client_.Key("tail/");
+  *txn.add_success() = Range(tails, EndOf(tails));
+  const auto response = client_.Ask(txn);
+  if (!response.ok()) return response.status();
+  std::map<uint32_t, uint64_t> known;
+  for (const etcdserverpb::KeyValue& kv : response->responses(0).response_range().kvs()) {
+    const auto partition = NumberIn(kv.key(), "a partition");
+    const auto tail = NumberIn(kv.value(), "the tail");
+    if (!partition.ok()) return partition.status();
+    if (!tail.ok()) return tail.status();
+    known[static_cast<uint32_t>(*partition)] = *tail;
+  }
+  return known;
+}
+
+absl::StatusOr<EventLog::Recent> EtcdLog::RecentTail(uint32_t partition) const {
+  std::unique_lock lock(tails_mutex_);
+  const auto is_fresh = [this] {
+    return recent_ && recent_->since.Seconds() * 1000 < static_cast<double>(kFresh.count());
+  };
+  if (!is_fresh() && asking_) {
+    tails_known_.wait(lock, [this, round = rounds_] { return rounds_ != round; });
+  } else if (!is_fresh()) {
+    asking_ = true;
+    lock.unlock();
+    KnownTails known;
+    auto tails = AskTails();
+    known.status = tails.status();
+    if (tails.ok()) known.tails = *std::move(tails);
+    lock.lock();
+    recent_ = std::move(known);
+    asking_ = false;
+    ++rounds_;
+    tails_known_.notify_all();
+  }
+  if (!recent_->status.ok()) return recent_->status;
+  const auto tail = recent_->tails.find(partition);
+  if (tail == recent_->tails.end()) {
+    return absl::DataLossError("the log is not in etcd any more: was etcd made anew?");
+  }
+  return Recent{tail->second, std::chrono::milliseconds(
+                                  static_cast<int64_t>(recent_->since.Seconds() * 1000) + 1)};
+}
+
 absl::StatusOr<std::vector<LogRecord>> EtcdLog::Read(uint32_t partition, uint64_t from,
                                                      size_t max_bytes) const {
   std::vector<LogRecord> records;
@@ -268,12 +331,17 @@ absl::Status EtcdLog::Keep() {
   // Where there is no room positions are told later; what can be removed is.
   absl::Status status = TellPositions(positions);
   if (!status.ok() && !absl::IsResourceExhausted(status)) return status;
+  int64_t last_removal = 0;
   for (const auto& [partition, below] : positions) {
     if (ownership_.Fence(partition) == 0) continue;
-    const absl::Status removed = RemoveUnneeded(partition, below);
-    if (!removed.ok()) return removed;
+    const auto removed = RemoveUnneeded(partition, below);
+    if (!removed.ok()) return removed.status();
+    last_removal = std::max(last_removal, *removed);
   }
-  return status;
+  if (last_removal == 0) return status;
+  const absl::Status compacted = client_.Compact(last_removal);
+  // Another one has done so meanwhile.
+  return compacted.ok() || absl::IsOutOfRange(compacted) ? status : compacted;
 }
 
 absl::Status EtcdLog::TellPositions(const std::map<uint32_t, uint64_t>& positions) {
@@ -288,20 +356,21 @@ absl::Status EtcdLog::TellPositions(const std::map<uint32_t, uint64_t>& position
     lease_ = *granted;
     told_.clear();
   }
+  TxnRequest txn;
   for (const auto& [partition, below] : positions) {
     if (const auto told = told_.find(partition); told != told_.end() && told->second == below) {
       continue;
     }
-    TxnRequest txn;
     Put(txn, Place("reader", partition) + options_.node, absl::StrCat(below), lease_);
-    const auto response = client_.Txn(txn);
-    if (!response.ok()) return response.status();
-    told_[partition] = below;
   }
+  if (txn.success_size() == 0) return absl::OkStatus();
+  const auto response = client_.Txn(txn);
+  if (!response.ok()) return response.status();
+  told_ = positions;
   return absl::OkStatus();
 }
 
-absl::Status EtcdLog::RemoveUnneeded(uint32_t partition, uint64_t below) {
+absl::StatusOr<int64_t> EtcdLog::RemoveUnneeded(uint32_t partition, uint64_t below) {
   const std::string readers = Place("reader", partition);
   TxnRequest ask;
   AskBounds(partition, ask);
@@ -316,7 +385,7 @@ absl::Status EtcdLog::RemoveUnneeded(uint32_t partition, uint64_t below) {
     if (!needed.ok()) return needed.status();
     below = std::min(below, *needed);
   }
-  if (below <= bounds->first) return absl::OkStatus();
+  if (below <= bounds->first) return 0;
   TxnRequest txn;
   RequireRevision(txn, ownership_.OwnerKey(partition), ownership_.Fence(partition));
   DeleteRange(txn, Place("log", partition), EntryKey(partition, below));
@@ -324,10 +393,7 @@ absl::Status EtcdLog::RemoveUnneeded(uint32_t partition, uint64_t below) {
   DeleteRange(txn, Place("cells", partition), Place("cells", partition) + Padded(below));
   const auto removed = client_.Txn(txn);
   if (!removed.ok()) return removed.status();
-  if (!removed->succeeded()) return absl::OkStatus();
-  absl::Status compacted = client_.Compact(removed->header().revision());
-  // Another one has done so meanwhile.
-  return absl::IsOutOfRange(compacted) ? absl::OkStatus() : compacted;
+  return removed->succeeded() ? removed->header().revision() : 0;
 }
 
 }  // namespace plumblane

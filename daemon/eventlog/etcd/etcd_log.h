@@ -17,13 +17,16 @@
 #pragma once
 
 #include <chrono>
+#include <condition_variable>
 #include <cstdint>
 #include <map>
 #include <mutex>
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
 
+#include "base/stopwatch.h"
 #include "eventlog/etcd/etcd_ownership.h"
 #include "eventlog/event_log.h"
 
@@ -47,6 +50,8 @@ class EtcdLog final : public EventLog {
 
   // The id of the log, "" = there is none yet. FAILED_PRECONDITION: made by a newer version.
   absl::StatusOr<std::string> Id();
+  // How many it has, for good; 0 = there is no log yet.
+  absl::StatusOr<uint32_t> Partitions();
   // Makes the log, unless there is one: with so many partitions, each as if `tail` entries had been
   // trimmed. `id` holds no space. The id of the log there is then.
   absl::StatusOr<std::string> Create(uint32_t partitions, uint64_t tail, const std::string& id);
@@ -55,6 +60,8 @@ class EtcdLog final : public EventLog {
   absl::StatusOr<std::vector<LogRecord>> Read(uint32_t partition, uint64_t from,
                                               size_t max_bytes) const override;
   absl::StatusOr<uint64_t> Tail(uint32_t partition) const override;
+  // All partitions' are asked for at once, and who asks meanwhile is told the same.
+  absl::StatusOr<Recent> RecentTail(uint32_t partition) const override;
   // What this reader needs no more; Keep does the rest.
   absl::Status Trim(uint32_t partition, uint64_t below) override;
   bool KeepsStoreDurable() const override { return false; }
@@ -72,6 +79,12 @@ class EtcdLog final : public EventLog {
   struct Bounds {
     uint64_t first = 0, tail = 0;
   };
+  struct Identity {
+    std::string id;
+    uint32_t partitions = 0;
+  };
+  absl::StatusOr<Identity> Identify();
+  absl::StatusOr<std::map<uint32_t, uint64_t>> AskTails() const;
   std::string Place(const char* kind, uint32_t partition) const;  // ends with a slash
   std::string EntryKey(uint32_t partition, uint64_t sequence) const;
   std::string PiecesPrefix(uint32_t partition, uint64_t sequence, uint64_t hash) const;
@@ -84,14 +97,24 @@ class EtcdLog final : public EventLog {
   absl::StatusOr<std::string> Whole(uint32_t partition, uint64_t sequence,
                                     const std::string& value) const;
   absl::Status TellPositions(const std::map<uint32_t, uint64_t>& positions);
-  // What is below that and below what every reader has told.
-  absl::Status RemoveUnneeded(uint32_t partition, uint64_t below);
+  // What is below that and below what every reader has told; the revision, 0 = nothing was.
+  absl::StatusOr<int64_t> RemoveUnneeded(uint32_t partition, uint64_t below);
 
   EtcdClient& client_;
   EtcdOwnership& ownership_;
   const EtcdLogOptions options_;
   mutable std::mutex mutex_;
   std::map<uint32_t, uint64_t> unneeded_below_;  // guarded by mutex_
+  struct KnownTails {
+    std::map<uint32_t, uint64_t> tails;
+    absl::Status status;
+    Stopwatch since;  // they were asked for
+  };
+  mutable std::mutex tails_mutex_;
+  mutable std::condition_variable tails_known_;
+  mutable std::optional<KnownTails> recent_;  // guarded by tails_mutex_
+  mutable bool asking_ = false;               // guarded by tails_mutex_
+  mutable uint64_t rounds_ = 0;               // guarded by tails_mutex_
   // The thread's that calls Keep.
   std::map<uint32_t, uint64_t> told_;
   int64_t lease_ = 0;

@@ -3,14 +3,14 @@
 #include <absl/strings/str_cat.h>
 #include <spdlog/spdlog.h>
 
+#include <algorithm>
+
 #include "eventlog/anchor.h"
 
 namespace plumblane {
 namespace {
 
 constexpr std::chrono::milliseconds kKeepEvery{1000};
-// In the store: the id of the log it follows.
-constexpr std::string_view kLogIdKey = "log";
 
 // Until stopped; what fails is logged when it begins to fail and when it does no more.
 void Repeat(const StopEvent& stop, std::chrono::milliseconds every, const char* what,
@@ -27,7 +27,8 @@ void Repeat(const StopEvent& stop, std::chrono::milliseconds every, const char* 
 }  // namespace
 
 EtcdMember::EtcdMember(const Options& options)
-    : client_(options.etcd),
+    : partitions_(options.partitions),
+      client_(options.etcd),
       ownership_(client_, options.node, options.address, options.lease),
       log_(client_, ownership_, {.node = options.node, .reader = options.reader}),
       renew_every_(std::chrono::milliseconds(options.lease) / 4) {}
@@ -38,14 +39,16 @@ EtcdMember::~EtcdMember() {
   if (keeping_.joinable()) keeping_.join();
 }
 
-void EtcdMember::CompareCells(uint64_t sequence, uint64_t hash,
+void EtcdMember::CompareCells(uint32_t partition, uint64_t sequence, uint64_t hash,
                               const std::function<void(const absl::Status&)>& differs) {
-  const absl::Status status = log_.CompareCells(0, sequence, hash);
+  const absl::Status status = log_.CompareCells(partition, sequence, hash);
   if (absl::IsDataLoss(status)) return differs(status);
   if (!status.ok()) spdlog::warn("cells are not compared: {}", std::string(status.message()));
 }
 
-absl::Status EtcdMember::Join(Store& store, uint64_t applied) {
+absl::StatusOr<uint32_t> EtcdMember::Join(Store& store, const std::vector<uint64_t>& applied) {
+  const bool has_entries =
+      std::any_of(applied.begin(), applied.end(), [](uint64_t entries) { return entries > 0; });
   const auto snapshot = store.TakeSnapshot();
   const auto store_id = StoreId(*snapshot);
   if (!store_id.ok()) return store_id.status();
@@ -60,23 +63,39 @@ absl::Status EtcdMember::Join(Store& store, uint64_t applied) {
   }
   // The log is named after the store that it began with, so that one that is killed here goes on.
   if (id->empty()) {
-    id = log_.Create(/*partitions=*/1, applied, *store_id);
+    if (has_entries && partitions_ > 1) {
+      return absl::FailedPreconditionError(absl::StrCat(
+          "a log of ", partitions_,
+          " partitions begins with an empty data directory: what is here "
+          "was a daemon's own. Send its events again, or make a log of one (cluster.partitions)"));
+    }
+    id = log_.Create(partitions_, has_entries ? applied.front() : 0, *store_id);
     if (!id.ok()) return id.status();
-    if (*id == *store_id) spdlog::info("made a log in etcd, from entry {} on", applied + 1);
+    if (*id == *store_id) spdlog::info("made a log of {} partitions in etcd", partitions_);
   }
-  const bool is_of_this_log = *known ? **known == *id : applied == 0 || *id == *store_id;
+  const bool is_of_this_log = *known ? **known == *id : !has_entries || *id == *store_id;
   if (!is_of_this_log) {
     return absl::FailedPreconditionError(absl::StrCat(
         "the data is not of the log in etcd (", *id, ") but of ", *known ? **known : "its own",
         ". Start with an empty data directory, or with a backup of a daemon of this cluster"));
   }
+  const auto partitions = log_.Partitions();
+  if (!partitions.ok()) return partitions.status();
+  if (has_entries && *partitions != applied.size()) {
+    return absl::FailedPreconditionError(absl::StrCat(
+        "the data has ", applied.size(), " partitions, the log in etcd ", *partitions));
+  }
+  ownership_.ShareOut(*partitions);
   if (!*known) {
     Batch batch;
     batch.Put(Space::kMeta, std::string(kLogIdKey), *id);
     if (absl::Status status = store.Write(batch, /*sync=*/true); !status.ok()) return status;
   }
   // From now on nothing after it is removed.
-  if (absl::Status status = log_.Trim(0, applied + 1); !status.ok()) return status;
+  for (uint32_t partition = 0; partition < *partitions; ++partition) {
+    const uint64_t next = has_entries ? applied[partition] + 1 : 1;
+    if (absl::Status status = log_.Trim(partition, next); !status.ok()) return status;
+  }
   if (absl::Status status = log_.Keep(); !status.ok() && !absl::IsResourceExhausted(status)) {
     return status;
   }
@@ -87,7 +106,7 @@ absl::Status EtcdMember::Join(Store& store, uint64_t applied) {
   keeping_ = std::thread([this] {
     Repeat(stop_, kKeepEvery, "the log cannot be trimmed", [this] { return log_.Keep(); });
   });
-  return absl::OkStatus();
+  return partitions;
 }
 
 }  // namespace plumblane
