@@ -88,6 +88,8 @@ Source JoinSources(std::span<const Held<const Source*>> held, uint32_t partition
   whole.retired = all_know;
   bool all_complete = all_know;
   std::optional<Instant> complete;
+  SourceWord outside;
+  bool some_by_sends = false;
   for (const auto& one : held) {
     const Source& part = *one.value;
     whole.Add(part);
@@ -95,10 +97,11 @@ Source JoinSources(std::span<const Held<const Source*>> held, uint32_t partition
     whole.retired = whole.retired && part.retired;
     all_complete = all_complete && part.complete_through;
     TakeEarliest(part.complete_through, complete);
-    if (!part.outside) continue;
-    if (!whole.outside) whole.outside.emplace();
-    whole.outside->Add(*part.outside);
+    // Where no send told of it all was told outside.
+    outside.Add(part.outside.value_or(part));
+    some_by_sends = some_by_sends || part.outside;
   }
+  if (some_by_sends) whole.outside = outside;
   whole.complete_through = all_complete ? complete : std::nullopt;
   return whole;
 }

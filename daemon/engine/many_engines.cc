@@ -192,11 +192,7 @@ bool ManyEngines::Submit(Submission&& submission, Answer answer) {
     done({});
     return true;
   }
-  auto gathering = std::make_shared<Gathering>(events, parts->size(), done);
-  for (PartOfSubmission& part : *parts) {
-    Hand(std::move(part),
-         [gathering, parts, &part](const Receipt& receipt) { gathering->Take(part, receipt); });
-  }
+  Hand(parts, std::make_shared<Gathering>(events, parts->size(), done));
   return true;
 }
 

@@ -166,7 +166,8 @@ class Node {
   }
   uint32_t owned() const {
     uint32_t owned = 0;
-    for (const SharedPart& part : desk.shared_log()->parts) owned += part.is_mine ? 1 : 0;
+    const auto shared = desk.shared_log();
+    for (const SharedPart& part : shared->parts) owned += part.is_mine ? 1 : 0;
     return owned;
   }
 
