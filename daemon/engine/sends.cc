@@ -149,16 +149,19 @@ absl::Status SendLedger::Recount(const Snapshot& snapshot, int64_t number, Catal
   };
   std::map<std::string, Left> left;
   for (const auto& [name, word] : sends_.at(number).sources) left[name];
-  const absl::Status scanned = EachSend(snapshot, INT64_MAX, [&](const Send& stored) {
-    const auto changed = sends_.find(stored.number);
-    const Send& send = changed == sends_.end() ? stored : changed->second;
-    if (send.state == SendState::kTakenBack) return true;
+  const auto take = [&](const Send& send) {
+    if (send.state == SendState::kTakenBack) return;
     for (const auto& [name, word] : send.sources) {
       const auto source = left.find(name);
       if (source == left.end()) continue;
       source->second.word.Add(word);
       source->second.is_told = true;
     }
+  };
+  // Those changed by this entry may have begun by it.
+  for (const auto& [changed, send] : sends_) take(send);
+  const absl::Status scanned = EachSend(snapshot, INT64_MAX, [&](const Send& stored) {
+    if (!sends_.contains(stored.number)) take(stored);
     return true;
   });
   if (!scanned.ok()) return scanned;

@@ -8,6 +8,7 @@
 #include <atomic>
 #include <thread>
 
+#include "engine/engine.h"
 #include "storage/memory_store.h"
 #include "support/fixed_clock.h"
 

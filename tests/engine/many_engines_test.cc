@@ -199,11 +199,15 @@ class ManyEnginesTest : public ::testing::Test {
     for (const Node* node : nodes) owned += node->owned();
     return owned == kPartitions;
   }
-  static bool AllApplied(const std::vector<Node*>& nodes) {
-    return std::all_of(nodes.begin(), nodes.end(), [&](const Node* node) {
-      return node->desk.Look().catalog().log_sequence ==
-             nodes[0]->desk.Look().catalog().log_sequence;
-    });
+  bool AllApplied(const std::vector<Node*>& nodes) {
+    for (const Node* node : nodes) {
+      const auto shared = node->desk.shared_log();
+      for (uint32_t p = 0; p < kPartitions; ++p) {
+        const std::lock_guard lock(logs_[p].mutex);
+        if (shared->parts[p].applied != logs_[p].entries.size()) return false;
+      }
+    }
+    return true;
   }
 
   Logs logs_;

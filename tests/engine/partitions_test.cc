@@ -259,7 +259,7 @@ class RandomSubmissions {
 class PartitionsTest : public ::testing::TestWithParam<uint32_t> {};
 
 TEST_P(PartitionsTest, HoldWhatOneStateHolds) {
-  for (uint64_t seed = 1; seed <= 40; ++seed) {
+  for (uint64_t seed = 1; seed <= 20; ++seed) {
     SCOPED_TRACE(absl::StrCat("seed ", seed));
     AppliedState one;
     Divided many(GetParam());
