@@ -36,6 +36,12 @@ int64_t LeastFree(int64_t set_mib, const std::string& directory) {
   return error ? kMostLeastFree : UsualLeastFree(static_cast<int64_t>(space.capacity));
 }
 
+DiskWatch::DiskWatch(Options options)
+    : options_(std::move(options)), ballast_(options_.directory, options_.least_free_bytes / 4) {
+  const int64_t free = options_.free_bytes();
+  if (free >= 0 && free < options_.least_free_bytes / 2) GiveUpBallast();
+}
+
 void DiskWatch::Failed(const absl::Status& why) {
   {
     const std::lock_guard lock(mutex_);
@@ -95,6 +101,7 @@ std::chrono::milliseconds DiskWatch::Look() {
                      is_full ? "Questions are answered; the daemon ends, to be started again, when "
                                "there is room"
                              : "The daemon ends, to be started again");
+    if (is_full) GiveUpBallast();
     return is_full ? options_.every : kAnswersLeave;
   }
   if (is_full && options_.free_bytes() < 2 * options_.least_free_bytes) return options_.every;
@@ -117,6 +124,22 @@ void DiskWatch::LookForRoom() {
     engine_->Refuse("");
     spdlog::info("there is room again: events are taken");
   }
+  if (is_low_ && free < options_.least_free_bytes / 2) GiveUpBallast();
+  if (!is_low_ && free >= 2 * options_.least_free_bytes + ballast_.bytes()) KeepBallast();
+}
+
+void DiskWatch::KeepBallast() {
+  const absl::Status kept = ballast_.Keep();
+  std::string failure(kept.message());
+  if (failure == ballast_failure_) return;
+  ballast_failure_ = std::move(failure);
+  if (!kept.ok()) spdlog::warn("no ballast is kept for a full disk: {}", ballast_failure_);
+}
+
+void DiskWatch::GiveUpBallast() {
+  if (!ballast_.GiveUp()) return;
+  spdlog::error("the ballast of {} MiB was given up: the disk at {} is nearly full",
+                Mib(ballast_.bytes()), options_.directory);
 }
 
 void DiskWatch::LookAtAnchor() {

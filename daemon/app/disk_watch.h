@@ -2,11 +2,12 @@
 // write that failed.
 //
 // Room: with less than the least, events are refused (RESOURCE_EXHAUSTED) and questions answered,
-// until there is twice as much. A write that failed: nothing is acknowledged any more (the store
-// and the engine see to that), and whether it is there is known only when the store is opened
-// again, so the process ends for its supervisor to start another. On a full disk that waits until
-// there is room, and questions are answered meanwhile; after any other failure it is a fifth of a
-// second, so that who waits is still told.
+// until there is twice as much. A quarter of the least is kept as ballast, given up with less than
+// half of the least. A write that failed: nothing is acknowledged any more
+// (the store and the engine see to that), and whether it is there is known only when the store is
+// opened again, so the process ends for its supervisor to start another. On a full disk that waits
+// until there is room, and questions are answered meanwhile; after any other failure it is a fifth
+// of a second, so that who waits is still told.
 #pragma once
 
 #include <absl/status/status.h>
@@ -19,6 +20,7 @@
 #include <string>
 #include <thread>
 
+#include "app/ballast.h"
 #include "engine/desk.h"
 #include "eventlog/anchor.h"
 
@@ -36,7 +38,8 @@ class DiskWatch {
     std::function<void(int)> end;
     std::chrono::milliseconds every{1000};
   };
-  explicit DiskWatch(Options options) : options_(std::move(options)) {}
+  // Gives up the ballast at once when there is too little room to open the data.
+  explicit DiskWatch(Options options);
   ~DiskWatch() { Stop(); }
   DiskWatch(const DiskWatch&) = delete;
   DiskWatch& operator=(const DiskWatch&) = delete;
@@ -54,6 +57,8 @@ class DiskWatch {
   // How long until the next look.
   std::chrono::milliseconds Look();
   void LookForRoom();
+  void KeepBallast();
+  void GiveUpBallast();
   void LookAtAnchor();
 
   const Options options_;
@@ -65,6 +70,8 @@ class DiskWatch {
   Desk* engine_ = nullptr;
   const AnchoredLog* log_ = nullptr;
   bool is_low_ = false, failure_seen_ = false;
+  Ballast ballast_;
+  std::string ballast_failure_;
   std::string anchor_failure_;
   std::thread thread_;
 };

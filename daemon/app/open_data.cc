@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "app/daemon.h"
+#include "app/disk_watch.h"
 #include "engine/joined_snapshot.h"
 #include "engine/partitions.h"
 #include "engine/records.h"
@@ -120,12 +121,31 @@ absl::StatusOr<uint64_t> EntriesMissing(const std::optional<Anchor>& anchor,
   return anchor->sequence > facts.last_sequence ? anchor->sequence - facts.last_sequence : 0;
 }
 
+namespace {
+
+// The library aborts when it cannot write what opening takes: at most its log, as tables.
+absl::Status CheckRoomToOpen(const Settings& settings) {
+  int64_t needed = int64_t{1} << 20;
+  std::error_code error;
+  for (const auto& file : std::filesystem::directory_iterator(StorePathOf(settings), error)) {
+    if (file.path().extension() == ".log") needed += static_cast<int64_t>(file.file_size(error));
+  }
+  const int64_t free = FreeBytesAt(settings.data_directory);
+  if (free < 0 || free >= needed) return absl::OkStatus();
+  return absl::ResourceExhaustedError(
+      absl::StrCat("opening the data may take ", needed, " bytes on the disk of ",
+                   settings.data_directory, " and ", free, " are free: make room there"));
+}
+
+}  // namespace
+
 absl::StatusOr<OpenedData> OpenData(const Settings& settings,
                                     std::function<void(const absl::Status&)> failed) {
   const std::string path = StorePathOf(settings), anchor_path = AnchorPathOf(settings);
   const auto anchor = ReadAnchor(anchor_path);
   if (!anchor.ok()) return anchor.status();
   if (absl::Status status = CheckAgainstAnchor(path, *anchor); !status.ok()) return status;
+  if (absl::Status status = CheckRoomToOpen(settings); !status.ok()) return status;
   auto store = OpenRocksDbStore({.path = path,
                                  .block_cache_bytes = settings.block_cache_mib << 20,
                                  .write_buffer_bytes = settings.write_buffer_mib << 20,

@@ -33,7 +33,7 @@ struct OpenedData {
 // data of a newer version, and a log that ends before its anchor, are refused. Data of an older
 // version is copied to DATA/backup-of-format-N first. `failed` is that of RocksDbStoreOptions.
 // Errors: UNIMPLEMENTED for data of a newer version, DATA_LOSS for what is damaged or missing,
-// others as OpenRocksDbStore.
+// RESOURCE_EXHAUSTED without room for what opening writes, others as OpenRocksDbStore.
 absl::StatusOr<OpenedData> OpenData(const Settings& settings,
                                     std::function<void(const absl::Status&)> failed);
 

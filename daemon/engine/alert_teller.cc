@@ -13,7 +13,7 @@
 namespace plumblane {
 namespace {
 
-// A tenth of a core at the most, however much comes in, and never long.
+// A tenth of a core, however much comes in, but never long.
 std::chrono::duration<double> RestAfter(double step_seconds) {
   return std::chrono::duration<double>(std::clamp(9 * step_seconds, 1.0, 10.0));
 }

@@ -4,6 +4,8 @@
 #include <spdlog/sinks/ostream_sink.h>
 #include <spdlog/spdlog.h>
 
+#include <algorithm>
+#include <chrono>
 #include <fstream>
 #include <iterator>
 #include <nlohmann/json.hpp>
@@ -166,6 +168,19 @@ std::vector<nlohmann::json> Lines(const std::string& path) {
   return lines;
 }
 
+// A call is written down when it has ended, which its caller may know a moment earlier.
+std::vector<nlohmann::json> LinesOnce(size_t count, const std::string& path) {
+  const auto until = std::chrono::steady_clock::now() + std::chrono::seconds(20);
+  const auto written = [&] {
+    std::ifstream file(path);
+    return static_cast<size_t>(std::count(std::istreambuf_iterator<char>(file), {}, '\n'));
+  };
+  while (written() < count && std::chrono::steady_clock::now() < until) {
+    std::this_thread::sleep_for(std::chrono::milliseconds(2));
+  }
+  return Lines(path);
+}
+
 TEST(AuditTest, WhatBuyersAndOperatorsDoIsKeptWithItsOutcome) {
   Guarded server(Book(TokenNamed("anna", "roles = [\"buyer\"]") + TokenNamed("bert", kReader)));
   v1::AcknowledgeAlertRequest request;
@@ -180,7 +195,7 @@ TEST(AuditTest, WhatBuyersAndOperatorsDoIsKeptWithItsOutcome) {
   request.set_note(std::string(5000, 'x'));
   EXPECT_EQ(server.Call(kAcknowledge, "anna", &request).error_code(), grpc::NOT_FOUND);
 
-  const auto lines = Lines(server.folder.path() + "/audit");
+  const auto lines = LinesOnce(4, server.folder.path() + "/audit");
   ASSERT_EQ(lines.size(), 4u);
   EXPECT_EQ(lines[0]["who"], "anna");
   EXPECT_EQ(lines[0]["time"], "2026-06-01T12:00:00Z");

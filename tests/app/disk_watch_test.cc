@@ -1,16 +1,18 @@
 // The watch of the disk: refuses before it is full and takes again when there is twice the room;
-// ends the process after a failed write, on a full disk not before there is room.
+// keeps ballast; ends the process after a failed write, on a full disk not before there is room.
 #include "app/disk_watch.h"
 
 #include <gtest/gtest.h>
 #include <spdlog/spdlog.h>
 
 #include <atomic>
+#include <filesystem>
 #include <thread>
 
 #include "engine/engine.h"
 #include "storage/memory_store.h"
 #include "support/fixed_clock.h"
+#include "support/temp_directory.h"
 
 namespace plumblane {
 namespace {
@@ -32,9 +34,10 @@ class Watched : public ::testing::Test {
   MemoryStore store_;
   StoreLog log_{store_};
   AnchoredLog anchored_{log_, "/nowhere/anchor", {}};
+  const test::TempDirectory directory_;
   const test::FixedClock clock_{Instant{1'780'000'000'000}};
   Engine engine_{store_, anchored_, clock_, {}};
-  DiskWatch watch_{{.directory = "d",
+  DiskWatch watch_{{.directory = directory_.path(),
                     .least_free_bytes = 100,
                     .free_bytes =
                         [this] {
@@ -44,6 +47,7 @@ class Watched : public ::testing::Test {
                     .end = [this](int code) { ended_ = code; },
                     .every = std::chrono::milliseconds(1)}};
 
+  bool HasBallast() const { return std::filesystem::exists(directory_.path() + "/ballast"); }
   void LookAgain() {
     const int64_t seen = looks_;
     Until([&] { return looks_ >= seen + 2; });
@@ -68,6 +72,42 @@ TEST_F(Watched, RefusesWithLittleRoomAndTakesAgainWithTwiceAsMuch) {
   LookAgain();
   EXPECT_TRUE(engine_.AcceptsEvents());
   EXPECT_EQ(ended_, -1);
+}
+
+TEST_F(Watched, KeepsBallastWhileThereIsRoomForItAndGivesItUpBeforeTheDiskIsFull) {
+  LookAgain();
+  ASSERT_TRUE(HasBallast());  // 25 bytes, a quarter of the least
+  for (const int64_t free : {99, 50}) {
+    free_ = free;
+    LookAgain();
+    EXPECT_TRUE(HasBallast()) << free;
+  }
+  free_ = 49;
+  LookAgain();
+  EXPECT_FALSE(HasBallast());
+  free_ = 224;  // events are taken again, but the ballast would bring them near the end
+  LookAgain();
+  EXPECT_TRUE(engine_.AcceptsEvents());
+  EXPECT_FALSE(HasBallast());
+  free_ = 225;
+  LookAgain();
+  EXPECT_TRUE(HasBallast());
+}
+
+TEST_F(Watched, GivesUpBallastSoThatDataCanBeOpenedOnAFullDisk) {
+  LookAgain();
+  watch_.Stop();
+  ASSERT_TRUE(HasBallast());
+  const auto is_there_after_a_start_with = [&](int64_t free) {
+    const DiskWatch next({.directory = directory_.path(),
+                          .least_free_bytes = 100,
+                          .free_bytes = [=] { return free; },
+                          .end = nullptr});
+    return HasBallast();
+  };
+  EXPECT_TRUE(is_there_after_a_start_with(50));
+  EXPECT_TRUE(is_there_after_a_start_with(-1)) << "although it cannot be told";
+  EXPECT_FALSE(is_there_after_a_start_with(49));
 }
 
 TEST(UsualLeastFree, IsATwentiethOfTheDiskAndAtMostAGibibyte) {
@@ -102,6 +142,7 @@ TEST_F(Watched, OnAFullDiskEndsWhenThereIsRoom) {
   LookAgain();
   EXPECT_EQ(ended_, -1);
   EXPECT_FALSE(engine_.AcceptsEvents());
+  EXPECT_FALSE(HasBallast());
   free_ = 200;
   Until([&] { return ended_ >= 0; });
   EXPECT_EQ(ended_, 75);

@@ -328,7 +328,7 @@ int main(int argc, char** argv) {
   End(daemon, SIGTERM);
   const auto events = static_cast<double>(3 * shape.orders);
   std::printf("%-28s %10.1f bytes an event\n", "disk as left", SizeOf(data) / events);
-  Compact(std::filesystem::exists(data + "/CURRENT") ? data : data + "/store");
+  Compact(data + "/store");
   const double stored = SizeOf(data) / events, plain = BytesAsProtobuf(base + "/plain", shape);
   std::printf("%-28s %10.1f bytes an event, of protobuf %.1f: ratio %.2f\n", "disk, compacted",
               stored, plain, stored / plain);

@@ -1,5 +1,6 @@
 """All benchmarks in one run, with the machine described. Figures and how they were got go into
 DEVELOPERS.md."""
+import glob
 import os
 import platform
 import subprocess
@@ -16,11 +17,22 @@ def machine():
     return f"{os.cpu_count()} cores, {model}, {platform.release()}, load {os.getloadavg()[0]:.1f}"
 
 
+def postgres():
+    """The rival, where it and its client library are installed."""
+    programs = sorted(glob.glob("/usr/lib/postgresql/*/bin"))
+    if programs and os.path.exists(os.path.join(BIN, "postgres_bench")):
+        yield "postgres_bench", os.path.join(BIN, "plumblaned"), programs[-1]
+    else:
+        print("postgres_bench is left out: PostgreSQL or its client library is not installed")
+
+
 def main():
     print(machine(), flush=True)
     for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")),
                              ("intake_bench", "3", "32000"),
                              ("overload_bench", os.path.join(BIN, "plumblaned")),
+                             ("growth_bench", os.path.join(BIN, "plumblaned"), "200000"),
+                             *postgres(),
                              ("send_bench.py", "60000", "1"), ("cluster_bench.py",), ("layout_bench",),
                              ("backtest_bench",), ("answers_bench", "--benchmark_min_time=0.3"),
                              ("rank_bench", "--benchmark_min_time=0.3"), ("sourcing_bench",),

@@ -1,8 +1,9 @@
-// A daemon of the benchmarks' own, and how long its answers take.
+// A daemon of the benchmarks' own, batches sent to it, and how long its answers take.
 #pragma once
 
 #include <grpcpp/generic/generic_stub.h>
 #include <grpcpp/grpcpp.h>
+#include <plumblane/v1/intake.pb.h>
 #include <sys/prctl.h>
 #include <unistd.h>
 
@@ -74,6 +75,56 @@ inline void EmptyCall(const std::shared_ptr<grpc::Channel>& channel) {
   queue.Shutdown();
   if (!status.ok()) Die("the empty call failed: " + status.error_message());
 }
+
+inline grpc::ByteBuffer Encoded(const google::protobuf::Message& message) {
+  const std::string bytes = message.SerializeAsString();
+  const grpc::Slice slice(bytes);
+  return grpc::ByteBuffer(&slice, 1);
+}
+
+// A stream of intake that takes batches as bytes: what it costs to make them is its caller's.
+class EncodedIntake {
+ public:
+  // A connection of its own for each number.
+  EncodedIntake(const std::string& address, int number) {
+    grpc::ChannelArguments own;
+    own.SetInt("plumblane.stream", number);
+    channel_ = grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), own);
+    const grpc::internal::RpcMethod method("/plumblane.v1.Intake/IngestEvents",
+                                           grpc::internal::RpcMethod::BIDI_STREAMING);
+    stream_.reset(Stream::Create(channel_.get(), method, &context_));
+  }
+
+  void Write(const grpc::ByteBuffer& batch) { stream_->Write(batch); }
+
+  // Dies unless a whole batch was taken.
+  v1::BatchReceipt Read() {
+    grpc::ByteBuffer bytes;
+    if (!stream_->Read(&bytes)) Die("the stream broke: " + stream_->Finish().error_message());
+    v1::BatchReceipt receipt;
+    if (!grpc::SerializationTraits<v1::BatchReceipt>::Deserialize(&bytes, &receipt).ok()) {
+      Die("a receipt cannot be read");
+    }
+    if (receipt.rejected_count() + receipt.conflict_count() > 0) {
+      Die("an event was not taken: " + receipt.ShortDebugString());
+    }
+    return receipt;
+  }
+
+  void Finish() {
+    stream_->WritesDone();
+    if (const grpc::Status status = stream_->Finish(); !status.ok()) {
+      Die("the stream broke: " + status.error_message());
+    }
+  }
+
+ private:
+  using Stream = grpc::internal::ClientReaderWriterFactory<grpc::ByteBuffer, grpc::ByteBuffer>;
+
+  std::shared_ptr<grpc::Channel> channel_;
+  grpc::ClientContext context_;
+  std::unique_ptr<grpc::ClientReaderWriter<grpc::ByteBuffer, grpc::ByteBuffer>> stream_;
+};
 
 // Starts the daemon and waits for its ready line.
 inline pid_t StartDaemon(const char* binary, const std::string& data, const std::string& address) {

@@ -9,7 +9,7 @@ import subprocess
 import time
 
 from rig import (LONG, PRELOADED, Folder, acked, check_oracle, main, make, send, start_sending,
-                 wait_for)
+                 wait_for, why_not)
 
 
 class Failing:
@@ -124,9 +124,9 @@ def before_it_is_full_events_are_refused_and_questions_answered():
         daemon, ledger = on_small_disk(folder, small), os.path.join(folder, "ledger")
         daemon.start()
         assert send(daemon, ledger, "send", 40).returncode == 0
-        ballast = os.path.join(small, "ballast")
+        filler = os.path.join(small, "filler")
         free = os.statvfs(small).f_bavail * os.statvfs(small).f_frsize
-        with open(ballast, "wb") as out:
+        with open(filler, "wb") as out:
             out.write(bytes(free - (8 << 20)))  # of the 16 MiB that must stay free
         assert wait_for(lambda: not daemon.ask("status")["acceptingEvents"], 10)
         refused = send(daemon, ledger, "send", 5)
@@ -135,7 +135,7 @@ def before_it_is_full_events_are_refused_and_questions_answered():
         assert code == 1 and "nearly full" in err, (code, err)
         assert "nearly full" in daemon.run("status", check=0)[1].replace("\n", " ")
         daemon.run("suppliers", check=0)
-        os.remove(ballast)
+        os.remove(filler)
         started = time.monotonic()
         assert wait_for(lambda: daemon.ask("status")["acceptingEvents"], 10), "service is not back"
         took = time.monotonic() - started
@@ -143,6 +143,43 @@ def before_it_is_full_events_are_refused_and_questions_answered():
         check_oracle(daemon, ledger)
         assert daemon.stop() == 0
         print(f"service was back {took:.1f} s after there was room")
+
+
+def fill(small):
+    filler = os.path.join(small, "filler")
+    try:
+        with open(filler, "ab", buffering=0) as out:
+            while True:
+                out.write(bytes(1 << 16))
+    except OSError:
+        return filler
+
+
+def killed_on_a_full_disk_it_starts_on_its_ballast_and_answers():
+    with Folder() as folder, Mounted(folder) as small:
+        if small is None:
+            return "mounting a small file system needs root"
+        daemon, ledger = on_small_disk(folder, small), os.path.join(folder, "ledger")
+        ballast = os.path.join(daemon.data, "ballast")
+        daemon.start()
+        assert send(daemon, ledger, "send", 40).returncode == 0
+        assert wait_for(lambda: os.path.exists(ballast), 10)
+        daemon.kill()
+        filler = fill(small)
+        daemon.start()
+        assert not os.path.exists(ballast)
+        assert not daemon.ask("status")["acceptingEvents"]
+        daemon.run("suppliers", check=0)
+        # Control: with nothing to give up it cannot even open its data, and says so.
+        daemon.kill()
+        fill(small)
+        code, why = why_not(daemon)
+        assert code == 75 and "make room" in why, (code, why)
+        os.remove(filler)
+        daemon.start()
+        assert wait_for(lambda: os.path.exists(ballast), 10)
+        check_oracle(daemon, ledger)
+        assert daemon.stop() == 0
 
 
 def full_in_one_stroke_it_still_loses_nothing():
@@ -156,18 +193,12 @@ def full_in_one_stroke_it_still_loses_nothing():
             sender = start_sending(daemon, ledger)
             known = acked(ledger)
             assert wait_for(lambda: acked(ledger) > known)
-            ballast = os.path.join(small, "ballast")
-            try:
-                with open(ballast, "wb", buffering=0) as out:
-                    while True:
-                        out.write(bytes(1 << 20))
-            except OSError:
-                pass
+            filler = fill(small)
             code = sender.wait(timeout=60)
             sender.stdout.close()
             assert code == 6, code
             daemon.run("status", check=0)  # answers while it is full
-            os.remove(ballast)
+            os.remove(filler)
             if "a write failed" in daemon.read_log():
                 assert daemon.process.wait(timeout=15) == 75
                 daemon.process.stdout.close()
@@ -194,4 +225,5 @@ if __name__ == "__main__":
               without_faults_the_same_daemon_goes_on,
               a_disk_that_stands_still_acknowledges_nothing_until_it_moves]),
           before_it_is_full_events_are_refused_and_questions_answered,
+          killed_on_a_full_disk_it_starts_on_its_ballast_and_answers,
           full_in_one_stroke_it_still_loses_nothing])

@@ -170,9 +170,8 @@ void CheckPart(const std::vector<Event>& all, const PartState& part, const FoldR
   FUZZ_CHECK(part.answered == answered);
 
   const OnTime expected = OnTimeOf(events, part, withdrawn);
-  const auto entry = std::find_if(part.entries.begin(), part.entries.end(), [](const Entry& one) {
-    return one.measure == Measure::kOnTime;
-  });
+  const auto entry = std::find_if(part.entries.begin(), part.entries.end(),
+                                  [](const Entry& one) { return one.measure == Measure::kOnTime; });
   FUZZ_CHECK((entry != part.entries.end()) == expected.entered);
   if (!expected.entered) return;
   FUZZ_CHECK(entry->excused == expected.excused && entry->entered == 1);
