@@ -9,8 +9,8 @@
 // A view joins the states of all partitions as they are here, followed or owned: each whole by
 // itself, of moments that shared_log() tells. Its number of entries is the sum of theirs.
 //
-// Each engine has a thread, which sleeps as long as nothing is to be applied. They share what the
-// writers keep in memory, and the room in the queue.
+// Each engine has a thread of its own. They share what may be kept in memory, and the room in the
+// queue.
 #pragma once
 
 #include <cstdint>
