@@ -50,8 +50,19 @@ void AddClusterKeys(ClusterSettings& settings, std::map<std::string, Key>& keys)
 }
 
 absl::Status CompleteCluster(const std::vector<std::string>& listen, ClusterSettings& settings) {
-  if (settings.etcd.empty()) return absl::OkStatus();
-  if (settings.node.empty() || settings.name.empty()) {
+  if (settings.etcd.empty()) {
+    const bool is_meant = !settings.node.empty() || !settings.address.empty() ||
+                          !settings.ca_file.empty() || !settings.certificate_file.empty() ||
+                          !settings.key_file.empty();
+    if (!is_meant) return absl::OkStatus();
+    return absl::InvalidArgumentError(
+        "cluster.etcd: expected HOST:PORT of etcd's members, as there are other keys of [cluster]");
+  }
+  if (settings.name.empty()) {
+    return absl::InvalidArgumentError(
+        "cluster.name: expected one that all daemons of the cluster have, or none");
+  }
+  if (settings.node.empty()) {
     return absl::InvalidArgumentError(
         "cluster.node: expected a name that no other daemon of the cluster has");
   }

@@ -3,11 +3,11 @@
 //
 // Room: with less than the least, events are refused (RESOURCE_EXHAUSTED) and questions answered,
 // until there is twice as much. A quarter of the least is kept as ballast, given up with less than
-// half of the least. A write that failed: nothing is acknowledged any more
-// (the store and the engine see to that), and whether it is there is known only when the store is
-// opened again, so the process ends for its supervisor to start another. On a full disk that waits
-// until there is room, and questions are answered meanwhile; after any other failure it is a fifth
-// of a second, so that who waits is still told.
+// half of the least. A write that failed: nothing is acknowledged any more (the store and the
+// engine see to that), and whether it is there is known only when the store is opened again, so the
+// process ends for its supervisor to start another. On a full disk that waits until there is room,
+// and questions are answered meanwhile; after any other failure it is a fifth of a second, so that
+// who waits is still told.
 #pragma once
 
 #include <absl/status/status.h>

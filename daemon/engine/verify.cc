@@ -10,6 +10,7 @@
 
 #include "engine/applier.h"
 #include "engine/records.h"
+#include "eventlog/log_key.h"
 #include "storage/bytes.h"
 #include "storage/keys.h"
 #include "storage/memory_store.h"
@@ -96,6 +97,12 @@ class Verification {
  private:
   // Checks what the log holds, and applies it where it is all there.
   absl::Status ReadLog(const FoldRules& rules) {
+    const auto elsewhere = snapshot_.Get(Space::kMeta, kLogElsewhereKey);
+    if (!elsewhere.ok()) return elsewhere.status();
+    if (*elsewhere) {
+      found_.first_kept_sequence = catalog_.log_sequence + 1;
+      return absl::OkStatus();
+    }
     uint64_t next = 0;
     absl::Status bad;
     Catalog replayed;

@@ -2,7 +2,8 @@
 //
 // Where the log reaches back to its first entry it is applied again from nothing, in memory, and
 // orders, cells, indexes and records are compared byte by byte. Else orders are taken as stored,
-// and what follows from them is counted anew; of the log, what it still holds must be whole.
+// and what follows from them is counted anew; of the log, what it still holds must be whole. Where
+// several daemons share a log only orders are counted.
 //
 // On a snapshot, so the writer goes on meanwhile. Costs some 30 us an order and memory for the
 // cells and indexes, from the log for all that is stored.

@@ -43,6 +43,7 @@ std::vector<prometheus::MetricFamily> Metrics::Collect() const {
       .Set(Seconds(view.now()));
   AddProcess(sheet);
   AddIntake(sheet);
+  AddSharedLog(sheet);
   AddSources(view, sheet);
   AddDisk(sheet);
   AddAlerts(view, sheet);
@@ -70,7 +71,8 @@ void Metrics::AddIntake(MetricSheet& sheet) const {
   const View view = sources_.engine.Look();
   sheet
       .Gauge("accepting_events",
-             "1 while events are taken, 0 for lack of room or after a failed write.")
+             "1 while events are taken, 0 for lack of room, after a failed write or while another "
+             "daemon takes them.")
       .Set(sources_.engine.AcceptsEvents() ? 1 : 0);
   sheet.Gauge("queued_events", "Events that wait to be written.")
       .Set(static_cast<double>(sources_.engine.QueuedEvents()));
@@ -91,6 +93,20 @@ void Metrics::AddIntake(MetricSheet& sheet) const {
       .Set(static_cast<double>(view.catalog().log_sequence));
   sheet.Gauge("stored_orders", "Order parts known.").Set(Number(view.catalog().order_count));
   sheet.Gauge("stored_events", "Events kept.").Set(Number(view.catalog().event_count));
+}
+
+void Metrics::AddSharedLog(MetricSheet& sheet) const {
+  const auto shared = sources_.engine.shared_log();
+  if (!shared) return;
+  sheet.Gauge("follows", "1 while another daemon takes events and this one applies them.")
+      .Set(shared->follows ? 1 : 0);
+  sheet.Gauge("shared_log_entries", "Entries of the log when it was last asked.")
+      .Set(static_cast<double>(shared->tail));
+  if (!shared->as_of) return;
+  sheet
+      .Gauge("complete_timestamp_seconds",
+             "All that was in the log by then is in answers; of the wall clock.")
+      .Set(Seconds(*shared->as_of));
 }
 
 void Metrics::AddSources(const View& view, MetricSheet& sheet) const {

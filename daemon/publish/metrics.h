@@ -55,6 +55,8 @@ class Metrics final : public prometheus::Collectable {
   };
   void AddProcess(MetricSheet& sheet) const;
   void AddIntake(MetricSheet& sheet) const;
+  // Nothing where the log is not shared.
+  void AddSharedLog(MetricSheet& sheet) const;
   void AddSources(const View& view, MetricSheet& sheet) const;
   void AddDisk(MetricSheet& sheet) const;
   void AddAlerts(const View& view, MetricSheet& sheet) const;

@@ -48,6 +48,11 @@ TEST_F(ClusterSettingsTest, OnThisMachineItNeedsEtcdAndAName) {
             "");
   EXPECT_EQ(settings_.cluster.address, "127.0.0.1:7437");
   EXPECT_THAT(Mistake("etcd = [\"127.0.0.1:1\"]\n"), HasSubstr("cluster.node: expected a name"));
+  EXPECT_THAT(Mistake("etcd = [\"127.0.0.1:1\"]\nnode = \"a\"\nname = \"\"\n"),
+              HasSubstr("cluster.name: expected one"));
+  for (const char* alone : {"node = \"a\"\n", "address = \"a:1\"\n", "ca = \"a.pem\"\n"}) {
+    EXPECT_THAT(Mistake(alone), HasSubstr("cluster.etcd: expected HOST:PORT")) << alone;
+  }
   EXPECT_THAT(Mistake("etcd = [\"127.0.0.1:1\"]\nnode = \"a/b\"\n"),
               HasSubstr("cluster.node: expected up to 64 letters"));
   for (const char* endpoint : {"127.0.0.1", ":1", "127.0.0.1:", "http://127.0.0.1:1"}) {

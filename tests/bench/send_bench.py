@@ -17,13 +17,14 @@ sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), ".."
 from harness import BIN, Daemon, Folder     # noqa: E402  (by the path above)
 
 START = datetime(2026, 1, 1, tzinfo=timezone.utc)
+SECONDS_APART = 20
 LANES = [(f"supplier-{i % 40:02}", f"O{i % 5}", f"D{i % 7}") for i in range(280)]
 
 
 def orders(count):
     """The moments of each order and who ships it."""
     for i in range(count):
-        paid = START + timedelta(seconds=i * 20)
+        paid = START + timedelta(seconds=i * SECONDS_APART)
         yield i, LANES[i % len(LANES)], [paid + timedelta(hours=h) for h in (0, 30, 190)]
 
 

@@ -121,6 +121,35 @@ def a_follower_answers_says_how_far_it_is_and_refuses_events():
         two.dump()
 
 
+def offline(node, *args):
+    done = subprocess.run([os.path.join(BIN, "plumblaned"), *node.flags, *args],
+                          capture_output=True, text=True)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def a_copy_of_one_verifies_and_begins_another():
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        one = Node(folder, "one", etcd.endpoints).start()
+        owner_of([one])
+        one.run("send", os.path.join(SAMPLE, "harbour.ndjson"), check=0)
+        assert one.ask("verify")["difference"] == ""
+        copies = os.path.join(folder, "copies")
+        one.run("backup", copies, check=0)
+        one.run("send", os.path.join(SAMPLE, "meadow.csv"), check=0)
+        two = Node(folder, "two", etcd.endpoints)
+        offline(two, "--restore", copies)
+        offline(two, "--verify")
+        two.start()
+        all_applied([two], one.applied())
+        assert two.status()["sharedLog"]["follows"]
+        assert two.ask("verify")["difference"] == ""
+        assert wait_for(lambda: one.ask("suppliers") == two.ask("suppliers"), PATIENCE)
+        stop_all([two, one])
+        offline(one, "--verify")
+
+
 def whoever_is_killed_nothing_is_lost_or_doubled():
     if WHY_NOT:
         return WHY_NOT
@@ -205,6 +234,7 @@ def a_log_that_is_gone_or_another_is_refused():
 
 if __name__ == "__main__":
     main([a_follower_answers_says_how_far_it_is_and_refuses_events,
+          a_copy_of_one_verifies_and_begins_another,
           acknowledged_events_survive_the_owner,
           whoever_is_killed_nothing_is_lost_or_doubled,
           a_log_that_is_gone_or_another_is_refused])

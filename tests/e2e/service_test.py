@@ -60,9 +60,12 @@ class HeldThread:
 
     def find(self, process, name):
         for thread in os.listdir(f"/proc/{process}/task"):
-            with open(f"/proc/{process}/task/{thread}/comm") as file:
-                if file.read().strip() == name:
-                    self.thread = int(thread)
+            try:
+                with open(f"/proc/{process}/task/{thread}/comm") as file:
+                    if file.read().strip() == name:
+                        self.thread = int(thread)
+            except FileNotFoundError:
+                pass  # it has ended
         return self.thread is not None
 
     def call(self, request):

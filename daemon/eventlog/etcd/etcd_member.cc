@@ -6,6 +6,7 @@
 #include <algorithm>
 
 #include "eventlog/anchor.h"
+#include "eventlog/log_key.h"
 
 namespace plumblane {
 namespace {
@@ -52,7 +53,7 @@ absl::StatusOr<uint32_t> EtcdMember::Join(Store& store, const std::vector<uint64
   const auto snapshot = store.TakeSnapshot();
   const auto store_id = StoreId(*snapshot);
   if (!store_id.ok()) return store_id.status();
-  const auto known = snapshot->Get(Space::kMeta, kLogIdKey);
+  const auto known = snapshot->Get(Space::kMeta, kLogElsewhereKey);
   if (!known.ok()) return known.status();
   auto id = log_.Id();
   if (!id.ok()) return id.status();
@@ -88,7 +89,7 @@ absl::StatusOr<uint32_t> EtcdMember::Join(Store& store, const std::vector<uint64
   ownership_.ShareOut(*partitions);
   if (!*known) {
     Batch batch;
-    batch.Put(Space::kMeta, std::string(kLogIdKey), *id);
+    batch.Put(Space::kMeta, std::string(kLogElsewhereKey), *id);
     if (absl::Status status = store.Write(batch, /*sync=*/true); !status.ok()) return status;
   }
   // From now on nothing after it is removed.
