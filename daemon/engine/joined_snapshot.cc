@@ -79,12 +79,27 @@ absl::StatusOr<std::optional<std::string>> JoinedSnapshot::Get(Space space,
 
 absl::StatusOr<std::vector<std::optional<std::string>>> JoinedSnapshot::GetAll(
     Space space, const std::vector<std::string>& keys) const {
-  std::vector<std::optional<std::string>> values;
-  values.reserve(keys.size());
-  for (const std::string& key : keys) {
-    auto value = Get(space, key);
-    if (!value.ok()) return value.status();
-    values.push_back(*std::move(value));
+  std::vector<std::optional<std::string>> values(keys.size());
+  if (space != Space::kOrders) {
+    for (size_t i = 0; i < keys.size(); ++i) {
+      auto value = Get(space, keys[i]);
+      if (!value.ok()) return value.status();
+      values[i] = *std::move(value);
+    }
+    return values;
+  }
+  std::vector<std::vector<size_t>> places(count());
+  for (size_t i = 0; i < keys.size(); ++i) {
+    places[PartitionOfRecord(keys[i], count())].push_back(i);
+  }
+  for (uint32_t part = 0; part < count(); ++part) {
+    if (places[part].empty()) continue;
+    std::vector<std::string> wanted;
+    for (const size_t i : places[part]) wanted.push_back(keys[i]);
+    auto found = parts_[part]->GetAll(space, wanted);
+    if (!found.ok()) return found.status();
+    for (size_t at = 0; at < wanted.size(); ++at)
+      values[places[part][at]] = std::move((*found)[at]);
   }
   return values;
 }

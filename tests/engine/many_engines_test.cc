@@ -13,6 +13,7 @@
 #include <map>
 #include <memory>
 #include <random>
+#include <set>
 #include <thread>
 
 #include "engine/partitions.h"
@@ -123,7 +124,7 @@ class Node {
  public:
   Node(Logs& logs, Network& network, const std::string& name, uint32_t share)
       : log(logs, name, share),
-        desk(store_, log, clock_, {}, kPartitions, log, network),
+        desk(store_, log, clock_, Options(), kPartitions, log, network),
         network_(network),
         name_(name) {
     spdlog::set_level(spdlog::level::off);
@@ -164,6 +165,11 @@ class Node {
     }
     return bytes;
   }
+  // Of cells, by partition and entry.
+  std::map<std::pair<uint32_t, uint64_t>, uint64_t> hashes() const {
+    const std::lock_guard lock(mutex_);
+    return hashes_;
+  }
   uint32_t owned() const {
     uint32_t owned = 0;
     const auto shared = desk.shared_log();
@@ -172,8 +178,20 @@ class Node {
   }
 
  private:
+  EngineOptions Options() {
+    EngineOptions options;
+    options.compare_entries = 3;
+    options.compare_cells = [this](uint32_t partition, uint64_t sequence, uint64_t hash) {
+      const std::lock_guard lock(mutex_);
+      hashes_[{partition, sequence}] = hash;
+    };
+    return options;
+  }
+
   test::FixedClock clock_{At("2026-06-01T12:00")};
   MemoryStore store_;
+  mutable std::mutex mutex_;
+  std::map<std::pair<uint32_t, uint64_t>, uint64_t> hashes_;  // guarded by mutex_
 
  public:
   NodeLog log;
@@ -246,6 +264,14 @@ TEST_F(ManyEnginesTest, EventsHandedToAnyAreTakenOnceAndAllHoldWhatOneAloneWould
     EXPECT_EQ(*FindDifference(view.snapshot(), view.catalog(), {}), "");
     EXPECT_EQ(view.catalog().event_count, alone.catalog().event_count);
   }
+  // Who owned a partition and who followed have hashed it at the same entries.
+  for (const Node* node : nodes_) {
+    Until([&] { return node->hashes().size() >= one_.hashes().size(); });
+    EXPECT_EQ(node->hashes(), one_.hashes());
+  }
+  std::set<uint32_t> hashed;
+  for (const auto& [place, hash] : one_.hashes()) hashed.insert(place.first);
+  EXPECT_EQ(hashed.size(), kPartitions);
 }
 
 TEST_F(ManyEnginesTest, WhatIsOfNoOrderIsSeenWhereItWasHandedInOnceItIsAnswered) {

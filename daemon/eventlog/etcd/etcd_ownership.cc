@@ -119,9 +119,13 @@ bool EtcdOwnership::ShallLetGo(uint32_t partition) const {
 
 int64_t EtcdOwnership::Fence(uint32_t partition) const {
   const std::lock_guard lock(mutex_);
-  if (since_confirmed_.Seconds() > static_cast<double>(lease_time_.count())) return 0;
+  if (!IsConfirmed()) return 0;
   const auto claim = claims_.find(partition);
   return claim == claims_.end() ? 0 : claim->second.fence;
+}
+
+bool EtcdOwnership::IsConfirmed() const {
+  return since_confirmed_.Seconds() <= static_cast<double>(lease_time_.count());
 }
 
 std::string EtcdOwnership::OwnersAddress(uint32_t partition) const {
@@ -129,6 +133,7 @@ std::string EtcdOwnership::OwnersAddress(uint32_t partition) const {
   const auto claim = claims_.find(partition);
   if (claim == claims_.end()) return "";
   const std::string& owner = claim->second.owner;
+  if (owner == value_ && !IsConfirmed()) return "";  // it was this daemon
   return owner.substr(std::min(owner.size(), owner.find('\n') + 1));
 }
 

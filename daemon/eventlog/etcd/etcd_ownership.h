@@ -53,6 +53,7 @@ class EtcdOwnership final : public Ownership {
     std::string owner;  // the value of the key, "" = nobody
   };
   absl::StatusOr<int64_t> Lease();
+  bool IsConfirmed() const;  // lately; REQUIRES: mutex_ is held
   // How many partitions this daemon is to own, by who was last known to be alive.
   uint32_t Share() const;                         // REQUIRES: mutex_ is held
   uint32_t OwnedBelow(uint32_t partition) const;  // likewise
