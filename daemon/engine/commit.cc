@@ -55,6 +55,8 @@ void Engine::Commit() {
     }
     if (ShallLetGo()) ownership_->Release(options_.partition);
   }
+  // By each for itself: where the log does not answer, that takes all of them no longer than one.
+  if (ownership_ != nullptr) ownership_->Release(options_.partition);
 }
 
 bool Engine::ShallLetGo() const {
@@ -67,7 +69,8 @@ void Engine::CommitWaiting() {
 }
 
 bool Engine::CommitNext(bool waits, std::launch how) {
-  std::vector<Waiting> taken = TakeWaiting(waits && !unwritten_);
+  std::optional<AtOnce::Place> place;
+  std::vector<Waiting> taken = TakeWaiting(waits && !unwritten_, place);
   if (taken.empty() && !unwritten_) return false;
   Submission content = JoinContents(taken);
   if (content.empty()) {
@@ -93,7 +96,7 @@ bool Engine::CommitNext(bool waits, std::launch how) {
     return false;
   }
   unwritten_ = {*std::move(applied), std::move(taken)};
-  if (keeps_all_touched) return true;
+  if (keeps_all_touched && !options_.at_once) return true;
   // A log that others read lets go of it when they have read on.
   if (lets_go && log_.KeepsStoreDurable()) return WriteAndForget();
   const absl::Status status = WriteUnwritten();
@@ -139,7 +142,7 @@ Submission Engine::JoinContents(std::vector<Waiting>& taken) {
   return content;
 }
 
-std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits) {
+std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits, std::optional<AtOnce::Place>& place) {
   std::vector<Waiting> taken;
   std::vector<std::function<void()>> ready;
   {
@@ -151,6 +154,9 @@ std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits) {
              ownership_->IsMine(options_.partition) && !ShallLetGo()) {
       }
     }
+    lock.unlock();
+    place.emplace(options_.at_once.get());
+    lock.lock();
     size_t events = 0;
     while (!queue_.empty() && (taken.empty() || events < options_.entry_events)) {
       events += queue_.front().submission.events.size();

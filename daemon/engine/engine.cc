@@ -106,12 +106,16 @@ absl::Status Engine::Refold(Format format, const Progress& still_at_it) {
   return absl::OkStatus();
 }
 
-void Engine::Stop() {
+void Engine::BeginToStop() {
   {
     std::lock_guard lock(queue_mutex_);
     if (phase_ == Phase::kRunning || phase_ == Phase::kFollowing) phase_ = Phase::kStopping;
   }
   queue_changed_.notify_all();
+}
+
+void Engine::Stop() {
+  BeginToStop();
   if (committer_.joinable()) committer_.join();
   if (comparing_.joinable()) comparing_.join();
   if (ownership_ != nullptr) ownership_->Release(options_.partition);

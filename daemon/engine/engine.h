@@ -76,6 +76,8 @@ class Engine final : public Desk {
   // Takes everything that was submitted, then stops the committer; lets others own the log.
   // Idempotent.
   void Stop();
+  // Has the committer do that without waiting for it; Stop waits.
+  void BeginToStop();
 
   bool Submit(Submission&& submission, Answer answer) override;
   // `ready` is called by the committer, or at once.
@@ -131,7 +133,8 @@ class Engine final : public Desk {
   // `how` an entry is written while the next is applied: by another thread or, deferred, by this
   // one when Apply first needs what it changed.
   bool CommitNext(bool waits, std::launch how);
-  std::vector<Waiting> TakeWaiting(bool waits);
+  // From then on `place` is held.
+  std::vector<Waiting> TakeWaiting(bool waits, std::optional<AtOnce::Place>& place);
   static Submission JoinContents(std::vector<Waiting>& taken);
   // `encoded` is `content`, piece by piece. Afterwards `unwritten_` is written, or the error is why
   // not.

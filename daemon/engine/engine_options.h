@@ -8,6 +8,7 @@
 #include <functional>
 #include <memory>
 
+#include "engine/at_once.h"
 #include "engine/view.h"
 
 namespace plumblane {
@@ -35,6 +36,9 @@ struct EngineOptions {
   uint64_t kept_entries = 16;
   // Of the log, when it has several: that of this engine (partitions.h).
   uint32_t partition = 0;
+  // Of several engines so many make an entry at once, each whole: logged, applied, written and
+  // answered. None: this one is alone, and writes an entry while it applies the next.
+  std::shared_ptr<AtOnce> at_once;
   // Given each state that is to be seen, and what the last entry added to the cells; then the
   // engine keeps nothing in memory for its own views. Called in turn, before any answer.
   std::function<void(const std::shared_ptr<const Snapshot>&, const std::shared_ptr<const Catalog>&,

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <map>
+#include <thread>
 
 #include "engine/joined_snapshot.h"
 #include "engine/partitions.h"
@@ -14,6 +15,9 @@ namespace {
 
 // What is kept decoded for each partition, at the least.
 constexpr size_t kLeastWriterBytes = 1 << 20;
+
+// About half of them wait for the log at any time.
+size_t EnginesAtOnce() { return 2 * std::max(std::thread::hardware_concurrency(), 1U); }
 
 bool IsEventsOnly(const Submission& content) {
   return content.news.empty() && content.excuses.empty() && content.agreements.empty() &&
@@ -74,8 +78,10 @@ ManyEngines::ManyEngines(Store& store, EventLog& log, const Clock& wall_clock,
       snapshots_(partitions),
       catalogs_(partitions),
       unseen_(partitions) {
+  const auto at_once = std::make_shared<AtOnce>(EnginesAtOnce());
   for (uint32_t partition = 0; partition < partitions; ++partition) {
     EngineOptions own = options;
+    own.at_once = at_once;
     own.partition = partition;
     own.writer_bytes = std::max(options.writer_bytes / partitions, kLeastWriterBytes);
     own.series_bytes = 0;
@@ -105,6 +111,7 @@ void ManyEngines::Stop() {
     const std::lock_guard lock(room_mutex_);
     stopped_ = true;
   }
+  for (Part& part : parts_) part.engine->BeginToStop();
   for (Part& part : parts_) part.engine->Stop();
   std::vector<std::function<void()>> answers;
   {

@@ -9,7 +9,9 @@ has there; at rest, processors in use by etcd and by each daemon; processor time
 `suppliers` when nothing is in memory and when all is; seconds until a daemon that was stopped serves
 again, and until the log has owners again after one was killed (a lease of 3 s).
 
-Usage: cluster_bench.py [ORDERS [MEMBERS]]     60,000 of three events each, 1 member of etcd
+Usage: cluster_bench.py [ORDERS [MEMBERS [RUN...]]]
+       60,000 orders of three events each, 1 member of etcd; all runs, or those like 2x64: daemons and
+       partitions, 1x0 is a daemon alone
 """
 import os
 import subprocess
@@ -24,7 +26,7 @@ from harness import BIN, Daemon, Folder, wait_for   # noqa: E402
 from send_bench import FIELDS, events           # noqa: E402
 
 SENDERS = 4
-RUNS = [(daemons, partitions) for partitions in (1, 4, 64) for daemons in (1, 2, 4)]
+RUNS = ["1x0", *(f"{daemons}x{partitions}" for partitions in (1, 4, 64) for daemons in (1, 2, 4))]
 COLUMNS = ("daemons", "partitions", "rate", "entries", "etcd_us", "daemons_us", "senders_us",
            "behind_s", "etcd_bytes", "daemon_bytes", "disk_bytes", "etcd_idle", "daemons_idle",
            "cold_ms", "hot_ms", "start_s", "taken_over_s", "load")
@@ -76,16 +78,19 @@ def send_all(daemons, files):
     return time.monotonic() - begin, used
 
 
-def parts_of(node):
-    return node.status().get("sharedLog", {}).get("partitions", [])
+def owned(node):
+    """Whether it owns each partition."""
+    said = node.status()
+    parts = said.get("sharedLog", {}).get("partitions")
+    return ([part.get("isOwned", False) for part in parts] if parts
+            else [said.get("acceptingEvents", False)])
 
 
 def have_owners(nodes):
     """Each partition one of these, each daemon about its share."""
-    owned = [[part.get("isOwned", False) for part in parts_of(node)] for node in nodes]
-    if not all(owned) or not all(sum(one) == 1 for one in zip(*owned)):
-        return False
-    return len(owned[0]) == 1 or max(map(sum, owned)) - min(map(sum, owned)) <= 1
+    of = [owned(node) for node in nodes]
+    counts = [sum(one) for one in of]
+    return all(sum(one) == 1 for one in zip(*of)) and max(counts) - min(counts) <= 1
 
 
 def wait_until(condition, nodes):
@@ -126,8 +131,7 @@ def measure(nodes, files, orders, etcd):
     if etcd:
         wait_until(lambda: have_owners(nodes), nodes)
     daemons, members = [node.process for node in nodes], etcd.processes if etcd else []
-    takers = [node for node in nodes if not etcd or any(part.get("isOwned")
-                                                        for part in parts_of(node))]
+    takers = [node for node in nodes if any(owned(node))]
     before = {one.pid: (processor(one), written(one)) for one in daemons + members}
 
     def used(of):
@@ -149,7 +153,7 @@ def measure(nodes, files, orders, etcd):
         [round((processor(one) - before[one.pid][0]) / 5, 3) for one in of]
         for of in (daemons, members))
     said["start_s"] = start_again(nodes[0])
-    said["disk_bytes"] = bytes_below(nodes[0].data) / (3 * orders)
+    said["disk_bytes"] = bytes_below(os.path.join(nodes[0].data, "store")) / (3 * orders)
     if etcd:
         wait_until(lambda: have_owners(nodes), nodes)
     said["cold_ms"] = question(nodes[0])
@@ -159,7 +163,7 @@ def measure(nodes, files, orders, etcd):
 
 def kill_one(nodes):
     """Until the log has owners again."""
-    gone = next(node for node in nodes if any(part.get("isOwned") for part in parts_of(node)))
+    gone = next(node for node in nodes if any(owned(node)))
     gone.kill()
     rest = [node for node in nodes if node is not gone]
     return rest, wait_until(lambda: have_owners(rest), rest)
@@ -173,15 +177,17 @@ def tell(said):
 def main():
     if WHY_NOT:
         sys.exit(WHY_NOT)
-    numbers = [int(word) for word in sys.argv[1:]] + [60_000, 1][len(sys.argv) - 1:]
-    orders, members = numbers[:2]
+    orders, members = [int(word) for word in sys.argv[1:3]] + [60_000, 1][len(sys.argv) - 1:]
     with tempfile.TemporaryDirectory() as folder:
         files = write_files(folder, orders)
-        with Folder() as home:
-            alone = Alone(home).start()
-            tell({"daemons": 1, "partitions": 0, **measure([alone], files, orders, None)})
-            alone.stop()
-        for daemons, partitions in RUNS:
+        for run in sys.argv[3:] or RUNS:
+            daemons, partitions = map(int, run.split("x"))
+            if partitions == 0:
+                with Folder() as home:
+                    alone = Alone(home).start()
+                    tell({"daemons": 1, "partitions": 0, **measure([alone], files, orders, None)})
+                    alone.stop()
+                continue
             with Folder() as place, Etcd(place, members) as etcd:
                 nodes = [Node(place, f"n{i}", etcd.endpoints, f"partitions = {partitions}\n").start()
                          for i in range(daemons)]
