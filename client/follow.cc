@@ -54,14 +54,14 @@ bool IsToBeFollowed(const fs::path& path, bool is_mapped) {
 class Follower {
  public:
   Follower(const SendOptions& options, const SendSources& with, bool json, const Zones& zones,
-           Connection& connection, const Io& io)
+           Servers& servers, const Io& io)
       : options_(options),
         with_(with),
         json_(json),
         zones_(zones),
-        connection_(connection),
+        servers_(servers),
         io_(io),
-        state_(FollowStatePath(options.follow, connection.address())) {
+        state_(FollowStatePath(options.follow, servers.at().address())) {
     if (!state_.Save()) {
       io_.err << "how far it has come cannot be kept: neither XDG_STATE_HOME nor HOME names a "
                  "place for it; when started again it sends everything again\n";
@@ -83,7 +83,7 @@ class Follower {
     }
     for (const auto& [path, followed] : followed_) {
       if (followed.way.send != 0) {
-        (void)FinishSend(followed.way.send, followed.rejected, connection_);
+        (void)FinishSend(followed.way.send, followed.rejected, servers_.at());
       }
     }
     return kDone;
@@ -203,19 +203,20 @@ class Follower {
       return true;
     }
     DraftSource& drafts = *std::get<std::unique_ptr<DraftSource>>(opened);
-    if (!connection_.WaitUntilReady()) return Say("the daemon cannot be reached");
+    if (!servers_.WaitUntilReady()) return Say("the daemon cannot be reached");
+    (void)servers_.SeekOwner(absl::ZeroDuration());
     if (followed.way.send == 0) {
       followed.way.reports_news = FollowsDirectory();
       followed.way.adds_to_rejected = !with_.map;  // a whole table is told of whole
-      const grpc::Status begun = BeginSend({path}, options_, connection_, &followed.way.send);
-      if (!begun.ok()) return Say(Explain(begun, connection_.address()));
+      const grpc::Status begun = BeginSend({path}, options_, servers_.at(), &followed.way.send);
+      if (!begun.ok()) return Say(Explain(begun, servers_.at().address()));
     }
-    if (!resolver_) resolver_ = std::make_unique<Resolver>(&zones_, LookUpBy(connection_));
+    if (!resolver_) resolver_ = std::make_unique<Resolver>(&zones_, LookUpBy(servers_));
     std::ostringstream said;
     const Io quiet{io_.out, said, io_.in_fd, /*err_is_terminal=*/false, io_.width};
     FileReport report;
     const ExitCode code =
-        SendFile(options_, drafts, followed.way, *resolver_, connection_, quiet, &report);
+        SendFile(options_, drafts, followed.way, *resolver_, servers_, quiet, &report);
     if (code != kDone && code != kSomeRejected) {
       resolver_.reset();                           // it may hold some of it
       if (code == kFailed) followed.way.send = 0;  // it may have been taken back
@@ -244,7 +245,7 @@ class Follower {
   const SendSources& with_;
   const bool json_;
   const Zones& zones_;
-  Connection& connection_;
+  Servers& servers_;
   const Io& io_;
   FollowState state_;
   std::map<std::string, Followed> followed_;
@@ -261,7 +262,7 @@ void BlockStopSignals() {
   pthread_sigmask(SIG_BLOCK, &signals, nullptr);
 }
 
-ExitCode RunFollow(const SendOptions& options, bool json, Connection& connection, const Io& io) {
+ExitCode RunFollow(const SendOptions& options, bool json, Servers& servers, const Io& io) {
   const absl::StatusOr<Zones> zones = Zones::Load(options.time_zone);
   if (!zones.ok()) {
     io.err << std::string(zones.status().message()) << "\n";
@@ -269,7 +270,7 @@ ExitCode RunFollow(const SendOptions& options, bool json, Connection& connection
   }
   SendSources with;
   if (const ExitCode code = LoadMap(options, io, with); code != kDone) return code;
-  return Follower(options, with, json, *zones, connection, io).Run();
+  return Follower(options, with, json, *zones, servers, io).Run();
 }
 
 }  // namespace plumblane::client

@@ -20,9 +20,9 @@
 // when the time zones or the map cannot be read.
 #pragma once
 
-#include "client/connection.h"
 #include "client/invocation.h"
 #include "client/io.h"
+#include "client/servers.h"
 
 namespace plumblane::client {
 
@@ -30,6 +30,6 @@ namespace plumblane::client {
 void BlockStopSignals();
 
 // REQUIRES: BlockStopSignals() was called.
-ExitCode RunFollow(const SendOptions& options, bool json, Connection& connection, const Io& io);
+ExitCode RunFollow(const SendOptions& options, bool json, Servers& servers, const Io& io);
 
 }  // namespace plumblane::client

@@ -80,14 +80,49 @@ ExitCode RunStatus(const Invocation& invocation, const Connection& connection, c
 
 }  // namespace
 
-ExitCode Run(const Invocation& invocation, Connection& connection, const Io& io) {
+namespace {
+
+// Waits out a take-over.
+constexpr absl::Duration kOwnerPatience = absl::Seconds(20);
+
+// What the owner of a shared log alone can do. Sending looks for it by itself.
+bool Changes(Verb verb) {
+  switch (verb) {
+    case Verb::kSendsUndo:
+    case Verb::kErase:
+    case Verb::kRecord:
+    case Verb::kExcuseAdd:
+    case Verb::kExcuseLoad:
+    case Verb::kExcuseWithdraw:
+    case Verb::kAssign:
+    case Verb::kAlertsAcknowledge:
+    case Verb::kAlertsShelve:
+    case Verb::kAlertsAccept:
+    case Verb::kQuotesLoad:
+    case Verb::kTermsLoad:
+    case Verb::kPause:
+    case Verb::kResume:
+    case Verb::kRatesLoad:
+    case Verb::kItemsLoad:
+    case Verb::kCostsLoad:
+      return true;
+    default:
+      return false;
+  }
+}
+
+}  // namespace
+
+ExitCode Run(const Invocation& invocation, Servers& servers, const Io& io) {
+  if (Changes(invocation.verb)) (void)servers.SeekOwner(kOwnerPatience);
+  Connection& connection = servers.at();
   switch (invocation.verb) {
     case Verb::kToday:
       return RunToday(invocation.json, connection, io);
     case Verb::kSend:
       return invocation.send.follow.empty()
-                 ? RunSend(invocation.send, invocation.json, connection, io)
-                 : RunFollow(invocation.send, invocation.json, connection, io);
+                 ? RunSend(invocation.send, invocation.json, servers, io)
+                 : RunFollow(invocation.send, invocation.json, servers, io);
     case Verb::kSends:
     case Verb::kSendsUndo:
       return RunSends(invocation, connection, io);
@@ -194,17 +229,23 @@ ExitCode RunCommandLine(const std::vector<std::string>& arguments, const Io& io)
   }
   // Before the library starts threads of its own, which inherit it.
   if (!invocation.send.follow.empty()) BlockStopSignals();
-  const std::string address = ServerAddress(invocation.server, settings->server);
+  const std::vector<std::string> addresses =
+      SplitServers(ServerAddress(invocation.server, settings->server));
   const absl::StatusOr<Access> access = ReadAccess(invocation.access, settings->access);
-  const absl::Status may = access.ok() ? CheckAccess(address, *access) : access.status();
+  absl::Status may = access.status();
+  if (addresses.empty()) may = absl::InvalidArgumentError("--server: expected an address");
+  for (const std::string& address : addresses) {
+    if (may.ok()) may = CheckAccess(address, *access);
+  }
   if (!may.ok()) {
     io.err << may.message() << "\n";
     return kUsage;
   }
-  Connection connection(address, *access);
+  Servers servers(addresses, *access);
+  if (addresses.size() > 1) (void)servers.WaitUntilReady();
   const Io plain{io.out, io.err, io.in_fd, false, kPlainWidth};
-  const ExitCode code = Run(invocation, connection, invocation.plain ? plain : io);
-  const std::string remark = connection.remark().text();
+  const ExitCode code = Run(invocation, servers, invocation.plain ? plain : io);
+  const std::string remark = servers.at().remark().text();
   // The status says so itself.
   if (!remark.empty() && invocation.verb != Verb::kStatus) {
     io.err << remark << "\n";

@@ -22,24 +22,31 @@ namespace {
 constexpr int kLullMillis = 200;  // without input for so long, what is there is sent
 constexpr int kMostFilesTold = 100;
 
+// Where to go on after a break: at another daemon, or at this one, once it knows of another.
+v1::Intake::StubInterface* Elsewhere(Servers& servers) {
+  const bool goes_on = servers.SeekOwner(absl::ZeroDuration()) || servers.Follows();
+  return goes_on ? servers.at().intake() : nullptr;
+}
+
 // One file on its way.
 class FileRun {
  public:
   FileRun(const SendOptions& options, DraftSource& file, const FileWay& way, Resolver& resolver,
-          Connection& connection, const Io& io)
+          Servers& servers, const Io& io)
       : options_(options),
         file_(file),
         way_(way),
         resolver_(resolver),
-        connection_(connection),
+        servers_(servers),
         io_(io),
         rejected_(file.name(), io, way.adds_to_rejected),
         progress_(io, "event"),
         sender_(
-            connection.intake(),
+            servers.at().intake(),
             {.history = options.history,
              .send = way.send,
-             .retry_for = absl::Seconds(way.retry_seconds)},
+             .retry_for = absl::Seconds(way.retry_seconds),
+             .reroute = [&servers] { return Elsewhere(servers); }},
             [this](const auto& batch, const auto& receipt) {
               for (const Rejection& refused : TakeReceipt(batch, receipt, report_)) Reject(refused);
             },
@@ -72,7 +79,7 @@ class FileRun {
   DraftSource& file_;
   const FileWay way_;
   Resolver& resolver_;
-  Connection& connection_;
+  Servers& servers_;
   const Io& io_;
   RejectedFile rejected_;
   Progress progress_;
@@ -143,7 +150,7 @@ grpc::Status FileRun::ReportNews() {
     *request.mutable_complete_through_time() = ToTimestamp(news.complete_through);
     v1::ReportNewsResponse response;
     CallContext context;
-    const grpc::Status status = connection_.intake()->ReportNews(&context, request, &response);
+    const grpc::Status status = servers_.at().intake()->ReportNews(&context, request, &response);
     if (!status.ok()) return status;
     if (response.has_complete_through_time()) {
       news.complete_through = ToInstant(response.complete_through_time());
@@ -168,7 +175,7 @@ ExitCode FileRun::Broken(const grpc::Status& status) {
   const int64_t waiting = resolver_.first_waiting_line();
   if (open == 0 || (waiting != 0 && waiting < open)) open = waiting;
   const int64_t safe = open == 0 ? last_line_ : open - 1;
-  io_.err << file_.name() << ": " << Explain(status, connection_.address()) << "\n"
+  io_.err << file_.name() << ": " << Explain(status, servers_.at().address()) << "\n"
           << file_.name() << ": sent up to line " << Thousands(safe)
           << "; send the same file again, repeats change nothing\n";
   return ExitCodeOf(status);
@@ -193,7 +200,7 @@ ExitCode FileRun::Run() {
   if ((way_.reports_news && !file_.is_stdin()) || options_.complete_through) {
     if (const grpc::Status news = ReportNews(); !news.ok()) {
       io_.err << file_.name() << ": all events were sent, but not how far they are complete: "
-              << Explain(news, connection_.address()) << "\n";
+              << Explain(news, servers_.at().address()) << "\n";
       return ExitCodeOf(news);
     }
   }
@@ -228,22 +235,22 @@ grpc::Status FinishSend(int64_t number, int64_t rejected, const Connection& conn
   return connection.intake()->FinishSend(&context, request, &send);
 }
 
-Resolver::LookUp LookUpBy(const Connection& connection) {
-  return [&connection](const v1::LookUpOrdersRequest& request, v1::LookUpOrdersResponse* response) {
+Resolver::LookUp LookUpBy(const Servers& servers) {
+  return [&servers](const v1::LookUpOrdersRequest& request, v1::LookUpOrdersResponse* response) {
     CallContext context;
-    return connection.orders()->LookUpOrders(&context, request, response);
+    return servers.at().orders()->LookUpOrders(&context, request, response);
   };
 }
 
 ExitCode SendFile(const SendOptions& options, DraftSource& file, const FileWay& way,
-                  Resolver& resolver, Connection& connection, const Io& io, FileReport* report) {
-  FileRun run(options, file, way, resolver, connection, io);
+                  Resolver& resolver, Servers& servers, const Io& io, FileReport* report) {
+  FileRun run(options, file, way, resolver, servers, io);
   const ExitCode code = run.Run();
   *report = run.report();
   return code;
 }
 
-ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, const Io& io) {
+ExitCode RunSend(const SendOptions& options, bool json, Servers& servers, const Io& io) {
   const absl::StatusOr<Zones> zones = Zones::Load(options.time_zone);
   if (!zones.ok()) {
     io.err << std::string(zones.status().message()) << "\n";
@@ -253,20 +260,21 @@ ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, 
   if (const ExitCode code = OpenSources(options, io, opened); code != kDone) return code;
   const auto& files = opened.sources;
   if (options.mapping.dry_run) return RunDryRun(files, *zones, json, io);
-  if (!connection.WaitUntilReady()) {
+  if (!servers.WaitUntilReady()) {
     io.err << Explain(grpc::Status(grpc::StatusCode::UNAVAILABLE, "no answer"),
-                      connection.address())
+                      servers.at().address())
            << "\nnothing was sent\n";
     return kOutOfReach;
   }
+  (void)servers.SeekOwner(absl::Seconds(options.retry_seconds));
   FileWay way;
   way.retry_seconds = options.retry_seconds;
-  if (const grpc::Status status = BeginSend(options.files, options, connection, &way.send);
+  if (const grpc::Status status = BeginSend(options.files, options, servers.at(), &way.send);
       !status.ok()) {
-    io.err << Explain(status, connection.address()) << "\nnothing was sent\n";
+    io.err << Explain(status, servers.at().address()) << "\nnothing was sent\n";
     return ExitCodeOf(status);
   }
-  Resolver resolver(&*zones, LookUpBy(connection));
+  Resolver resolver(&*zones, LookUpBy(servers));
   std::vector<FileReport> reports;
   ExitCode worst = kDone;
   for (const auto& file : files) {
@@ -275,14 +283,14 @@ ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, 
       continue;
     }
     const ExitCode code =
-        SendFile(options, *file, way, resolver, connection, io, &reports.emplace_back());
+        SendFile(options, *file, way, resolver, servers, io, &reports.emplace_back());
     if (code != kDone) worst = code;
   }
   if (!IsFatal(worst)) {
     int64_t rejected = 0;
     for (const FileReport& report : reports) rejected += report.rejected;
-    if (const grpc::Status status = FinishSend(way.send, rejected, connection); !status.ok()) {
-      io.err << Explain(status, connection.address()) << "\n";
+    if (const grpc::Status status = FinishSend(way.send, rejected, servers.at()); !status.ok()) {
+      io.err << Explain(status, servers.at().address()) << "\n";
       worst = ExitCodeOf(status);
     }
   }

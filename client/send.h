@@ -11,17 +11,17 @@
 // safe, and sending the same file again repairs the rest.
 #pragma once
 
-#include "client/connection.h"
 #include "client/draft_source.h"
 #include "client/invocation.h"
 #include "client/io.h"
 #include "client/resolver.h"
 #include "client/send_report.h"
+#include "client/servers.h"
 
 namespace plumblane::client {
 
 // All that one call sends is one send, which can be taken back (sends.h).
-ExitCode RunSend(const SendOptions& options, bool json, Connection& connection, const Io& io);
+ExitCode RunSend(const SendOptions& options, bool json, Servers& servers, const Io& io);
 
 // Where one file goes, and what follows it.
 struct FileWay {
@@ -39,10 +39,10 @@ grpc::Status BeginSend(const std::vector<std::string>& files, const SendOptions&
 grpc::Status FinishSend(int64_t number, int64_t rejected, const Connection& connection);
 
 // Looks orders up with the daemon. `connection` must outlive it.
-Resolver::LookUp LookUpBy(const Connection& connection);
+Resolver::LookUp LookUpBy(const Servers& servers);
 
 // Sends all of one opened file. kOutOfReach and kFailed: it broke off, `io.err` says where.
 ExitCode SendFile(const SendOptions& options, DraftSource& file, const FileWay& way,
-                  Resolver& resolver, Connection& connection, const Io& io, FileReport* report);
+                  Resolver& resolver, Servers& servers, const Io& io, FileReport* report);
 
 }  // namespace plumblane::client

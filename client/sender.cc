@@ -133,11 +133,17 @@ bool Sender::Resume() {
       absl::SimpleAtoi(absl::string_view(pause->second.data(), pause->second.size()),
                        &pause_millis) &&
       pause_millis >= 0;
-  if (!asks_for_pause && error_.error_code() != grpc::StatusCode::UNAVAILABLE) return false;
+  const bool is_refused = error_.error_code() == grpc::StatusCode::FAILED_PRECONDITION;
+  if (!asks_for_pause && !is_refused && error_.error_code() != grpc::StatusCode::UNAVAILABLE) {
+    return false;
+  }
   const absl::Time now = absl::Now();
   if (!broken_since_) broken_since_ = now;
   const absl::Duration left = *broken_since_ + options_.retry_for - now;
   if (left <= absl::ZeroDuration()) return false;
+  v1::Intake::StubInterface* const other = asks_for_pause ? nullptr : options_.reroute();
+  if (other != nullptr) intake_ = other;
+  if (is_refused && other == nullptr) return false;
   on_break_(error_);
   absl::Duration wait = absl::Milliseconds(pause_millis);
   if (!asks_for_pause) {

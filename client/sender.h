@@ -9,6 +9,9 @@
 // It waits before, 0.1 s at first, twice as long each time up to 5 s, each shortened by up to half
 // by chance, or as long as the daemon says. When `retry_for` passes without a receipt it gives up.
 //
+// Where daemons share a log it goes on at the one that takes events (Options::reroute): the same
+// batches again, which the log knows by their events, so each counts once.
+//
 // Then, when the stream breaks for another reason, and when it gives no receipt for `patience`
 // while one is due, this object's use ends: every later call returns the same error. Batches
 // without a receipt are in doubt; first_open_line() says from where on.
@@ -51,6 +54,9 @@ class Sender {
     bool history = false;  // batches say that they tell of the past
     int64_t send = 0;      // the send that they belong to
     absl::Duration retry_for = absl::ZeroDuration();
+    // Asked before a stream is begun anew, also after a daemon that refused it: where to go on;
+    // null = nowhere else, so a refusal stands.
+    std::function<v1::Intake::StubInterface*()> reroute = [] { return nullptr; };
   };
   // Given with each receipt: the batch it is for, events by index.
   using OnReceipt = std::function<void(const std::vector<Outgoing>&, const v1::BatchReceipt&)>;
@@ -97,7 +103,7 @@ class Sender {
   grpc::Status DriveUntil(Done done);
   grpc::Status Break(const grpc::Status& reason);
 
-  v1::Intake::StubInterface* const intake_;
+  v1::Intake::StubInterface* intake_;
   const Options options_;
   const OnReceipt on_receipt_;
   const OnBreak on_break_;

@@ -146,7 +146,8 @@ std::vector<std::string> SilentFeeds(const v1::ServerStatus& status, int days) {
 
 std::string ShowStatus(const v1::ServerStatus& status, const std::string& address, int width) {
   std::string text = absl::StrCat("plumblaned ", status.version(), " at ", address, "\n");
-  if (!status.accepting_events()) {
+  // Where another one takes them the line about the log says so.
+  if (!status.accepting_events() && status.shared_log().owner_address().empty()) {
     text += Wrapped("It answers questions but takes no events: " +
                         (status.refusal().empty() ? "a write failed" : status.refusal()) +
                         ". Its log and disk may tell more.",

@@ -25,8 +25,8 @@ struct Handlers : grpc::Service {
 class GuardedHandler final : public MethodHandler {
  public:
   GuardedHandler(MethodHandler& inner, const std::string& method, Gate& gate,
-                 GuardedService::Remark remark)
-      : inner_(inner), method_(method), gate_(gate), remark_(std::move(remark)) {}
+                 GuardedService::Remarks remarks)
+      : inner_(inner), method_(method), gate_(gate), remarks_(std::move(remarks)) {}
 
   void RunHandler(const HandlerParameter& call) override {
     const bool is_readable = call.status.ok();
@@ -51,8 +51,8 @@ class GuardedHandler final : public MethodHandler {
       return inner_.RunHandler({call.call, call.server_context, call.request, verdict.status,
                                 call.internal_data, std::move(ended)});
     }
-    if (const std::string remark = remark_(); !remark.empty()) {
-      call.server_context->AddInitialMetadata(GuardedService::kFollowsKey, remark);
+    for (const auto& [key, remark] : remarks_()) {
+      call.server_context->AddInitialMetadata(key, remark);
     }
     inner_.RunHandler({call.call, call.server_context, call.request, call.status,
                        call.internal_data, std::move(ended)});
@@ -67,7 +67,7 @@ class GuardedHandler final : public MethodHandler {
   MethodHandler& inner_;
   const std::string& method_;
   Gate& gate_;
-  const GuardedService::Remark remark_;
+  const GuardedService::Remarks remarks_;
 };
 
 RpcMethod::RpcType TypeOf(const google::protobuf::MethodDescriptor& method) {
@@ -80,7 +80,7 @@ RpcMethod::RpcType TypeOf(const google::protobuf::MethodDescriptor& method) {
 }  // namespace
 
 GuardedService::GuardedService(grpc::Service& service, const std::string& name, Gate& gate,
-                               const Remark& remark) {
+                               const Remarks& remarks) {
   const auto* what = google::protobuf::DescriptorPool::generated_pool()->FindServiceByName(name);
   assert(what != nullptr);
   methods_.reserve(static_cast<size_t>(what->method_count()));
@@ -90,7 +90,7 @@ GuardedService::GuardedService(grpc::Service& service, const std::string& name, 
     MethodHandler* inner = Handlers::Of(service, i);
     assert(inner != nullptr);
     AddMethod(new RpcServiceMethod(methods_.back().c_str(), TypeOf(method), nullptr));
-    MarkMethodCallback(i, new GuardedHandler(*inner, methods_.back(), gate, remark));
+    MarkMethodCallback(i, new GuardedHandler(*inner, methods_.back(), gate, remarks));
   }
 }
 

@@ -12,6 +12,7 @@
 #include <grpcpp/impl/service_type.h>
 
 #include <functional>
+#include <map>
 #include <string>
 #include <vector>
 
@@ -21,15 +22,14 @@ namespace plumblane {
 
 class GuardedService final : public grpc::Service {
  public:
-  // What every answer says of itself, besides: its metadata `kFollowsKey`; "" = nothing.
-  using Remark = std::function<std::string()>;
-  static constexpr char kFollowsKey[] = "plumblane-follows";
+  // What every answer says besides, as its metadata.
+  using Remarks = std::function<std::map<std::string, std::string>()>;
 
   // Register this instead of `service`, whose whole name is `name` ("plumblane.v1.Scores"). Both
   // references must outlive this.
   GuardedService(
       grpc::Service& service, const std::string& name, Gate& gate,
-      const Remark& remark = [] { return std::string(); });
+      const Remarks& remarks = [] { return std::map<std::string, std::string>(); });
 
  private:
   std::vector<std::string> methods_;  // what the library keeps pointers to

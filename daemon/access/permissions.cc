@@ -145,6 +145,8 @@ std::map<std::string, Permission, std::less<>> MakeTable() {
       table.emplace(absl::StrCat("/plumblane.v1.", service, "/", method), permission);
     }
   }
+  table.emplace("/plumblane.peer.v1.Peers/ReadCopy",
+                Permission{kOperators, true, nullptr, nullptr, nullptr});
   // Among daemons: many a second, and what is in it was noted down where it came in.
   table.emplace("/plumblane.peer.v1.Peers/TakeParts",
                 Permission{kOperators, false, nullptr, nullptr, nullptr});

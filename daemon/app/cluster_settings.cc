@@ -42,10 +42,11 @@ void AddClusterKeys(ClusterSettings& settings, std::map<std::string, Key>& keys)
       {"cluster.lease_seconds", Whole(settings.lease_seconds, 3, 600)},
       {"cluster.reader_hours", Whole(settings.reader_hours, 1, 8760)},
       {"cluster.partitions", Whole(settings.partitions, 1, kMostPartitions)},
+      {"cluster.copy_seconds", Whole(settings.copy_seconds, 1, 86'400)},
+      {"cluster.token", Text(settings.token_file)},
       {"cluster.ca", Text(settings.ca_file)},
       {"cluster.certificate", Text(settings.certificate_file)},
       {"cluster.key", Text(settings.key_file)},
-      {"cluster.token_file", Text(settings.token_file)},
   });
 }
 
@@ -69,7 +70,7 @@ absl::Status CompleteCluster(const std::vector<std::string>& listen, ClusterSett
   if (settings.address.empty()) {
     for (const std::string& address : listen) {
       if (settings.address.empty() && !absl::StartsWith(address, "unix:")) {
-        settings.address = absl::StartsWith(address, "tls:") ? address.substr(4) : address;
+        settings.address = address;
       }
     }
     if (settings.address.empty()) settings.address = listen.front();
@@ -78,9 +79,9 @@ absl::Status CompleteCluster(const std::vector<std::string>& listen, ClusterSett
     auto token = ReadPrivateFile(settings.token_file, Barred::kReadingByAll);
     if (!token.ok()) {
       return absl::InvalidArgumentError(
-          absl::StrCat("cluster.token_file: ", std::string(token.status().message())));
+          absl::StrCat("cluster.token: ", std::string(token.status().message())));
     }
-    settings.token = std::string(absl::StripAsciiWhitespace(*token));
+    settings.token = token->substr(0, token->find_first_of("\r\n"));
   }
   const int given =
       !settings.ca_file.empty() + !settings.certificate_file.empty() + !settings.key_file.empty();

@@ -16,11 +16,11 @@ struct ClusterSettings {
   int64_t lease_seconds = 5;
   int64_t reader_hours = 24;
   int64_t partitions = 1;  // of a log that is made
-  // Files, PEM; and what was read from them.
-  std::string ca_file, certificate_file, key_file;
-  std::string ca, certificate, key;
-  // Of an operator; shown to the other daemons. "" = none.
-  std::string token_file, token;
+  int64_t copy_seconds = 300;
+  // Files, PEM but for the token, an operator's that is shown to the other daemons ("" = none); and
+  // what was read from them.
+  std::string ca_file, certificate_file, key_file, token_file;
+  std::string ca, certificate, key, token;
 };
 
 // Checks what must hold and reads what is named: without TLS only members on this machine are

@@ -151,8 +151,9 @@ bool IsSocket(const std::string& address) { return absl::StartsWith(address, "un
 class Server {
  public:
   Server(Desk& engine, const Deliverer& deliverer, const SnapshotWriter& snapshots,
-         const Zones& zones, const std::string& version, Keeping keeping, Gate& gate,
-         int64_t connections, PeersService::Take take)
+         const Zones& zones, const std::string& version, Keeping keeping,
+         PeersService::ReadCopyFiles read_copy, PeersService::Take take, Gate& gate,
+         int64_t connections)
       : connections_(connections),
         intake_(engine, zones, [&gate](const auto& context) { return gate.TermsOf(context); }),
         scores_(engine),
@@ -162,10 +163,10 @@ class Server {
         alerts_(engine, deliverer),
         reviews_(engine),
         exports_(engine),
-        peers_(std::move(take)),
         operations_(
             engine, version, [&snapshots](auto& status) { Tell(snapshots, status); },
-            std::move(keeping)) {
+            std::move(keeping)),
+        peers_(std::move(read_copy), std::move(take)) {
     const auto guard = [&](grpc::Service& service, const char* name) {
       guarded_.push_back(std::make_unique<GuardedService>(service, name, gate,
                                                           [&engine] { return Behind(engine); }));
@@ -178,8 +179,8 @@ class Server {
     guard(alerts_, v1::Alerts::service_full_name());
     guard(reviews_, v1::Reviews::service_full_name());
     guard(exports_, v1::Exports::service_full_name());
-    guard(peers_, peer::v1::Peers::service_full_name());
     guard(operations_, v1::Operations::service_full_name());
+    guard(peers_, peer::v1::Peers::service_full_name());
   }
 
   // Listens on all addresses or none; `bound` receives them with ports filled in.
@@ -256,8 +257,8 @@ class Server {
   AlertsService alerts_;
   ReviewsService reviews_;
   ExportsService exports_;
-  PeersService peers_;
   OperationsService operations_;
+  PeersService peers_;
   std::vector<std::unique_ptr<GuardedService>> guarded_;  // what is served of them
   std::unique_ptr<grpc::Server> server_;
   std::vector<std::unique_ptr<FrontDoor>> doors_;  // one for each address
@@ -293,13 +294,16 @@ int RunDaemon(const Settings& settings, const std::string& version,
                   .least_free_bytes = LeastFree(settings.least_free_mib, settings.data_directory),
                   .free_bytes = [&settings] { return FreeBytesAt(settings.data_directory); },
                   .end = [](int code) { _exit(code); }});
+  const auto log = LogInUse::Prepare(settings, [&manager] { manager.StillStarting(); });
+  if (!log.ok()) return Refuse(log.status(), CodeOfStart(log.status()));
   auto data = OpenData(settings, [&disk](const absl::Status& why) { disk.Failed(why); });
   if (!data.ok()) return Refuse(data.status(), ExitCodeFor(data.status()));
   DiskStore& store = *data->store;
 
   const WallClock clock;
-  const auto log = LogInUse::Open(settings, store, data->anchor);
-  if (!log.ok()) return Refuse(log.status(), CodeOfStart(log.status()));
+  if (absl::Status status = (*log)->Open(store, data->anchor); !status.ok()) {
+    return Refuse(status, CodeOfStart(status));
+  }
   DeskInUse in_use(settings, store, **log, clock,
                    [&disk](const absl::Status& why) { disk.Failed(why); });
   if (absl::Status status = in_use.Start([&manager] { manager.StillStarting(); }); !status.ok()) {
@@ -332,8 +336,11 @@ int RunDaemon(const Settings& settings, const std::string& version,
   Gate gate(settings.access.gate, files->tokens, clock);
   const Sweeper sweeper(gate);
   SnapshotWriter snapshots(engine, settings.snapshot);
-  Server server(engine, deliverer, snapshots, *zones, version, KeepingOf(settings, store), gate,
-                settings.access.connections, in_use.taker());
+  const auto copy = (*log)->KeepCopy(engine, store);
+  PeersService::ReadCopyFiles read_copy;
+  if (copy) read_copy = [&copy](const TakeCopyPiece& take) { return copy->Read(take); };
+  Server server(engine, deliverer, snapshots, *zones, version, KeepingOf(settings, store),
+                read_copy, in_use.taker(), gate, settings.access.connections);
   std::vector<std::string> addresses;
   if (absl::Status status = server.Listen(settings.listen, *files, settings.access.memory_mib,
                                           audit, gate, addresses);
@@ -353,6 +360,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
     spdlog::info("metrics are served on {}, port {}", settings.metrics.listen, metrics->port());
   }
   snapshots.Start();
+  if (copy) copy->Start();
   spdlog::info("plumblaned {} serves {} on {}", version, settings.data_directory,
                absl::StrJoin(addresses, ", "));
   ready(addresses);
@@ -373,6 +381,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   server.Stop(std::chrono::seconds(settings.shutdown_seconds));
   metrics.reset();
   snapshots.Stop();
+  if (copy) copy->Stop();
   deliverer.Stop();
   teller.Stop();
   purger.Stop();

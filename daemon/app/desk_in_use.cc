@@ -1,26 +1,10 @@
 #include "app/desk_in_use.h"
 
-#include <absl/strings/match.h>
-
-#include <algorithm>
-#include <string>
 #include <utility>
 
+#include "app/peer_channel.h"
+
 namespace plumblane {
-namespace {
-
-// Others listen as this daemon does.
-std::shared_ptr<grpc::ChannelCredentials> CredentialsOf(const Settings& settings) {
-  const bool uses_tls =
-      std::any_of(settings.listen.begin(), settings.listen.end(),
-                  [](const std::string& address) { return absl::StartsWith(address, "tls:"); });
-  if (!uses_tls) return grpc::InsecureChannelCredentials();
-  const ClusterSettings& cluster = settings.cluster;
-  return grpc::SslCredentials({cluster.ca, cluster.key, cluster.certificate});
-}
-
-}  // namespace
-
 DeskInUse::DeskInUse(const Settings& settings, Store& store, LogInUse& log, const Clock& clock,
                      const std::function<void(const absl::Status&)>& lost) {
   EngineOptions options = settings.engine;
@@ -29,7 +13,9 @@ DeskInUse::DeskInUse(const Settings& settings, Store& store, LogInUse& log, cons
     one_.emplace(store, log.log(), clock, options, log.ownership());
     return;
   }
-  peers_ = std::make_unique<Peers>(CredentialsOf(settings), settings.cluster.token);
+  peers_ = std::make_unique<Peers>(
+      [&cluster = settings.cluster](const auto& address) { return ChannelTo(address, cluster); },
+      settings.cluster.token);
   many_.emplace(store, log.log(), clock, options, log.partitions(), *log.ownership(), *peers_);
 }
 

@@ -2,10 +2,12 @@
 
 #include <absl/strings/str_cat.h>
 
+#include <filesystem>
 #include <string>
 #include <utility>
 #include <vector>
 
+#include "app/first_copy.h"
 #include "app/open_data.h"
 #include "engine/joined_snapshot.h"
 #include "engine/partitions.h"
@@ -37,18 +39,11 @@ absl::StatusOr<std::vector<uint64_t>> AppliedIn(const Snapshot& snapshot) {
 
 }  // namespace
 
-absl::StatusOr<std::unique_ptr<LogInUse>> LogInUse::Open(const Settings& settings, Store& store,
-                                                         const Anchor& anchor) {
-  auto made = std::make_unique<LogInUse>();
+absl::StatusOr<std::unique_ptr<LogInUse>> LogInUse::Prepare(
+    const Settings& settings, const std::function<void()>& still_at_it) {
+  auto made = std::unique_ptr<LogInUse>(new LogInUse(settings));
   const ClusterSettings& cluster = settings.cluster;
-  if (cluster.etcd.empty()) {
-    made->in_store_.emplace(store);
-    made->timed_.emplace(*made->in_store_);
-    made->anchored_.emplace(*made->timed_, AnchorPathOf(settings), anchor);
-    return made;
-  }
-  const auto applied = AppliedIn(*store.TakeSnapshot());
-  if (!applied.ok()) return applied.status();
+  if (cluster.etcd.empty()) return made;
   EtcdOptions etcd{.endpoints = cluster.etcd,
                    .ca = cluster.ca,
                    .certificate = cluster.certificate,
@@ -63,16 +58,47 @@ absl::StatusOr<std::unique_ptr<LogInUse>> LogInUse::Open(const Settings& setting
                           .lease = std::chrono::seconds(cluster.lease_seconds),
                           .reader = std::chrono::hours(cluster.reader_hours),
                           .partitions = static_cast<uint32_t>(cluster.partitions)});
-  const auto partitions = made->member_->Join(store, *applied);
+  std::error_code error;
+  if (std::filesystem::exists(StorePathOf(settings), error)) return made;
+  const auto addresses = made->member_->CopiesToBeginWith();
+  if (!addresses.ok()) return addresses.status();
+  if (addresses->empty()) return made;
+  if (absl::Status status = FetchFirstCopy(settings, *addresses, still_at_it); !status.ok()) {
+    return status;
+  }
+  return made;
+}
+
+absl::Status LogInUse::Open(Store& store, const Anchor& anchor) {
+  if (!member_) {
+    in_store_.emplace(store);
+    timed_.emplace(*in_store_);
+    anchored_.emplace(*timed_, AnchorPathOf(settings_), anchor);
+    return absl::OkStatus();
+  }
+  const auto applied = AppliedIn(*store.TakeSnapshot());
+  if (!applied.ok()) return applied.status();
+  const auto partitions = member_->Join(store, *applied);
   if (!partitions.ok()) return partitions.status();
-  made->partitions_ = *partitions;
-  if (*partitions > 1) {
+  partitions_ = *partitions;
+  if (partitions_ > 1) {
     Batch batch;
-    batch.Put(Space::kMeta, std::string(kPartitionsKey), EncodeCount(*partitions));
+    batch.Put(Space::kMeta, std::string(kPartitionsKey), EncodeCount(partitions_));
     if (absl::Status status = store.Write(batch, /*sync=*/true); !status.ok()) return status;
   }
-  made->timed_.emplace(made->member_->log());
-  return made;
+  timed_.emplace(member_->log());
+  return absl::OkStatus();
+}
+
+std::unique_ptr<StandingCopy> LogInUse::KeepCopy(const Desk& engine, DiskStore& store) {
+  if (!member_) return nullptr;
+  // Where that cannot be told now, one more is made.
+  return std::make_unique<StandingCopy>(
+      engine, store,
+      StandingCopy::Options{.directory = settings_.data_directory + "/copy",
+                            .every = std::chrono::seconds(settings_.cluster.copy_seconds),
+                            .holds = member_->OwnCopy().value_or(std::vector<uint64_t>()),
+                            .tell = [this](const auto& holds) { member_->TellCopy(holds); }});
 }
 
 void LogInUse::AddTo(EngineOptions& options, const std::function<void(const absl::Status&)>& lost) {

@@ -9,6 +9,7 @@
 #include <optional>
 
 #include "app/settings.h"
+#include "app/standing_copy.h"
 #include "eventlog/anchor.h"
 #include "eventlog/etcd/etcd_member.h"
 #include "publish/timed_log.h"
@@ -17,13 +18,20 @@ namespace plumblane {
 
 class LogInUse {
  public:
+  // Before the data is opened: where there is none, and the log that is shared does not start with
+  // its first entry any more, gets it from another daemon (first_copy.h). `settings` must outlive
+  // it. Errors: UNAVAILABLE, and that the log is of a newer version (FAILED_PRECONDITION).
+  static absl::StatusOr<std::unique_ptr<LogInUse>> Prepare(
+      const Settings& settings, const std::function<void()>& still_at_it);
+
   // `store` must outlive it; `anchor` is what its file says. Errors: those of EtcdMember::Join.
-  static absl::StatusOr<std::unique_ptr<LogInUse>> Open(const Settings& settings, Store& store,
-                                                        const Anchor& anchor);
+  absl::Status Open(Store& store, const Anchor& anchor);
 
   EventLog& log() { return anchored_ ? static_cast<EventLog&>(*anchored_) : *timed_; }
   // What a log that is shared needs of the engine; `lost`: the data here is of no use any more.
   void AddTo(EngineOptions& options, const std::function<void(const absl::Status&)>& lost);
+  // The copy that is kept for others; null where the log is not shared.
+  std::unique_ptr<StandingCopy> KeepCopy(const Desk& engine, DiskStore& store);
   Ownership* ownership() { return member_ ? &member_->ownership() : nullptr; }
   // How many the log has.
   uint32_t partitions() const { return partitions_; }
@@ -31,6 +39,9 @@ class LogInUse {
   const AnchoredLog* anchored() const { return anchored_ ? &*anchored_ : nullptr; }
 
  private:
+  explicit LogInUse(const Settings& settings) : settings_(settings) {}
+
+  const Settings& settings_;
   uint32_t partitions_ = 1;
   std::optional<StoreLog> in_store_;
   std::optional<EtcdMember> member_;

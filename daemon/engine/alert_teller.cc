@@ -26,7 +26,9 @@ absl::Status AlertTeller::Step() {
     const std::lock_guard lock(mutex_);
     return stop_;
   };
+  // Also where another daemon tells, since questions read what is watched.
   if (absl::Status status = view.UpdateAlerts(stopping); !status.ok()) return status;
+  if (!IsOurs()) return absl::OkStatus();
   Submission submission;
   submission.alert_notices = view.alerts().News(*view.catalog().alerts, view.now());
   if (submission.empty()) return absl::OkStatus();
@@ -66,7 +68,7 @@ void AlertTeller::Run() {
   while (!stop_) {
     lock.unlock();
     const Stopwatch step;
-    const absl::Status status = IsOurs() ? Step() : absl::OkStatus();
+    const absl::Status status = Step();
     if (absl::IsCancelled(status)) return;
     if (!status.ok() && !failed) spdlog::error("alerts: {}", status.ToString());
     failed = !status.ok();

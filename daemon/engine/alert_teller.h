@@ -23,8 +23,9 @@ class AlertTeller {
   AlertTeller(const AlertTeller&) = delete;
   AlertTeller& operator=(const AlertTeller&) = delete;
 
-  // Without a thread: what is so by now is told when this returns. Errors: those of the store;
-  // UNAVAILABLE when the engine takes nothing; CANCELLED by Stop. Not while started.
+  // Without a thread: what is so by now is told when this returns, unless the engine takes nothing.
+  // Errors: those of the store; UNAVAILABLE when too much is waiting; CANCELLED by Stop. Not while
+  // started.
   absl::Status Step();
 
   // Steps until Stop, which does not wait for a long first replay; errors are logged once and tried

@@ -38,9 +38,16 @@ struct Applied {
   std::vector<int64_t> sends;            // the numbers of those begun
 };
 
+// Does pieces of work, in any order or at the same time; returns when all are done.
+using DoAll = std::function<void(const std::vector<std::function<void()>>& work)>;
+void OneByOne(const std::vector<std::function<void()>>& work);
+
 // `snapshot` and `catalog` are the state that entries up to `sequence` - 1 have made. `memory` is
 // what applying entries left in it, the last of them `sequence` - 1, or empty; afterwards it is as
 // of this entry. It changes nothing of the result. After an error it is of no use any more.
+//
+// The orders that it touches are worked on in shares by `do_all`, so that `snapshot` may be read by
+// several threads.
 //
 // Orders, pages of cells and marks of orders no longer kept are read by GetAll and nothing else is;
 // what the last entry touched of them is kept in `memory`, unless that entry changed orders by
@@ -48,7 +55,7 @@ struct Applied {
 // (lagging_snapshot.h) rests on this.
 absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
                               const FoldRules& rules, uint64_t sequence, const LogEntry& entry,
-                              WritersMemory& memory);
+                              WritersMemory& memory, const DoAll& do_all = OneByOne);
 inline absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
                                      const FoldRules& rules, uint64_t sequence,
                                      const LogEntry& entry) {

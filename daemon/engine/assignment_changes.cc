@@ -40,10 +40,13 @@ void Keep(const Changed& changed, Catalog& catalog, Batch& batch) {
 void Payments::Note(const OrderKey& order, const OrderState& before, const OrderState& after) {
   for (const OrderState* state : {&before, &after}) {  // a part goes when its sends do
     for (const PartState& part : state->parts) {
-      Payment payment{PaidTo(before, part.part), PaidTo(after, part.part)};
-      if (keeps_unchanged_ || payment.before != payment.after) {
-        payments_[{order, part.part}] = std::move(payment);
-      }
+      const std::string* was = PaidTo(before, part.part);
+      const std::string* is = PaidTo(after, part.part);
+      const bool same = was == nullptr || is == nullptr ? was == is : *was == *is;
+      if (same && !keeps_unchanged_) continue;
+      Payment& payment = payments_[{order, part.part}];
+      if (was) payment.before = *was;
+      if (is) payment.after = *is;
     }
   }
 }

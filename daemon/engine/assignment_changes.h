@@ -32,6 +32,9 @@ class Payments {
 
   void Note(const OrderKey& order, const OrderState& before, const OrderState& after);
 
+  // Those of parts of other orders.
+  void Add(Payments&& other) { payments_.merge(other.payments_); }
+
   const std::map<Part, Payment>& all() const { return payments_; }
 
  private:

@@ -2,11 +2,11 @@
 
 namespace plumblane {
 
-std::optional<std::string> PaidTo(const OrderState& order, int part) {
+const std::string* PaidTo(const OrderState& order, int part) {
   for (const PartState& one : order.parts) {
-    if (one.part == part && one.paid) return one.supplier;
+    if (one.part == part && one.paid) return &one.supplier;
   }
-  return std::nullopt;
+  return nullptr;
 }
 
 AssignmentState StateOf(const Assignment& assignment, const std::optional<std::string>& paid_to) {

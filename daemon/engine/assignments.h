@@ -24,8 +24,9 @@ struct StoredAssignment {
   bool operator==(const StoredAssignment&) const = default;
 };
 
-// The supplier a part is paid to, "" while no event names one; none while it is not paid.
-std::optional<std::string> PaidTo(const OrderState& order, int part);
+// The supplier a part is paid to, "" while no event names one, as `order` has it; null while it is
+// not paid.
+const std::string* PaidTo(const OrderState& order, int part);
 
 AssignmentState StateOf(const Assignment& assignment, const std::optional<std::string>& paid_to);
 

@@ -92,7 +92,8 @@ absl::StatusOr<std::string> CompareAssignments(const Snapshot& snapshot, const C
       if (!events.ok()) return events.status();
       order = Fold(given.order, *events, rules, *catalog.excuses);
     }
-    const AssignmentState state = StateOf(given, PaidTo(order, given.part));
+    const std::string* paid_to = PaidTo(order, given.part);
+    const AssignmentState state = StateOf(given, paid_to ? std::optional(*paid_to) : std::nullopt);
     if (key != AssignmentKey(given.order, given.part) || state != stored->state) {
       return absl::StrCat("assignment ", Readable(key), " differs from the fold of its order");
     }

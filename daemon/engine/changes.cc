@@ -3,6 +3,7 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
+#include <iterator>
 #include <numeric>
 #include <optional>
 
@@ -118,26 +119,47 @@ void Changes::Note(const PartState& part, const PartState* other, int sign) {
 }
 
 void Changes::NoteIndex(const OrderKey& order, const PartState* before, const PartState* after) {
-  using Keys = std::vector<std::string>;
-  Keys was = before ? IndexKeys(order, *before) : Keys();
-  Keys is = after ? IndexKeys(order, *after) : Keys();
-  for (std::string& key : was) {
-    const auto same = std::find(is.begin(), is.end(), key);
-    if (same != is.end()) {
-      is.erase(same);
-    } else {
-      index_.emplace_back(std::move(key), -1);
+  const auto note = [&](const PartState* part, const PartState* other, int change) {
+    if (part == nullptr) return;
+    for (std::string& key : IndexKeys(order, *part, other)) {
+      index_.emplace_back(std::move(key), change);
     }
-  }
-  for (std::string& key : is) index_.emplace_back(std::move(key), 1);
+  };
+  note(before, after, -1);
+  note(after, before, 1);
 }
 
 void Changes::Heard(const OrderState& after, Instant time) {
   for (const PartState& part : after.parts) {
-    if (part.supplier.empty()) continue;
-    Instant& heard = heard_.try_emplace(part.supplier, time).first->second;
-    heard = std::max(heard, time);
+    if (!part.supplier.empty()) Hear(part.supplier, time);
   }
+}
+
+void Changes::Hear(const std::string& supplier, Instant time) {
+  Instant& heard = heard_.try_emplace(supplier, time).first->second;
+  heard = std::max(heard, time);
+}
+
+void Changes::SortIndex() {
+  if (!std::is_sorted(index_.begin(), index_.end())) std::sort(index_.begin(), index_.end());
+}
+
+void Changes::Add(Changes&& other) {
+  std::vector<size_t> pair_here;
+  for (const Touched& one : other.pairs_) {
+    pair_here.push_back(Find(one.pair));
+    pairs_[pair_here.back()].parts += one.parts;
+  }
+  for (const Change& one : other.cells_) {
+    CellAt(pair_here[one.pair], one.measure, one.day).Add(one.cell);
+  }
+  const auto own = static_cast<std::ptrdiff_t>(index_.size());
+  std::move(other.index_.begin(), other.index_.end(), std::back_inserter(index_));
+  std::inplace_merge(index_.begin(), index_.begin() + own, index_.end());
+  for (const auto& [supplier, time] : other.heard_) Hear(supplier, time);
+  gone_.Add(other.gone_);
+  for (const auto& [pair, parts] : other.gone_parts_) gone_parts_[pair] += parts;
+  gone_erased_.merge(other.gone_erased_);
 }
 
 absl::Status Changes::AppendTo(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,
@@ -148,7 +170,7 @@ absl::Status Changes::AppendTo(const Snapshot& snapshot, WritersMemory& memory, 
   }
   if (absl::Status status = AppendHeard(snapshot, memory, batch); !status.ok()) return status;
   if (absl::Status status = AppendGone(snapshot, batch); !status.ok()) return status;
-  std::sort(index_.begin(), index_.end());
+  SortIndex();
   for (const auto& [key, change] : index_) {
     if (change > 0) {
       batch.Put(Space::kIndex, key, "");

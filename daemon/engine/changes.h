@@ -30,6 +30,13 @@ class Changes {
   // REQUIRES: it is not replaced as well.
   void LetGo(const OrderKey& order, const OrderState& state);
 
+  // What AppendTo would begin with, for who has time earlier.
+  void SortIndex();
+
+  // Adds changes of other orders. REQUIRES: both have their index sorted, and neither was appended
+  // or taken from.
+  void Add(Changes&& other);
+
   // Adds what the store holds of orders no longer kept, as if they were folded here; for comparing.
   absl::Status AddGone(const Snapshot& snapshot);
 
@@ -75,6 +82,7 @@ class Changes {
   void Add(size_t pair, const Entry& entry, int64_t sign);
   void Note(const PartState& part, const PartState* other, int sign);
   void NoteIndex(const OrderKey& order, const PartState* before, const PartState* after);
+  void Hear(const std::string& supplier, Instant time);
   void Settle();
   absl::Status AppendCells(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch);
   absl::Status AppendPairs(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,

@@ -72,7 +72,8 @@ bool Engine::CommitNext(bool waits, std::launch how) {
   std::optional<AtOnce::Place> place;
   std::vector<Waiting> taken = TakeWaiting(waits && !unwritten_, place);
   if (taken.empty() && !unwritten_) return false;
-  Submission content = JoinContents(taken);
+  LogEntry entry{{}, JoinContents(taken)};
+  const Submission& content = entry.content;
   if (content.empty()) {
     if (absl::Status status = WriteUnwritten(); !status.ok()) {
       Fail(status, std::move(taken));
@@ -87,7 +88,7 @@ bool Engine::CommitNext(bool waits, std::launch how) {
   const bool lets_go = content.lets_go();
   std::vector<std::string_view> encoded;
   for (const Waiting& waiting : taken) encoded.push_back(waiting.encoded);
-  auto applied = LogAndApply(encoded, std::move(content), how);
+  auto applied = LogAndApply(encoded, entry, how);
   if (!applied.ok() && appended_ != Appended::kDurable) {
     return TurnBack(applied.status(), std::move(taken));
   }
@@ -95,7 +96,7 @@ bool Engine::CommitNext(bool waits, std::launch how) {
     Fail(applied.status(), std::move(taken));
     return false;
   }
-  unwritten_ = {*std::move(applied), std::move(taken)};
+  unwritten_ = {*std::move(applied), std::move(taken), std::move(entry)};
   if (keeps_all_touched && !options_.at_once) return true;
   // A log that others read lets go of it when they have read on.
   if (lets_go && log_.KeepsStoreDurable()) return WriteAndForget();
@@ -116,13 +117,13 @@ bool Engine::WriteAndForget() {
   unwritten_.reset();
   const auto write_both = [&]() -> absl::Status {
     if (absl::Status status = WriteOut(done.applied, {}); !status.ok()) return status;
-    Submission nothing;
-    nothing.purges.emplace_back();
-    const std::string encoded = EncodeContent(nothing);
+    LogEntry nothing;
+    nothing.content.purges.emplace_back();
+    const std::string encoded = EncodeContent(nothing.content);
     const std::string_view only = encoded;
     const absl::Status trimmed = log_.Trim(options_.partition, catalog_->log_sequence + 1);
     if (!trimmed.ok()) return trimmed;
-    const auto last = LogAndApply({&only, 1}, std::move(nothing), std::launch::deferred);
+    const auto last = LogAndApply({&only, 1}, nothing, std::launch::deferred);
     return last.ok() ? WriteOut(*last, {}) : last.status();
   };
   if (absl::Status status = write_both(); !status.ok()) {
@@ -135,10 +136,7 @@ bool Engine::WriteAndForget() {
 
 Submission Engine::JoinContents(std::vector<Waiting>& taken) {
   Submission content;
-  size_t events = 0;
-  for (const Waiting& waiting : taken) events += waiting.submission.events.size();
-  content.events.reserve(events);
-  for (Waiting& waiting : taken) MoveContent(waiting.submission, content);
+  for (Waiting& waiting : taken) MoveContent(std::move(waiting.submission), content);
   return content;
 }
 
@@ -159,7 +157,7 @@ std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits, std::optional<AtOnc
     lock.lock();
     size_t events = 0;
     while (!queue_.empty() && (taken.empty() || events < options_.entry_events)) {
-      events += queue_.front().submission.events.size();
+      events += queue_.front().events;
       taken.push_back(std::move(queue_.front()));
       queue_.pop_front();
     }
@@ -175,18 +173,19 @@ std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits, std::optional<AtOnc
 }
 
 absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> encoded,
-                                            Submission&& content, std::launch how) {
+                                            LogEntry& entry, std::launch how) {
   const Catalog& before = unwritten_ ? unwritten_->applied.catalog : *catalog_;
   const uint64_t sequence = before.log_sequence + 1;
-  const Instant received = wall_clock_.Now();
+  entry.receive_time = wall_clock_.Now();
   appended_ = Appended::kDurable;
   // All entries before this one are as durable as this append, so they may go with it.
   if (absl::Status status = TrimBelow(log_.KeepsStoreDurable() ? sequence : synced_through_ + 1);
       !status.ok()) {
     return status;
   }
-  appended_ = log_.Append(options_.partition, sequence,
-                          EncodeLogEntry(received, content.history_through, encoded));
+  appended_ =
+      log_.Append(options_.partition, sequence,
+                  EncodeLogEntry(entry.receive_time, entry.content.history_through, encoded));
   if (appended_ == Appended::kFull) {
     return absl::ResourceExhaustedError(
         "the log that the daemons share is full, so no events are taken; make room there and send "
@@ -200,7 +199,15 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
   // Not before the append, which would wait for it.
   std::future<absl::Status> writing;
   if (unwritten_) {
-    writing = Begin(how, [this] { return WriteOut(unwritten_->applied, unwritten_->from); });
+    writing = Begin(how, [this] {
+      absl::Status status = WriteOut(unwritten_->applied, unwritten_->from);
+      if (!status.ok()) return status;
+      // Much to give back, and the committer has less time.
+      unwritten_->applied.batch = {};
+      unwritten_->from = {};
+      unwritten_->entry = {};
+      return status;
+    });
   }
   absl::Status written;
   const auto settle = [&]() -> absl::StatusOr<std::shared_ptr<const Snapshot>> {
@@ -209,8 +216,19 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
     return Published();
   };
   const LaggingSnapshot snapshot(Published(), settle);
-  auto applied = Apply(snapshot, before, options_.rules.fold, sequence,
-                       {received, std::move(content)}, writers_memory_);
+  const auto together = [how](const std::vector<std::function<void()>>& work) {
+    std::vector<std::future<absl::Status>> others;
+    for (size_t i = 1; i < work.size(); ++i) {
+      others.push_back(Begin(how, [&one = work[i]] {
+        one();
+        return absl::OkStatus();
+      }));
+    }
+    work.front()();
+    for (auto& other : others) other.wait();
+  };
+  auto applied =
+      Apply(snapshot, before, options_.rules.fold, sequence, entry, writers_memory_, together);
   if (const auto all = settle(); !all.ok()) return all.status();
   unwritten_.reset();
   return applied;
@@ -231,11 +249,11 @@ void Engine::Reply(std::span<Waiting> taken, const Applied& applied) {
   auto send = applied.sends.begin();
   for (Waiting& waiting : taken) {
     Receipt receipt;
-    for (size_t i = 0; i < waiting.submission.sends_begun.size(); ++i) {
+    for (size_t i = 0; i < waiting.sends_begun; ++i) {
       receipt.sends.push_back(*send++);
     }
     receipt.log_sequence = applied.catalog.log_sequence;
-    for (size_t i = 0; i < waiting.submission.events.size(); ++i, ++at) {
+    for (size_t i = 0; i < waiting.events; ++i, ++at) {
       receipt.fates.push_back(applied.fates[at]);
       receipt.standing += applied.standings[at];
     }

@@ -137,7 +137,9 @@ bool Engine::Submit(Submission&& submission, Answer answer) {
       if (queued_events_ > 0 && queued_events_ + events > options_.queue_events) return false;
       if (encoded) {
         queued_events_ += events;
-        queue_.push_back({std::move(submission), *std::move(encoded), std::move(answer)});
+        const size_t sends = submission.sends_begun.size();
+        queue_.push_back(
+            {std::move(submission), *std::move(encoded), std::move(answer), events, sends});
         queue_changed_.notify_one();
         return true;
       }

@@ -101,11 +101,13 @@ class Engine final : public Desk {
     Submission submission;
     std::string encoded;  // its content
     Answer answer;
+    size_t events, sends_begun;  // how many it has
   };
   // An entry that is logged and applied, with what is to be written and who is to be answered.
   struct Unwritten {
     Applied applied;
     std::vector<Waiting> from;
+    LogEntry entry;
   };
 
   using Progress = std::function<void()>;
@@ -136,10 +138,10 @@ class Engine final : public Desk {
   // From then on `place` is held.
   std::vector<Waiting> TakeWaiting(bool waits, std::optional<AtOnce::Place>& place);
   static Submission JoinContents(std::vector<Waiting>& taken);
-  // `encoded` is `content`, piece by piece. Afterwards `unwritten_` is written, or the error is why
-  // not.
-  absl::StatusOr<Applied> LogAndApply(std::span<const std::string_view> encoded,
-                                      Submission&& content, std::launch how);
+  // `encoded` is the content of `entry`, which is given its time, piece by piece. Afterwards
+  // `unwritten_` is written, or the error is why not.
+  absl::StatusOr<Applied> LogAndApply(std::span<const std::string_view> encoded, LogEntry& entry,
+                                      std::launch how);
   absl::Status WriteUnwritten();
   // Writes what lets orders go, and has all entries so far leave the log, with one more that says
   // nothing, before it is answered. False after a failed write.

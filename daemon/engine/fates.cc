@@ -3,8 +3,7 @@
 #include <absl/strings/str_join.h>
 
 #include <algorithm>
-
-#include "storage/order_codec.h"
+#include <utility>
 
 namespace plumblane {
 namespace {
@@ -53,29 +52,23 @@ std::string NewFaults(const OrderState& before, const OrderState& after, int par
 
 bool HasNewFaults(const OrderState& before, const OrderState& after) {
   return std::any_of(after.parts.begin(), after.parts.end(), [&](const PartState& part) {
-    return !NewFaults(before, after, part.part).empty();
+    const std::vector<Fault>& known = FaultsOf(before, part.part);
+    return !std::includes(known.begin(), known.end(), part.faults.begin(), part.faults.end());
   });
 }
 
-absl::Status BlameFaults(const Snapshot& snapshot, FaultyOrder faulty,
-                         const std::vector<OrderEvent>& incoming, const FoldRules& rules,
-                         const ExcuseBook& excuses, std::vector<EventFate>& fates) {
-  const auto record = snapshot.Get(Space::kOrders, faulty.record_key);
-  if (!record.ok()) return record.status();
-  absl::StatusOr<std::vector<Event>> events = std::vector<Event>();
-  if (*record) events = DecodeOrder(**record);
-  if (!events.ok()) return events.status();
+void BlameFaults(FaultyOrder faulty, const std::vector<const OrderEvent*>& incoming,
+                 const FoldRules& rules, const ExcuseBook& excuses, std::vector<EventFate>& fates) {
   for (const size_t i : faulty.events) {
     EventFate& fate = fates[i];
     if (fate.kind == EventFate::Kind::kNoSend) continue;
-    const Event& event = incoming[i].event;
-    if (Tell(*events, event) != Told::kNew) continue;
-    OrderState next = Fold(faulty.order, *events, rules, excuses);
+    const Event& event = incoming[i]->event;
+    if (Tell(faulty.events_before, event) != Told::kNew) continue;
+    OrderState next = Fold(faulty.order, faulty.events_before, rules, excuses);
     fate.message = NewFaults(faulty.before, next, event.part);
     if (!fate.message.empty()) fate.kind = EventFate::Kind::kContradiction;
     faulty.before = std::move(next);
   }
-  return absl::OkStatus();
 }
 
 }  // namespace plumblane

@@ -1,15 +1,13 @@
 // What an entry's sender is told of each event. Private to engine/.
 #pragma once
 
-#include <absl/status/status.h>
-
+#include <span>
 #include <string>
 #include <vector>
 
 #include "engine/submission.h"
 #include "orders/fold.h"
 #include "orders/tellings.h"
-#include "storage/store.h"
 
 namespace plumblane {
 
@@ -23,15 +21,14 @@ std::string NewFaults(const OrderState& before, const OrderState& after, int par
 bool HasNewFaults(const OrderState& before, const OrderState& after);
 
 // Finds which of an order's new events brought each fault, by adding them one at a time to those
-// that are stored. Seldom needed, so they are read again instead of being kept for it.
+// that it had before. Seldom needed.
 struct FaultyOrder {
   const OrderKey& order;
-  const std::string& record_key;
   OrderState before;
-  const std::vector<size_t>& events;  // in incoming
+  std::vector<Event> events_before;
+  std::span<const size_t> events;  // in incoming
 };
-absl::Status BlameFaults(const Snapshot& snapshot, FaultyOrder faulty,
-                         const std::vector<OrderEvent>& incoming, const FoldRules& rules,
-                         const ExcuseBook& excuses, std::vector<EventFate>& fates);
+void BlameFaults(FaultyOrder faulty, const std::vector<const OrderEvent*>& incoming,
+                 const FoldRules& rules, const ExcuseBook& excuses, std::vector<EventFate>& fates);
 
 }  // namespace plumblane

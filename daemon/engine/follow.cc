@@ -99,11 +99,11 @@ absl::Status Engine::FinishTakingBack(const Progress& still_at_it) {
   });
   if (!bad.ok()) return bad;
   while (!sends.empty()) {
-    Submission step;
-    step.sends_taken_back = {sends.back()};
-    const std::string encoded = EncodeContent(step);
+    LogEntry step;
+    step.content.sends_taken_back = {sends.back()};
+    const std::string encoded = EncodeContent(step.content);
     const std::string_view only = encoded;
-    auto applied = LogAndApply({&only, 1}, std::move(step), std::launch::deferred);
+    auto applied = LogAndApply({&only, 1}, step, std::launch::deferred);
     if (!applied.ok()) return applied.status();
     if (absl::Status status = WriteOut(*applied, {}); !status.ok()) return status;
     still_at_it();

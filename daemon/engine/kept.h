@@ -4,6 +4,7 @@
 
 #include <absl/container/flat_hash_map.h>
 
+#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <list>
@@ -13,6 +14,8 @@
 #include <utility>
 #include <vector>
 
+#include "base/hash.h"
+#include "base/ids.h"
 #include "base/time.h"
 #include "cohorts/cell.h"
 #include "orders/fold.h"
@@ -101,19 +104,29 @@ inline size_t BytesOf(const KnownOrder& known, size_t record_bytes) {
   return bytes;
 }
 
-// By the keys of the store: orders, and pages of cells; half of the bytes for each. Beside them
-// what is small: of pairs the number of counting parts, of suppliers when they were last heard of.
+// By the keys of the store: orders, and pages of cells; half of the bytes for each. Orders are in
+// shares of their own, so that several threads may work. Beside them what is small: of pairs the
+// number of counting parts, of suppliers when they were last heard of.
 struct WritersMemory {
-  explicit WritersMemory(size_t max_bytes) : orders(max_bytes / 2), pages(max_bytes / 2) {}
+  static constexpr size_t kShares = 2;
+  static size_t ShareOf(const OrderKey& order) {
+    StableHash hash;
+    hash.Text(order.order_id);
+    return hash.value() % kShares;
+  }
+
+  explicit WritersMemory(size_t max_bytes)
+      : orders{Kept<KnownOrder>(max_bytes / 4), Kept<KnownOrder>(max_bytes / 4)},
+        pages(max_bytes / 2) {}
 
   void Clear() {
-    orders.Clear();
+    for (Kept<KnownOrder>& share : orders) share.Clear();
     pages.Clear();
     parts.clear();
     heard.clear();
   }
 
-  Kept<KnownOrder> orders;
+  std::array<Kept<KnownOrder>, kShares> orders;
   Kept<Series> pages;
   absl::flat_hash_map<std::string, int64_t> parts;                 // 0 = none
   absl::flat_hash_map<std::string, std::optional<Instant>> heard;  // none = never

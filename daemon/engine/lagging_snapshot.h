@@ -6,6 +6,7 @@
 
 #include <functional>
 #include <memory>
+#include <mutex>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -19,44 +20,52 @@ namespace plumblane {
 // What is asked for by GetAll is read as it was before the entry that is being written: orders and
 // pages of cells, of which Apply (applier.h) keeps what that entry touched and does not ask for it,
 // and marks of orders no longer kept, which no such entry changes. All else waits until it is
-// written. For one thread.
+// written. Thread-safe.
 class LaggingSnapshot final : public Snapshot {
  public:
   // Waits until all is written, and gives the state then or why it failed. Called again it gives
-  // the same.
+  // the same; not by several at once.
   using Settle = std::function<absl::StatusOr<std::shared_ptr<const Snapshot>>()>;
 
   LaggingSnapshot(std::shared_ptr<const Snapshot> before, Settle settle)
       : latest_(std::move(before)), settle_(std::move(settle)) {}
 
   absl::StatusOr<std::optional<std::string>> Get(Space space, std::string_view key) const override {
-    if (absl::Status status = WaitForAll(); !status.ok()) return status;
-    return latest_->Get(space, key);
+    auto all = All();
+    return all.ok() ? (*all)->Get(space, key) : all.status();
   }
 
   absl::StatusOr<std::vector<std::optional<std::string>>> GetAll(
       Space space, const std::vector<std::string>& keys) const override {
-    return latest_->GetAll(space, keys);
+    return Latest()->GetAll(space, keys);
   }
 
   absl::Status Scan(Space space, std::string_view prefix, std::string_view from,
                     const Each& each) const override {
-    if (absl::Status status = WaitForAll(); !status.ok()) return status;
-    return latest_->Scan(space, prefix, from, each);
+    auto all = All();
+    return all.ok() ? (*all)->Scan(space, prefix, from, each) : all.status();
   }
 
  private:
-  absl::Status WaitForAll() const {
-    if (settled_) return absl::OkStatus();
-    auto all = settle_();
-    if (!all.ok()) return all.status();
-    latest_ = *std::move(all);
-    settled_ = true;
-    return absl::OkStatus();
+  std::shared_ptr<const Snapshot> Latest() const {
+    const std::lock_guard lock(mutex_);
+    return latest_;
   }
 
-  mutable std::shared_ptr<const Snapshot> latest_;
-  mutable bool settled_ = false;
+  absl::StatusOr<std::shared_ptr<const Snapshot>> All() const {
+    const std::lock_guard settling(settling_);
+    if (settled_) return Latest();
+    auto all = settle_();
+    if (!all.ok()) return all.status();
+    settled_ = true;
+    const std::lock_guard lock(mutex_);
+    return latest_ = *std::move(all);
+  }
+
+  mutable std::mutex settling_;
+  mutable bool settled_ = false;  // guarded by settling_
+  mutable std::mutex mutex_;
+  mutable std::shared_ptr<const Snapshot> latest_;  // guarded by mutex_
   const Settle settle_;
 };
 

@@ -87,7 +87,8 @@ void ToProto(const FoldRules& rules, pb::FoldRules& out) {
 }  // namespace
 
 std::string EncodeContent(const Submission& content) {
-  pb::LogEntry entry;
+  google::protobuf::Arena arena;  // or each event would be allocated piece by piece
+  pb::LogEntry& entry = *google::protobuf::Arena::CreateMessage<pb::LogEntry>(&arena);
   entry.mutable_sends_taken_back()->Assign(content.sends_taken_back.begin(),
                                            content.sends_taken_back.end());
   for (const OrderEvent& event : content.events) {

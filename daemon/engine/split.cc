@@ -19,12 +19,13 @@ class Splitter {
   Submission& To(const OrderKey& order) { return To(PartitionOf(order, count())); }
   uint32_t count() const { return static_cast<uint32_t>(parts_.size()); }
 
-  void TakeEvents(std::vector<OrderEvent>& events) {
-    for (size_t i = 0; i < events.size(); ++i) {
-      const uint32_t partition = PartitionOf(events[i].order, count());
-      Tells(partition, SendOf(events[i].event));
-      parts_[partition].events.push_back(i);
-      To(partition).events.push_back(std::move(events[i]));
+  void TakeEvents(const EventList& events) {
+    size_t place = 0;
+    for (const OrderEvent& event : events) {
+      const uint32_t partition = PartitionOf(event.order, count());
+      Tells(partition, SendOf(event.event));
+      parts_[partition].events.push_back(place++);
+      To(partition).events.push_back(event);
     }
   }
 

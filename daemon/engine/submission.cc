@@ -2,15 +2,16 @@
 
 #include <algorithm>
 #include <iterator>
+#include <utility>
 
 namespace plumblane {
 
-void MoveContent(Submission& from, Submission& to) {
+void MoveContent(Submission&& from, Submission& to) {
   const auto move_all = [](auto& some, auto& all) {
     all.insert(all.end(), std::make_move_iterator(some.begin()),
                std::make_move_iterator(some.end()));
   };
-  move_all(from.events, to.events);
+  to.events.Append(std::move(from.events));
   move_all(from.news, to.news);
   move_all(from.excuses, to.excuses);
   move_all(from.agreements, to.agreements);

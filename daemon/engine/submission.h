@@ -14,16 +14,10 @@
 #include "base/ids.h"
 #include "base/time.h"
 #include "engine/alerts_told.h"
-#include "orders/event.h"
+#include "engine/event_list.h"
 #include "orders/excuse.h"
 
 namespace plumblane {
-
-struct OrderEvent {
-  OrderKey order;
-  Event event;
-  bool operator==(const OrderEvent&) const = default;
-};
 
 // What a source says of itself.
 struct SourceNews {
@@ -80,7 +74,7 @@ struct ErasedSupplier {
 
 // What one sender hands in at a time; all of it is already checked to be right in itself.
 struct Submission {
-  std::vector<OrderEvent> events;
+  EventList events;
   std::vector<SourceNews> news;
   std::vector<Excuse> excuses = {};
   std::vector<AgreementLoad> agreements = {};
@@ -109,9 +103,8 @@ struct Submission {
   }
 };
 
-// Appends what `from` has to `to`. What was moved is left behind empty but counted: the vectors of
-// `from` keep their lengths.
-void MoveContent(Submission& from, Submission& to);
+// Appends what `from` has to `to`.
+void MoveContent(Submission&& from, Submission& to);
 
 // What became of one event.
 struct EventFate {

@@ -188,8 +188,8 @@ class Reader {
 
 }  // namespace
 
-PartState FactsOf(const OrderKey& order, int part, const std::vector<const Event*>& events,
-                  const std::vector<Ignored>& ignored, const FoldRules& rules,
+PartState FactsOf(const OrderKey& order, int part, std::span<const Event* const> events,
+                  std::span<const Ignored> ignored, const FoldRules& rules,
                   const ExcuseBook& excuses) {
   Reader reader(part, rules);
   for (size_t i = 0; i < events.size(); ++i) {

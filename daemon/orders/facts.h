@@ -2,6 +2,7 @@
 // facts to its cohort entries (entries.cc). Private to orders/.
 #pragma once
 
+#include <span>
 #include <vector>
 
 #include "orders/fold.h"
@@ -9,8 +10,8 @@
 namespace plumblane {
 
 // The facts of one part. `events` are the part's, all of them; `ignored` runs along.
-PartState FactsOf(const OrderKey& order, int part, const std::vector<const Event*>& events,
-                  const std::vector<Ignored>& ignored, const FoldRules& rules,
+PartState FactsOf(const OrderKey& order, int part, std::span<const Event* const> events,
+                  std::span<const Ignored> ignored, const FoldRules& rules,
                   const ExcuseBook& excuses);
 
 // The kind of defect that a claim or refund for the reason is for; none when it is for no defect.

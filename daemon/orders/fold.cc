@@ -1,5 +1,7 @@
 #include "orders/fold.h"
 
+#include <absl/container/inlined_vector.h>
+
 #include <algorithm>
 #include <map>
 #include <numeric>
@@ -102,15 +104,18 @@ std::vector<Ignored> EventsInEffect(const std::vector<Event>& events) {
 OrderState Fold(const OrderKey& order, const std::vector<Event>& events, const FoldRules& rules,
                 const ExcuseBook& excuses) {
   const std::vector<Ignored> ignored = EventsInEffect(events);
-  std::vector<size_t> by_part(events.size());
+  constexpr size_t kFew = 8;  // as most orders have; no need to allocate
+  absl::InlinedVector<size_t, kFew> by_part(events.size());
   std::iota(by_part.begin(), by_part.end(), 0);
-  std::stable_sort(by_part.begin(), by_part.end(),
-                   [&](size_t a, size_t b) { return events[a].part < events[b].part; });
+  const auto is_of_lower = [&](size_t a, size_t b) { return events[a].part < events[b].part; };
+  if (!std::is_sorted(by_part.begin(), by_part.end(), is_of_lower)) {
+    std::stable_sort(by_part.begin(), by_part.end(), is_of_lower);
+  }
   OrderState state;
   for (size_t i = 0; i < by_part.size();) {
     const int number = events[by_part[i]].part;
-    std::vector<const Event*> events_of_part;
-    std::vector<Ignored> ignored_of_part;
+    absl::InlinedVector<const Event*, kFew> events_of_part;
+    absl::InlinedVector<Ignored, kFew> ignored_of_part;
     for (; i < by_part.size() && events[by_part[i]].part == number; ++i) {
       events_of_part.push_back(&events[by_part[i]]);
       ignored_of_part.push_back(ignored[by_part[i]]);

@@ -8,10 +8,6 @@
 namespace plumblane {
 namespace {
 
-bool IsSameId(const Event& a, const Event& b) {
-  return a.event_id == b.event_id && a.source == b.source && a.part == b.part;
-}
-
 bool IsOfFeed(const Event& event, const Event& of) {
   return event.revision && event.source == of.source && event.part == of.part;
 }
@@ -95,6 +91,10 @@ void DropBelow(Instant floor, const Event& of, std::vector<Event>& events) {
 }
 
 }  // namespace
+
+bool IsSameId(const Event& a, const Event& b) {
+  return a.event_id == b.event_id && a.source == b.source && a.part == b.part;
+}
 
 Told Tell(std::vector<Event>& events, const Event& event) {
   const Telling telling = event.tellings.empty() ? Telling{event.revision.value_or(Instant{0}), 0}

@@ -47,6 +47,9 @@ inline constexpr size_t kMaxRevisions = 4;
 // An order record is read and written whole, so it is kept small.
 inline constexpr size_t kMaxEventsPerOrder = 1000;
 
+// (part, source, event_id) is the same.
+bool IsSameId(const Event& a, const Event& b);
+
 enum class Told : uint8_t {
   kNew,
   kAgain,     // known, but not by this send or under this revision: only the tellings changed

@@ -180,7 +180,8 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     const View view = service_.engine_.Look();
     const auto agreements = view.catalog().agreements;
     if (batch_.history()) read.submission.history_through = view.now();
-    read.submission.events.reserve(static_cast<size_t>(batch_.events_size()));
+    std::vector<OrderEvent> events;
+    events.reserve(static_cast<size_t>(batch_.events_size()));
     read.indexes.reserve(static_cast<size_t>(batch_.events_size()));
     for (int i = 0; i < batch_.events_size(); ++i) {
       auto event = ReadEvent(batch_.events(i), service_.zones_, now);
@@ -195,7 +196,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
         if (auto& history = read.submission.history_through) {
           history = std::max(*history, taken->event.time);
         }
-        read.submission.events.push_back(std::move(*taken));
+        events.push_back(std::move(*taken));
         read.indexes.push_back(i);
         continue;
       }
@@ -208,6 +209,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
       result->set_message(std::move(rejection.message));
       read.receipt.set_rejected_count(read.receipt.rejected_count() + 1);
     }
+    read.submission.events = std::move(events);
     return read;
   }
 

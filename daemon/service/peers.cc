@@ -8,6 +8,7 @@
 #include <optional>
 
 #include "engine/records.h"
+#include "service/paced_stream.h"
 #include "service/status.h"
 
 namespace plumblane {
@@ -98,6 +99,40 @@ grpc::ServerUnaryReactor* PeersService::TakeParts(grpc::CallbackServerContext* c
   return reactor;
 }
 
+grpc::ServerWriteReactor<peer::v1::CopyPiece>* PeersService::ReadCopy(
+    grpc::CallbackServerContext* /*context*/, const peer::v1::ReadCopyRequest* /*request*/) {
+  auto* stream = new PacedStream<peer::v1::CopyPiece>;
+  const auto status =
+      std::make_shared<absl::Status>(absl::NotFoundError("no copies are kept here"));
+  const auto work = [this, status, stream] {
+    if (!read_) return;
+    *status = read_([stream](const std::string& file, std::string bytes) {
+      peer::v1::CopyPiece piece;
+      piece.set_file(file);
+      piece.set_content(std::move(bytes));
+      return stream->Send(std::move(piece));
+    });
+  };
+  if (!reading_.Start(work, [status, stream] { stream->Finish(ToGrpc(*status)); })) {
+    stream->Finish({grpc::RESOURCE_EXHAUSTED, "another daemon reads the copy; ask again later"});
+  }
+  return stream;
+}
+
+absl::Status FetchCopy(const std::shared_ptr<grpc::Channel>& channel, const std::string& token,
+                       const TakeCopyPiece& take) {
+  grpc::ClientContext context;
+  if (!token.empty()) context.AddMetadata("authorization", "Bearer " + token);
+  const auto stream = peer::v1::Peers::NewStub(channel)->ReadCopy(&context, {});
+  bool is_wanted = true;
+  for (peer::v1::CopyPiece piece; is_wanted && stream->Read(&piece);) {
+    is_wanted = take(piece.file(), std::move(*piece.mutable_content()));
+  }
+  if (!is_wanted) context.TryCancel();
+  const grpc::Status status = stream->Finish();
+  return absl::Status(static_cast<absl::StatusCode>(status.error_code()), status.error_message());
+}
+
 struct Peers::Call {
   std::string address;
   std::vector<size_t> events;  // of each part
@@ -127,7 +162,7 @@ void Peers::Submit(const std::string& address, std::span<const PartOfSubmission*
       calls_.insert(call);
       Peer& peer = peers_[address];
       if (!peer.stub) {
-        peer.stub = peer::v1::Peers::NewStub(grpc::CreateChannel(address, credentials_));
+        peer.stub = peer::v1::Peers::NewStub(dial_(address));
       }
       is_made = peer.open < kMostCalls;
       if (is_made) {

@@ -110,24 +110,27 @@ v1::ServerStatus StatusOf(const Desk& engine, const View& view) {
 
 }  // namespace
 
-std::string Behind(const Desk& engine) {
+std::map<std::string, std::string> Behind(const Desk& engine) {
+  std::map<std::string, std::string> remarks;
   const auto shared = engine.shared_log();
-  if (!shared) return "";
+  if (!shared) return remarks;
   const size_t count = shared->parts.size();
-  if (const std::string missing = Missing(engine); !missing.empty()) {
-    return absl::StrCat("PARTIAL: ", missing);
-  }
-  const uint64_t applied = engine.Look().catalog().log_sequence;
-  if (count == 1) {
-    if (!shared->follows) return "";
-    return absl::StrCat("this daemon follows another: entry ", applied, " of ", shared->tail, "; ",
-                        CompleteUpTo(shared->as_of));
-  }
   const auto followed = std::count_if(shared->parts.begin(), shared->parts.end(),
                                       [](const SharedPart& part) { return !part.is_mine; });
-  if (followed == 0) return "";
-  return absl::StrCat("this daemon follows ", followed, " of ", count, " partitions: entry ",
-                      applied, " of ", shared->tail, "; ", CompleteUpTo(shared->as_of));
+  if (count == 1 && shared->follows) {
+    remarks["plumblane-follows"] = "yes";
+    if (!shared->owners_address.empty()) remarks["plumblane-owner"] = shared->owners_address;
+  }
+  if (const std::string missing = Missing(engine); !missing.empty()) {
+    remarks["plumblane-remark"] = absl::StrCat("PARTIAL: ", missing);
+  } else if (count == 1 ? shared->follows : followed > 0) {
+    remarks["plumblane-remark"] =
+        absl::StrCat("this daemon follows ",
+                     count == 1 ? "another" : absl::StrCat(followed, " of ", count, " partitions"),
+                     ": entry ", engine.Look().catalog().log_sequence, " of ", shared->tail, "; ",
+                     CompleteUpTo(shared->as_of));
+  }
+  return remarks;
 }
 
 std::string Missing(const Desk& engine) {

@@ -6,6 +6,7 @@
 #include <plumblane/v1/scores.grpc.pb.h>
 
 #include <functional>
+#include <map>
 #include <string>
 
 #include "engine/desk.h"
@@ -123,8 +124,10 @@ absl::StatusOr<Excuse> ExcuseToCreate(const View& view, const v1::CreateExcuseRe
 // The excuse to log for a request to withdraw one.
 absl::StatusOr<Excuse> ExcuseToWithdraw(const View& view, const std::string& excuse_id);
 
-// What the answers of a daemon that follows another say of themselves; "" = it does not.
-std::string Behind(const Desk& engine);
+// What the answers of a daemon that shares its log say besides: how far it is behind and what it
+// lacks (plumblane-remark); where it takes no events, that it follows (plumblane-follows), and
+// where the other one takes them, when that is known (plumblane-owner).
+std::map<std::string, std::string> Behind(const Desk& engine);
 // Why what is counted may be too low, "" = it is not: partitions that are not followed now.
 std::string Missing(const Desk& engine);
 

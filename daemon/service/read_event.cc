@@ -17,23 +17,24 @@ constexpr int64_t kMaxPromiseMillis = kMillisPerDay * 366 * 2;
 // Reads one event; the first failed check is kept and the rest is skipped.
 class EventReader {
  public:
-  EventReader(const v1::Event& in, const Zones& zones, Instant received)
-      : in_(in), zones_(zones), received_(received) {}
+  // Reads into `out`.
+  EventReader(const v1::Event& in, const Zones& zones, Instant received, OrderEvent& out)
+      : in_(in), zones_(zones), received_(received), out_(out) {}
 
-  std::variant<OrderEvent, Rejection> Read() {
+  std::optional<Rejection> Read() {
     ReadIdentity();
     ReadTime();
     ReadFacts();
     ReadPromise();
     ReadOutcome();
-    if (rejection_) return *std::move(rejection_);
+    if (rejection_) return std::move(rejection_);
     event().content_hash = ContentHash(out_.order, event(), dates_);
     // Only now: the hash is of what was sent.
     if (event().promise_days) {
       event().promise =
           zones_.PromiseAfter(event().time, *event().promise_days, event().destination);
     }
-    return std::move(out_);
+    return std::nullopt;
   }
 
  private:
@@ -178,10 +179,10 @@ class EventReader {
     }
   }
 
-  void OnlyOn(bool present, const std::string& field, bool allowed, const std::string& types) {
+  void OnlyOn(bool present, std::string_view field, bool allowed, std::string_view types) {
     if (present && !allowed) {
-      Bad(field,
-          absl::StrCat("expected on ", types, " only, not on ", std::string(NameOf(event().type))));
+      Bad(std::string(field), absl::StrCat("expected on ", std::string(types), " only, not on ",
+                                           std::string(NameOf(event().type))));
     }
   }
 
@@ -218,7 +219,7 @@ class EventReader {
   const v1::Event& in_;
   const Zones& zones_;
   const Instant received_;
-  OrderEvent out_;
+  OrderEvent& out_;
   SentDates dates_;
   std::optional<Rejection> rejection_;
 };
@@ -227,7 +228,10 @@ class EventReader {
 
 std::variant<OrderEvent, Rejection> ReadEvent(const v1::Event& in, const Zones& zones,
                                               Instant received) {
-  return EventReader(in, zones, received).Read();
+  std::variant<OrderEvent, Rejection> event;
+  auto rejection = EventReader(in, zones, received, std::get<OrderEvent>(event)).Read();
+  if (rejection) event = *std::move(rejection);
+  return event;
 }
 
 }  // namespace plumblane

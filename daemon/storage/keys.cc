@@ -1,5 +1,6 @@
 #include "storage/keys.h"
 
+#include <algorithm>
 #include <cstdlib>
 #include <limits>
 
@@ -54,6 +55,21 @@ IndexedPart ReadPart(ByteReader& reader) {
 
 bool IsOpen(const PartState& part) {
   return part.paid && !part.delivered && !part.cancelled && !part.refunded_by_supplier;
+}
+
+// Under which kind its claim is found, and which day.
+std::optional<std::pair<PairIndex, Day>> ClaimIndexOf(const PartState& part) {
+  switch (ClaimStandingOf(part)) {
+    case ClaimStanding::kUnanswered:
+    case ClaimStanding::kOwed:
+      return std::pair(PairIndex::kClaims, DayOf(*part.disputed));
+    case ClaimStanding::kUnclaimed:
+      return std::pair(PairIndex::kUnclaimed, UnclaimedOf(part)->since);
+    case ClaimStanding::kNone:
+    case ClaimStanding::kSettled:
+      break;
+  }
+  return std::nullopt;
 }
 
 }  // namespace
@@ -221,41 +237,43 @@ std::string LogKey(uint64_t sequence) {
   return writer.Take();
 }
 
-std::vector<std::string> IndexKeys(const OrderKey& order, const PartState& part) {
+std::vector<std::string> IndexKeys(const OrderKey& order, const PartState& part,
+                                   const PartState* other) {
   std::vector<std::string> keys;
   for (const std::string& tracking : part.tracking) {
+    if (other && std::binary_search(other->tracking.begin(), other->tracking.end(), tracking)) {
+      continue;
+    }
     KeyWriter writer;
-    writer.Raw(TrackingPrefix(tracking));
-    writer.Part(order, part.part);
+    writer.Byte('t');
+    writer.Id(tracking).Part(order, part.part);
     keys.push_back(writer.Take());
   }
   if (!part.counts()) return keys;
-  if (part.promised_day) {
+  if (other && !other->counts()) other = nullptr;
+  const bool is_same_lane = other && other->lane == part.lane;
+  const bool is_same_due = is_same_lane && other->promised_day == part.promised_day;
+  const bool is_same_pair = is_same_lane && other->supplier == part.supplier;
+  if (part.promised_day && !is_same_due) {
     KeyWriter writer;
-    writer.Raw(DueKeyFrom(part.lane, *part.promised_day));
+    writer.Byte('d');
+    writer.Ends(part.lane).DayOf(*part.promised_day);
     writer.Part(order, part.part);
     keys.push_back(writer.Take());
   }
   const auto add = [&](PairIndex kind, std::optional<Day> day) {
     KeyWriter writer;
-    writer.Raw(PairIndexPrefix(kind, Pair{part.supplier, part.lane}));
+    writer.Byte(static_cast<uint8_t>(kind));
+    writer.Id(part.supplier).Ends(part.lane);
     writer.Big(day ? static_cast<uint32_t>(day->number) : kNoDay, 4);
     writer.Part(order, part.part);
     keys.push_back(writer.Take());
   };
-  if (IsOpen(part)) add(PairIndex::kOpen, part.promised_day);
-  switch (ClaimStandingOf(part)) {
-    case ClaimStanding::kUnanswered:
-    case ClaimStanding::kOwed:
-      add(PairIndex::kClaims, DayOf(*part.disputed));
-      break;
-    case ClaimStanding::kUnclaimed:
-      add(PairIndex::kUnclaimed, UnclaimedOf(part)->since);
-      break;
-    case ClaimStanding::kNone:
-    case ClaimStanding::kSettled:
-      break;
+  if (IsOpen(part) && !(is_same_pair && is_same_due && IsOpen(*other))) {
+    add(PairIndex::kOpen, part.promised_day);
   }
+  const auto claim = ClaimIndexOf(part);
+  if (claim && !(is_same_pair && ClaimIndexOf(*other) == claim)) add(claim->first, claim->second);
   return keys;
 }
 

@@ -89,8 +89,10 @@ inline constexpr std::string_view kStoreIdKey = "store";
 
 std::string LogKey(uint64_t sequence);
 
-// Index keys of one part: open, due, its claim (while it counts), and its tracking numbers.
-std::vector<std::string> IndexKeys(const OrderKey& order, const PartState& part);
+// Index keys of one part: open, due, its claim (while it counts), and its tracking numbers. Those
+// that `other`, the same part at another moment, has as well are left out.
+std::vector<std::string> IndexKeys(const OrderKey& order, const PartState& part,
+                                   const PartState* other = nullptr);
 // The part an index key of kinds 'o', 'd' or 't' ends with.
 struct IndexedPart {
   OrderKey order;

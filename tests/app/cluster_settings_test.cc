@@ -68,6 +68,11 @@ TEST_F(ClusterSettingsTest, TheAddressIsTheFirstThatIsNoSocketUnlessOneIsSet) {
   EXPECT_EQ(settings_.cluster.address, "localhost:5");
   EXPECT_EQ(Mistake(cluster, "listen = [\"unix:/s\"]\n"), "");
   EXPECT_EQ(settings_.cluster.address, "unix:/s");
+  const std::string guarded =
+      "listen = [\"unix:/s\", \"tls:one.example:7437\"]\n[tls]\ncertificate = \"c\"\nkey = \"k\"\n"
+      "client_ca = \"a\"\n[access]\ntokens = \"t\"\n";
+  EXPECT_EQ(Mistake(cluster, guarded), "");
+  EXPECT_EQ(settings_.cluster.address, "tls:one.example:7437");
   EXPECT_EQ(Mistake(cluster + "address = \"one.example:7437\"\n"), "");
   EXPECT_EQ(settings_.cluster.address, "one.example:7437");
 }
@@ -86,6 +91,18 @@ TEST_F(ClusterSettingsTest, BeyondThisMachineItNeedsCertificates) {
   EXPECT_EQ(settings_.cluster.key, "-----BEGIN KEY----- sesame");
   const std::string open = Mistake(cluster + ca + certificate + key(04));
   EXPECT_THAT(open, HasSubstr("cluster.key: "));
+  EXPECT_EQ(open.find("sesame"), std::string::npos);
+}
+
+TEST_F(ClusterSettingsTest, TheTokenIsReadFromAFileThatOthersCannotRead) {
+  const std::string cluster = "etcd = [\"127.0.0.1:1\"]\nnode = \"a\"\n";
+  const auto token = [&](int others) {
+    return "token = \"" + Write("token", "sesame\nmore\n", others) + "\"\n";
+  };
+  EXPECT_EQ(Mistake(cluster + token(0)), "");
+  EXPECT_EQ(settings_.cluster.token, "sesame");
+  const std::string open = Mistake(cluster + token(04));
+  EXPECT_THAT(open, HasSubstr("cluster.token: "));
   EXPECT_EQ(open.find("sesame"), std::string::npos);
 }
 

@@ -12,7 +12,7 @@ LAYERS = {
     "base": ((), ("absl/", "linux/", "sys/")),
     "tables": (("base", "plumblane/v1"), PURE + ("google/protobuf/", "nlohmann/")),
     "cohorts": (("base",), PURE + ("absl/container/",)),
-    "orders": (("base", "cohorts"), PURE),
+    "orders": (("base", "cohorts"), PURE + ("absl/container/",)),
     "scoring": (("base", "cohorts"), PURE + ("boost/math/",)),
     "alerting": (("base", "cohorts", "scoring"), PURE),
     "agreements": (("base", "cohorts"), PURE),

@@ -122,20 +122,22 @@ void Intake(const Zones& zones) {
   MemoryStore store;
   Catalog catalog;
   WritersMemory memory(8 << 20);
-  Submission content;
+  std::vector<OrderEvent> events;
   for (size_t i = 0; i < messages.size(); ++i) {
     CountedWork([&] {
       v1::EventBatch batch;
       Require(batch.ParseFromString(messages[i]));
-      ReadInto(batch, zones, content.events);
+      ReadInto(batch, zones, events);
     });
-    if (content.events.size() < kEntryEvents && i + 1 < messages.size()) continue;
+    if (events.size() < kEntryEvents && i + 1 < messages.size()) continue;
     const auto snapshot = store.TakeSnapshot();
     Applied applied;
     CountedWork([&] {
+      Submission content;
+      content.events = std::exchange(events, {});
       const std::string bytes = EncodeLogEntry(kNow, content);
       auto done = Apply(*snapshot, catalog, FoldRules{}, catalog.log_sequence + 1,
-                        {kNow, std::exchange(content, {})}, memory);
+                        {kNow, std::move(content)}, memory);
       Require(done.ok() && !bytes.empty());
       applied = *std::move(done);
     });

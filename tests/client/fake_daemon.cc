@@ -155,10 +155,14 @@ class FakeOrders : public v1::Orders::Service {
     return NotFound();
   }
 
-  grpc::Status LookUpOrders(grpc::ServerContext*, const v1::LookUpOrdersRequest* request,
+  grpc::Status LookUpOrders(grpc::ServerContext* context, const v1::LookUpOrdersRequest* request,
                             v1::LookUpOrdersResponse* response) override {
     const std::lock_guard lock(state_.mutex);
-    state_.look_ups.push_back(*request);
+    if (!state_.owner.empty()) {
+      context->AddInitialMetadata("plumblane-follows", "yes");
+      context->AddInitialMetadata("plumblane-owner", state_.owner);
+    }
+    if (request->questions_size() > 0) state_.look_ups.push_back(*request);
     for (const auto& question : request->questions()) {
       auto& answer = *response->add_answers();
       if (question.has_tracking()) {

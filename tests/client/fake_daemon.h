@@ -74,7 +74,8 @@ struct FakeState {
   v1::BackupResponse backup;
   grpc::Status verify_status, backup_status;
 
-  std::mutex mutex;  // guards what follows
+  std::mutex mutex;   // guards what follows
+  std::string owner;  // "" = it follows nobody
   std::vector<v1::Event> events;
   std::vector<v1::ReportNewsRequest> news;
   std::vector<v1::BeginSendRequest> sends_begun;

@@ -306,6 +306,32 @@ TEST_F(SendTest, ABrokenStreamIsGoneOnWithAtTheFirstLineWithoutReceipt) {
   EXPECT_THAT(result.out, HasSubstr("3,000"));
 }
 
+TEST_F(SendTest, WhereADaemonFollowsItGoesToTheOneThatTakesEvents) {
+  FakeDaemon owner;
+  daemon_.state.owner = owner.address();
+  const Result result = Send({folder_.Write("a.ndjson", Lines(3))});
+  EXPECT_EQ(result.code, kDone) << result.err;
+  EXPECT_EQ(result.err, "") << "what answered does not follow";
+  EXPECT_EQ(owner.state.events.size(), 3u);
+  EXPECT_EQ(owner.state.sends_begun.size(), 1u);
+  EXPECT_TRUE(daemon_.state.events.empty());
+}
+
+TEST_F(SendTest, WhoTakesEventsMayChangeInTheMiddleOfAFile) {
+  FakeDaemon next;
+  daemon_.state.break_after = 2;
+  daemon_.state.receive = [&](const v1::EventBatch& batch, v1::BatchReceipt* receipt) {
+    receipt->set_accepted_count(batch.events_size());
+    const std::lock_guard lock(daemon_.state.mutex);
+    daemon_.state.owner = next.address();
+  };
+  const Result result = Send({folder_.Write("a.ndjson", Lines(3000))});
+  EXPECT_EQ(result.code, kDone) << result.err;
+  EXPECT_EQ(daemon_.state.events.size(), 1000u);
+  EXPECT_EQ(next.state.events.size(), 2000u);
+  EXPECT_THAT(result.out, HasSubstr("3,000"));
+}
+
 TEST_F(SendTest, NoDaemonIsSaidBeforeAnythingElse) {
   const std::string file = folder_.Write("a.ndjson", Lines(1));
   const Result result = RunProgram({"send", file}, "unix:/nowhere/socket");

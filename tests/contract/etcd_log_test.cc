@@ -6,6 +6,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <functional>
 #include <future>
 #include <memory>
 #include <string>
@@ -171,6 +172,7 @@ TEST_F(EtcdLogTest, IsTrimmedBelowWhatEveryReaderHolds) {
     ASSERT_TRUE(node.log.Trim(kPartition, below).ok());
     ASSERT_TRUE(node.log.Keep().ok());
   };
+  two.log.TellCopy(kPartition, 9, "two:1");
   trim(two, 1);
   for (uint64_t sequence = 1; sequence <= 9; ++sequence) {
     ASSERT_EQ(one.Append(sequence, absl::StrCat(sequence)), Appended::kDurable);
@@ -182,6 +184,33 @@ TEST_F(EtcdLogTest, IsTrimmedBelowWhatEveryReaderHolds) {
   ASSERT_TRUE(one.log.Keep().ok());
   EXPECT_TRUE(absl::IsOutOfRange(two.log.Read(kPartition, 4, kMuch).status()));
   EXPECT_THAT(two.Texts(5), ElementsAre("5", "6", "7", "8", "9"));
+}
+
+TEST_F(EtcdLogTest, WhatNoCopyHoldsStays) {
+  test::EtcdServer server;
+  Node one(server, "one"), two(server, "two");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  for (uint64_t sequence = 1; sequence <= 9; ++sequence) {
+    ASSERT_EQ(one.Append(sequence, absl::StrCat(sequence)), Appended::kDurable);
+  }
+  const auto first = [&](const std::function<void()>& change) {
+    change();
+    EXPECT_TRUE(two.log.Keep().ok());
+    EXPECT_TRUE(one.log.Keep().ok());
+    return two.log.First(kPartition).value();
+  };
+  ASSERT_TRUE(two.log.Trim(kPartition, 9).ok());
+  EXPECT_EQ(first([&] { ASSERT_TRUE(one.log.Trim(kPartition, 8).ok()); }), 1u);
+  EXPECT_EQ(first([&] { two.log.TellCopy(kPartition, 3, "unix:/a b/s"); }), 4u);
+  EXPECT_EQ(first([&] { one.log.TellCopy(kPartition, 5, "one:1"); }), 6u);
+  EXPECT_EQ(first([&] { two.log.TellCopy(kPartition, 9, "unix:/a b/s"); }), 8u);
+  const auto copies = one.log.Copies()->at(kPartition);
+  ASSERT_EQ(copies.size(), 2u);
+  EXPECT_EQ(copies[0].sequence, 9u);
+  EXPECT_EQ(copies[0].node, "two");
+  EXPECT_EQ(copies[0].address, "unix:/a b/s");
+  EXPECT_EQ(copies[1].sequence, 5u);
 }
 
 TEST_F(EtcdLogTest, WithoutRoomNothingIsTakenAndNothingIsLost) {
@@ -199,6 +228,7 @@ TEST_F(EtcdLogTest, WithoutRoomNothingIsTakenAndNothingIsLost) {
   EXPECT_EQ(one.Texts(1).size(), sequence - 1);
   // Room can be made: removing needs none.
   ASSERT_TRUE(one.log.Trim(kPartition, sequence - 2).ok());
+  one.log.TellCopy(kPartition, sequence - 1, "one:1");  // its own counts, told or not
   EXPECT_TRUE(absl::IsResourceExhausted(one.log.Keep()));
   EXPECT_TRUE(absl::IsOutOfRange(one.log.Read(kPartition, 1, kMuch).status()));
   EXPECT_THAT(one.Texts(sequence - 2).size(), 2u);

@@ -70,7 +70,10 @@ class LogInEtcd final : public LogOfAKind {
     EXPECT_TRUE(ownership_->Acquire(kPartition).value());
     log_ = std::make_unique<EtcdLog>(*client_, *ownership_, EtcdLogOptions{.node = "one"});
   }
-  void Settle() override { EXPECT_TRUE(log_->Keep().ok()); }
+  void Settle() override {
+    log_->TellCopy(kPartition, 1'000'000, "one:1");  // what no copy holds would stay
+    EXPECT_TRUE(log_->Keep().ok());
+  }
   void Lose(uint64_t sequence) override {
     etcdserverpb::TxnRequest txn;
     const std::string key =

@@ -4,6 +4,7 @@ alone and never disturbed.
 
 Usage: cluster_test.py [--kills N]  (5)
 """
+import itertools
 import json
 import os
 import random
@@ -13,12 +14,14 @@ import sys
 import time
 
 from etcd import WHY_NOT, Etcd, free_port
-from harness import BIN, SAMPLE, Daemon, Folder, main, wait_for
+from harness import BIN, SAMPLE, Daemon, Folder, main, send_season, wait_for
 from kill_test import big_file, count
+from told import Trade
 
 KILLS = int(sys.argv[sys.argv.index("--kills") + 1]) if "--kills" in sys.argv else 5
 SEED = int(sys.argv[sys.argv.index("--seed") + 1]) if "--seed" in sys.argv else int(time.time())
 PATIENCE = 120
+STATUS_PATIENCE = 5  # one that is held up does not answer
 
 
 class Node(Daemon):
@@ -40,8 +43,13 @@ class Node(Daemon):
         self.flags.remove("--listen")
 
     def status(self):
-        code, out, _ = self.run("status", "--json")
-        return json.loads(out) if code == 0 else {}
+        """Empty when it does not answer at once."""
+        command = [os.path.join(BIN, "plumblane"), "--server", self.address, "status", "--json"]
+        try:
+            done = subprocess.run(command, capture_output=True, text=True, timeout=STATUS_PATIENCE)
+        except subprocess.TimeoutExpired:
+            return {}
+        return json.loads(done.stdout) if done.returncode == 0 else {}
 
     def owns(self):
         return self.status().get("acceptingEvents", False)
@@ -110,8 +118,12 @@ def a_follower_answers_says_how_far_it_is_and_refuses_events():
         said = two.run("suppliers", check=0)[2]
         assert "this daemon follows another: entry " in said and "; complete up to 20" in said, said
         assert one.run("suppliers", check=0)[2] == ""
-        code, _, why = two.run("send", path)
-        assert code != 0 and one.address in why, (code, why)
+        # Refused where it stands; the client goes to where that says by itself.
+        refused = subprocess.run([os.path.join(BIN, "fault_sender"), two.address,
+                                  os.path.join(folder, "ledger"), "send", "1"],
+                                 capture_output=True, text=True, timeout=60)
+        assert refused.returncode == 6 and one.address in refused.stderr, refused
+        assert "0 taken" in two.run("send", path, check=0)[1]
         # Stopped in order it hands over at once.
         assert one.stop() == 0
         assert owner_of([two]) is two
@@ -214,6 +226,197 @@ def acknowledged_events_survive_the_owner():
         assert other.stop() == 0
 
 
+def whoever_is_asked_what_changes_something_reaches_the_owner():
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        one = Node(folder, "one", etcd.endpoints).start()
+        owner_of([one])
+        two = Node(folder, "two", etcd.endpoints).start()
+        assert wait_for(lambda: two.status().get("sharedLog", {}).get("ownerAddress"), PATIENCE)
+        two.run("send", os.path.join(SAMPLE, "harbour.ndjson"), check=0)
+        agreed = os.path.join(SAMPLE, "agreements")
+        for what in ("rates", "items", "quotes", "terms"):
+            two.run(what, "load", os.path.join(agreed, what + ".csv"), check=0)
+        two.run("costs", "load", os.path.join(agreed, "costs.toml"), check=0)
+        two.run("pause", "saffron-depot", "--reason", "x", check=0)
+        two.run("excuse", "load", os.path.join(SAMPLE, "excuses.csv"), check=0)
+        two.run("assign", "o-1", "--to", "DE", "--item", "kite-swallow", "--shop", "harbour", check=0)
+        two.run("record", "harbour/1001", "delivered", "--time", "2026-09-01T00:00:00Z", check=0)
+        assert one.ask("assignments")["assignments"], "assigned elsewhere"
+        # Of several that are named any will do, also one that is gone.
+        one.kill()
+        owner_of([two])
+        for named in (f"{one.address},{two.address}", f"{two.address},{one.address}"):
+            one.address, kept = named, one.address
+            assert "0 taken" in one.run("send", os.path.join(SAMPLE, "harbour.ndjson"), check=0)[1]
+            one.run("pause", "saffron-depot", "--reason", named, check=0)
+            one.run("suppliers", check=0)
+            one.address = kept
+        assert two.stop() == 0
+
+
+def a_send_goes_on_when_its_owner_is_gone():
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        path = os.path.join(folder, "events.ndjson")
+        lines = big_file(path, 8)
+        nodes = [Node(folder, name, etcd.endpoints).start() for name in ("one", "two", "three")]
+        owner = owner_of(nodes)
+        before = owner.applied()
+        sender = subprocess.Popen([os.path.join(BIN, "plumblane"), "--server",
+                                   ",".join(node.address for node in nodes), "send", "--json",
+                                   "--retry-for", "300", path], stdout=subprocess.PIPE, text=True)
+        assert wait_for(lambda: owner.applied() > before + 1, PATIENCE)
+        owner.kill()
+        nodes.remove(owner)
+        told = json.loads(sender.communicate(timeout=300)[0])
+        assert sender.returncode == 0, told
+        # What the killed one took without a receipt comes as a repeat.
+        assert count(told, "takenCount") + count(told, "repeatCount") == lines, told
+        again = owner_of(nodes).ask("send", path)
+        assert count(again, "takenCount") == 0, again
+        all_applied(nodes, owner_of(nodes).applied())
+        stop_all(nodes)
+        dumps = [node.dump("--without-sends") for node in nodes]
+        assert dumps[0] == dumps[1] == calm_dump(path)
+
+
+def a_new_daemon_begins_with_the_copy_of_another():
+    """The log is trimmed up to what a copy holds; whoever is killed while it fetches one fetches it
+    again."""
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        one = Node(folder, "one", etcd.endpoints, "copy_seconds = 1\n").start()
+        owner_of([one])
+        path = os.path.join(SAMPLE, "harbour.ndjson")
+        one.run("send", path, check=0)
+
+        turn = itertools.count()
+
+        def moves_on():
+            one.run("pause", "lotus-works", "--reason", f"reason {next(turn)}", check=0)
+            return (etcd.first_entry() or 0) > 20
+        assert wait_for(moves_on, PATIENCE), "the log is not trimmed"
+        first = etcd.first_entry()
+        two = Node(folder, "two", etcd.endpoints, "copy_seconds = 1\n")
+        for held in (0.05, 0.3):
+            two.start_only()
+            time.sleep(held)
+            two.kill()
+        assert wait_for(lambda: start_or_end(two), PATIENCE), two.read_log()
+        all_applied([two], one.applied())
+        log = two.read_log()
+        assert "fetched a copy of" in log and "the copy: verified" in log, log
+        # What it gives away holds, too, with nobody else there.
+        one.kill()
+        owner_of([two]).run("pause", "lotus-works", "--reason", "y", check=0)
+        three = Node(folder, "three", etcd.endpoints, "copy_seconds = 1\n")
+        assert wait_for(lambda: start_or_end(three), PATIENCE), three.read_log()
+        all_applied([three], two.applied())
+        assert wait_for(lambda: two.ask("suppliers") == three.ask("suppliers"), PATIENCE)
+        assert etcd.first_entry() >= first
+        one.start()
+        all_applied([one], two.applied())
+        stop_all([one, two, three])
+        assert one.dump() == two.dump() == three.dump()
+
+
+def start_or_end(node):
+    """Whether it runs now; it ends while there is no copy for it yet."""
+    try:
+        node.start()
+        return True
+    except RuntimeError as refused:
+        assert "(75)" in str(refused), refused
+        return False
+
+
+def one_daemon_and_three_answer_the_same():
+    """Events told to a daemon alone, and in pieces to any of three: equal cells, rankings, alerts and
+    reviews."""
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Folder() as home, Etcd(folder, 1) as etcd:
+        alone = Daemon(home).start()
+        nodes = [Node(folder, name, etcd.endpoints).start() for name in ("one", "two", "three")]
+        owner_of(nodes)
+
+        class Any:
+            """Whichever is next."""
+            turn = 0
+
+            def run(self, *args, **keywords):
+                self.turn += 1
+                return nodes[self.turn % 3].run(*args, **keywords)
+        # By their days, so that it does not matter what was there when somebody looked.
+        trade = os.path.join(home, "trade.ndjson")
+        with open(trade, "w") as out:
+            out.writelines(json.dumps(one) + "\n" for one in Trade(5, 220).between(0, 220))
+        for daemon in (alone, Any()):
+            daemon.run("send", trade, check=0)
+        assert wait_for(lambda: has_told(alone, "lotus", "on_time") and
+                        has_told(alone, "copper", "handling"), PATIENCE)
+        for question in (("alerts", "--all"), ("alerts", "watches"),
+                         ("review", "2026-04-01..2026-07-31")):
+            agree([alone, *nodes], question, standing)
+        for daemon in (alone, Any()):
+            send_season(daemon)
+            agreed = os.path.join(SAMPLE, "agreements")
+            for what in ("rates", "items", "quotes", "terms"):
+                daemon.run(what, "load", os.path.join(agreed, what + ".csv"), check=0)
+            daemon.run("costs", "load", os.path.join(agreed, "costs.toml"), check=0)
+        questions = (
+            ("suppliers",), ("lanes",), ("supplier", "lotus-works"), ("lane", "PL-IE"),
+            ("rank", "--to", "DE", "--item", "kite-swallow", "--shop", "harbour"),
+            ("rank", "--to", "SE", "--item", "kite-swallow"), ("underway",), ("claims",))
+        for question in questions:
+            agree([alone, *nodes], question)
+        # What is told of this season's alerts depends on what was there when somebody looked.
+        for question in (("alerts", "--all"), ("alerts", "watches"),
+                         ("review", "2026-04-01..2026-09-30")):
+            agree(nodes, question)
+        assert wait_for(lambda: len({node.applied() for node in nodes}) == 1, PATIENCE)
+        assert alone.stop() == 0
+        stop_all(nodes)
+        dumps = [node.dump("--without-sends") for node in (alone, *nodes)]
+        assert all(dump == dumps[0] for dump in dumps), "cells differ"
+
+
+def ask(daemon, question):
+    """An answer without when and as of which entry it was given, whose maps have no order; alerts
+    exit with 4 when active."""
+    code, out, err = daemon.run(*question, "--json")
+    assert code in (0, 4), (question, err)
+    return json.loads(out)
+
+
+def agree(daemons, question, part=lambda answer: answer):
+    """Alerts are told and watched by a thread of its own, a moment later."""
+    answers = []
+
+    def same():
+        answers[:] = [part(ask(daemon, question)) for daemon in daemons]
+        return all(answer == answers[0] for answer in answers)
+    assert wait_for(same, PATIENCE), (question, answers)
+
+
+def has_told(daemon, supplier, measure):
+    return any(alert["watched"].get("supplierId") == supplier
+               and alert["watched"]["measure"] == measure
+               for alert in ask(daemon, ("alerts", "--all")).get("alerts", []))
+
+
+def standing(answer):
+    """It without when each alert was told, and those taken back."""
+    alerts = [{name: value for name, value in alert.items()
+               if name not in ("raiseTime", "updateTime")}
+              for alert in answer.get("alerts", []) if alert.get("state") != "STATE_REVISED_AWAY"]
+    return answer | {"alerts": sorted(alerts, key=str)}
+
+
 def a_log_that_is_gone_or_another_is_refused():
     if WHY_NOT:
         return WHY_NOT
@@ -234,7 +437,11 @@ def a_log_that_is_gone_or_another_is_refused():
 
 if __name__ == "__main__":
     main([a_follower_answers_says_how_far_it_is_and_refuses_events,
+          whoever_is_asked_what_changes_something_reaches_the_owner,
           a_copy_of_one_verifies_and_begins_another,
           acknowledged_events_survive_the_owner,
+          a_send_goes_on_when_its_owner_is_gone,
+          a_new_daemon_begins_with_the_copy_of_another,
+          one_daemon_and_three_answer_the_same,
           whoever_is_killed_nothing_is_lost_or_doubled,
           a_log_that_is_gone_or_another_is_refused])

@@ -1,4 +1,6 @@
 """A real etcd for tests: members on free ports of the loopback, ended by their process ids."""
+import base64
+import json
 import os
 import shutil
 import signal
@@ -77,6 +79,27 @@ class Etcd:
             except OSError:
                 pass
         return None
+
+    def ask(self, what, **question):
+        """By its interface for JSON; keys and values are texts here."""
+        code = lambda text: base64.b64encode(text.encode()).decode()  # noqa: E731
+        body = {key: code(value) if isinstance(value, str) and key in ("key", "range_end") else value
+                for key, value in question.items()}
+        request = urllib.request.Request(f"http://{self.endpoints[0]}/v3/{what}",
+                                         json.dumps(body).encode())
+        with urllib.request.urlopen(request, timeout=30) as answer:
+            return json.load(answer)
+
+    def keys(self, prefix):
+        """All keys that start with it, in order."""
+        told = self.ask("kv/range", key=prefix, range_end=prefix[:-1] + chr(ord(prefix[-1]) + 1),
+                        keys_only=True)
+        return [base64.b64decode(kv["key"]).decode() for kv in told.get("kvs", [])]
+
+    def first_entry(self):
+        """The number of the first that the log still holds; None when it holds none."""
+        keys = self.keys("plumblane/log/0000/")
+        return int(keys[0].rsplit("/", 1)[1]) if keys else None
 
     def __enter__(self):
         for member in range(len(self.ports)):

@@ -19,6 +19,7 @@ SAMPLE = os.path.join(ROOT, "sample-events")
 
 class Daemon:
     """A daemon on a data directory; start() waits for its ready line."""
+    prefix = ()  # of its command: a program that becomes it
 
     def __init__(self, folder, *flags, clock="events"):
         self.folder = folder
@@ -32,7 +33,7 @@ class Daemon:
         """Starts it without waiting until it serves."""
         with open(os.path.join(self.folder, "log"), "a") as log:
             self.process = subprocess.Popen(
-                [os.path.join(BIN, "plumblaned"), *self.flags],
+                [*self.prefix, os.path.join(BIN, "plumblaned"), *self.flags],
                 stdout=subprocess.PIPE, stderr=log, text=True, env=env)
         return self
 

@@ -195,12 +195,14 @@ TEST(Send, SaysWhatWasSentWhen) {
   state.Apply(Begin(1));
   OrderBuilder order;
   order.Paid("2026-03-01").Shipped("2026-03-04").Shipped("2026-03-03");
-  Submission content;
+  std::vector<OrderEvent> events;
   for (const Event& event : order.events()) {
-    content.events.push_back({order.key(), By(event, 1)});
-    content.events.push_back({order.key(), By(event, 1)});
+    events.push_back({order.key(), By(event, 1)});
+    events.push_back({order.key(), By(event, 1)});
   }
-  content.events[5].event.content_hash = 7;
+  events[5].event.content_hash = 7;
+  Submission content;
+  content.events = events;
   state.Apply(content);
   Submission end;
   end.sends_finished.push_back({1, 4});
@@ -250,7 +252,7 @@ TEST(TakeBack, ALargeSendGoesInStepsAndIsFinishedAtTheNextStart) {
     EXPECT_EQ(view.catalog().order_count, 100);
     EXPECT_EQ((*ReadSend(view.snapshot(), 1))->state, SendState::kBeingTakenBack);
     Submission late;
-    late.events.push_back(content.events[0]);
+    late.events.push_back(*content.events.begin());
     EXPECT_EQ(submit(engine, late).fates[0].kind, EventFate::Kind::kNoSend);
   }
   Engine engine(store, log, clock, {});

@@ -14,7 +14,7 @@ HERE = os.path.dirname(os.path.abspath(__file__))
 
 def main():
     scripts = sorted(glob.glob(os.path.join(HERE, "*_test.py"))) + [
-        os.path.join(HERE, name) for name in ("power_cut.py", "net_floods.py", "soak.py")]
+        os.path.join(HERE, name) for name in ("power_cut.py", "cluster_power_cut.py", "net_floods.py", "soak.py")]
     commands = {os.path.basename(path): [sys.executable, path, "--long", *sys.argv[1:]]
                 for path in scripts}
     commands["faults_test"] = [os.path.join(BIN, "faults_test"), "--gtest_brief=1"]

@@ -123,7 +123,7 @@ void World::HandIn(Sender& sender) {
     submission.events.push_back(std::move(event));
   }
   Say(absl::StrCat("hands in ", batch.size(), " events"));
-  const std::vector<OrderEvent> events = submission.events;
+  const std::vector<OrderEvent> events(submission.events.begin(), submission.events.end());
   Submit(std::move(submission), [this, &sender, batch, events](const Receipt& receipt) {
     if (!receipt.status.ok()) {
       ++met_.unknown;

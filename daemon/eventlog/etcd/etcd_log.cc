@@ -26,21 +26,10 @@ constexpr size_t kHeadBytes = 12;
 // Tails are asked for again after so long.
 constexpr std::chrono::milliseconds kFresh{40};
 
-std::string Padded(uint64_t sequence) {
-  return absl::StrCat(absl::Dec(sequence, absl::kZeroPad16));
-}
-
 uint64_t HashOf(std::string_view bytes) {
   StableHash hash;
   hash.Text(bytes);
   return hash.value();
-}
-
-// What the end of a key says, after the last slash.
-absl::StatusOr<uint64_t> NumberIn(absl::string_view text, absl::string_view what) {
-  uint64_t number = 0;
-  if (absl::SimpleAtoi(text.substr(text.rfind('/') + 1), &number)) return number;
-  return absl::DataLossError(absl::StrCat("etcd: ", what, " is no number: ", text));
 }
 
 }  // namespace
@@ -117,7 +106,8 @@ Appended EtcdLog::Append(uint32_t partition, uint64_t sequence, std::string byte
     RequireRevision(txn, owner, fence);
     Put(txn, key, std::string(rest.substr(0, options_.piece_bytes)));
     // Written twice it is the same; what stands there does not matter to who may not write it.
-    if (const Appended written = Settle(txn, ""); written != Appended::kDurable) return written;
+    if (const Appended written = Settle(partition, txn, ""); written != Appended::kDurable)
+      return written;
   }
   ByteWriter value(kHeadBytes + rest.size());
   value.Big(pieces, 4);
@@ -132,10 +122,11 @@ Appended EtcdLog::Append(uint32_t partition, uint64_t sequence, std::string byte
   Put(txn, key, entry);
   Put(txn, TailKey(partition), absl::StrCat(sequence));
   *txn.add_failure() = Range(key);
-  return Settle(txn, entry);
+  return Settle(partition, txn, entry);
 }
 
-Appended EtcdLog::Settle(const TxnRequest& txn, const std::string& value) const {
+Appended EtcdLog::Settle(uint32_t partition, const TxnRequest& txn,
+                         const std::string& value) const {
   const Stopwatch since;
   for (bool is_first = true;; is_first = false) {
     const auto response = client_.Txn(txn);
@@ -148,7 +139,7 @@ Appended EtcdLog::Settle(const TxnRequest& txn, const std::string& value) const 
       spdlog::error("the log is full: {}", std::string(response.status().message()));
       return Appended::kFull;
     }
-    if (!absl::IsUnavailable(response.status()) ||
+    if (!absl::IsUnavailable(response.status()) || ownership_.Fence(partition) == 0 ||
         since.Seconds() * 1000 > static_cast<double>(options_.settle.count())) {
       spdlog::error("an append has an unknown outcome: {}",
                     std::string(response.status().message()));
@@ -194,8 +185,13 @@ absl::StatusOr<std::map<uint32_t, uint64_t>> EtcdLog::AskTails() const {
   *txn.add_success() = Range(tails, EndOf(tails));
   const auto response = client_.Ask(txn);
   if (!response.ok()) return response.status();
+  return TailsIn(*response, 0);
+}
+
+absl::StatusOr<std::map<uint32_t, uint64_t>> EtcdLog::TailsIn(const TxnResponse& response,
+                                                              int index) {
   std::map<uint32_t, uint64_t> known;
-  for (const etcdserverpb::KeyValue& kv : response->responses(0).response_range().kvs()) {
+  for (const etcdserverpb::KeyValue& kv : response.responses(index).response_range().kvs()) {
     const auto partition = NumberIn(kv.key(), "a partition");
     const auto tail = NumberIn(kv.value(), "the tail");
     if (!partition.ok()) return partition.status();
@@ -312,88 +308,6 @@ absl::Status EtcdLog::CompareCells(uint32_t partition, uint64_t sequence, uint64
                    told, ", ", Only(*response, 0)->value(),
                    "): the data here or there is wrong. plumblaned --verify on "
                    "each says which"));
-}
-
-absl::Status EtcdLog::Trim(uint32_t partition, uint64_t below) {
-  const std::lock_guard lock(mutex_);
-  uint64_t& unneeded = unneeded_below_[partition];
-  unneeded = std::max(unneeded, below);
-  return absl::OkStatus();
-}
-
-absl::Status EtcdLog::Keep() {
-  std::map<uint32_t, uint64_t> positions;
-  {
-    const std::lock_guard lock(mutex_);
-    positions = unneeded_below_;
-  }
-  if (positions.empty()) return absl::OkStatus();
-  // Where there is no room positions are told later; what can be removed is.
-  absl::Status status = TellPositions(positions);
-  if (!status.ok() && !absl::IsResourceExhausted(status)) return status;
-  int64_t last_removal = 0;
-  for (const auto& [partition, below] : positions) {
-    if (ownership_.Fence(partition) == 0) continue;
-    const auto removed = RemoveUnneeded(partition, below);
-    if (!removed.ok()) return removed.status();
-    last_removal = std::max(last_removal, *removed);
-  }
-  if (last_removal == 0) return status;
-  const absl::Status compacted = client_.Compact(last_removal);
-  // Another one has done so meanwhile.
-  return compacted.ok() || absl::IsOutOfRange(compacted) ? status : compacted;
-}
-
-absl::Status EtcdLog::TellPositions(const std::map<uint32_t, uint64_t>& positions) {
-  if (lease_ != 0) {
-    const auto kept = client_.KeepLease(lease_);
-    if (!kept.ok()) return kept.status();
-    if (!*kept) lease_ = 0;
-  }
-  if (lease_ == 0) {
-    const auto granted = client_.GrantLease(options_.reader);
-    if (!granted.ok()) return granted.status();
-    lease_ = *granted;
-    told_.clear();
-  }
-  TxnRequest txn;
-  for (const auto& [partition, below] : positions) {
-    if (const auto told = told_.find(partition); told != told_.end() && told->second == below) {
-      continue;
-    }
-    Put(txn, Place("reader", partition) + options_.node, absl::StrCat(below), lease_);
-  }
-  if (txn.success_size() == 0) return absl::OkStatus();
-  const auto response = client_.Txn(txn);
-  if (!response.ok()) return response.status();
-  told_ = positions;
-  return absl::OkStatus();
-}
-
-absl::StatusOr<int64_t> EtcdLog::RemoveUnneeded(uint32_t partition, uint64_t below) {
-  const std::string readers = Place("reader", partition);
-  TxnRequest ask;
-  AskBounds(partition, ask);
-  *ask.add_success() = Range(readers, EndOf(readers));
-  const auto known = client_.Ask(ask);
-  if (!known.ok()) return known.status();
-  const auto bounds = BoundsIn(*known, 0);
-  if (!bounds.ok()) return bounds.status();
-  below = std::min(below, bounds->tail);  // the last entry stays
-  for (const etcdserverpb::KeyValue& kv : known->responses(2).response_range().kvs()) {
-    const auto needed = NumberIn(kv.value(), "a reader's position");
-    if (!needed.ok()) return needed.status();
-    below = std::min(below, *needed);
-  }
-  if (below <= bounds->first) return 0;
-  TxnRequest txn;
-  RequireRevision(txn, ownership_.OwnerKey(partition), ownership_.Fence(partition));
-  DeleteRange(txn, Place("log", partition), EntryKey(partition, below));
-  DeleteRange(txn, Place("piece", partition), Place("piece", partition) + Padded(below));
-  DeleteRange(txn, Place("cells", partition), Place("cells", partition) + Padded(below));
-  const auto removed = client_.Txn(txn);
-  if (!removed.ok()) return removed.status();
-  return removed->succeeded() ? removed->header().revision() : 0;
 }
 
 }  // namespace plumblane

@@ -6,6 +6,8 @@
 //   piece/PPPP/SEQUENCE/HASH/NNNN   the other pieces, written before it
 //   owner/PPPP                who may append (etcd_ownership.h)
 //   reader/PPPP/NODE          entries below this one are not needed there
+//   copy/PPPP/NODE            up to which entry a copy that was read back holds all, and where to
+//                             have it: SEQUENCE ADDRESS
 //   cells/PPPP/SEQUENCE       hash of the cells as of this entry, of the first to tell
 //
 // An entry: number of pieces before its last (big32), hash of all its bytes (big64), last piece.
@@ -34,7 +36,8 @@ namespace plumblane {
 
 struct EtcdLogOptions {
   std::string node;  // this daemon among the readers
-  // How long an append asks what became of it before it is kUnknown.
+  // How long an append asks what became of it before it is kUnknown; less once the lease has not
+  // been confirmed for as long as it lasts, as by then another one may be the owner.
   std::chrono::milliseconds settle{10'000};
   // Of an entry in one transaction; etcd takes 1.5 MiB as it comes.
   size_t piece_bytes = 1 << 20;
@@ -62,17 +65,30 @@ class EtcdLog final : public EventLog {
   absl::StatusOr<uint64_t> Tail(uint32_t partition) const override;
   // All partitions' are asked for at once, and who asks meanwhile is told the same.
   absl::StatusOr<Recent> RecentTail(uint32_t partition) const override;
+  // The first entry of each of these that is still there; the tail plus one when none is.
+  absl::StatusOr<std::vector<uint64_t>> First(const std::vector<uint32_t>& partitions) const;
   // What this reader needs no more; Keep does the rest.
   absl::Status Trim(uint32_t partition, uint64_t below) override;
   bool KeepsStoreDurable() const override { return false; }
+
+  // A copy of what was applied, elsewhere than in the store: as of that entry, on the disk and read
+  // back. Entries that no copy holds stay.
+  struct Copy {
+    uint64_t sequence = 0;
+    std::string node, address;  // of the daemon that gives it to others
+  };
+  // That this daemon keeps one, instead of an earlier one. Keep does the rest.
+  void TellCopy(uint32_t partition, uint64_t sequence, const std::string& address);
+  // By partition, the latest first.
+  absl::StatusOr<std::map<uint32_t, std::vector<Copy>>> Copies() const;
 
   // Whether the cells of this daemon as of that entry are those of the daemon that told first.
   // DATA_LOSS: they are not.
   absl::Status CompareCells(uint32_t partition, uint64_t sequence, uint64_t hash);
 
-  // Tells what was trimmed here, and where this daemon is the owner removes what no reader needs,
-  // with etcd's own memory of it. To be called now and then by one thread. RESOURCE_EXHAUSTED:
-  // etcd has no room; what could be removed was.
+  // Tells what was trimmed and copied here, and where this daemon is the owner removes what no
+  // reader needs and some copy holds, with etcd's own memory of it. To be called now and then by
+  // one thread. RESOURCE_EXHAUSTED: etcd has no room; what could be removed was.
   absl::Status Keep();
 
  private:
@@ -85,6 +101,9 @@ class EtcdLog final : public EventLog {
   };
   absl::StatusOr<Identity> Identify();
   absl::StatusOr<std::map<uint32_t, uint64_t>> AskTails() const;
+  // By partition, in the answer to a Range of them.
+  static absl::StatusOr<std::map<uint32_t, uint64_t>> TailsIn(
+      const etcdserverpb::TxnResponse& response, int index);
   std::string Place(const char* kind, uint32_t partition) const;  // ends with a slash
   std::string EntryKey(uint32_t partition, uint64_t sequence) const;
   std::string PiecesPrefix(uint32_t partition, uint64_t sequence, uint64_t hash) const;
@@ -92,19 +111,30 @@ class EtcdLog final : public EventLog {
   // The operations that BoundsIn reads the answers of, from `index` on.
   void AskBounds(uint32_t partition, etcdserverpb::TxnRequest& txn) const;
   absl::StatusOr<Bounds> BoundsIn(const etcdserverpb::TxnResponse& response, int index) const;
+  // Likewise of these partitions, one after the other.
+  void AskAllBounds(const std::vector<uint32_t>& partitions, etcdserverpb::TxnRequest& txn) const;
+  absl::StatusOr<std::vector<Bounds>> AllBoundsIn(const etcdserverpb::TxnResponse& response,
+                                                  int index,
+                                                  const std::vector<uint32_t>& partitions) const;
   // Makes a transaction whose failure says first what is at `key`, next to `value`.
-  Appended Settle(const etcdserverpb::TxnRequest& txn, const std::string& value) const;
+  Appended Settle(uint32_t partition, const etcdserverpb::TxnRequest& txn,
+                  const std::string& value) const;
   absl::StatusOr<std::string> Whole(uint32_t partition, uint64_t sequence,
                                     const std::string& value) const;
-  absl::Status TellPositions(const std::map<uint32_t, uint64_t>& positions);
-  // What is below that and below what every reader has told; the revision, 0 = nothing was.
-  absl::StatusOr<int64_t> RemoveUnneeded(uint32_t partition, uint64_t below);
+  // What stands at keys that go when this daemon has not been heard of for long.
+  absl::Status Tell(const std::map<std::string, std::string>& values);
+  // Entries of a partition below that; the revision, 0 = it is another's.
+  absl::StatusOr<int64_t> Remove(uint32_t partition, uint64_t below);
 
   EtcdClient& client_;
   EtcdOwnership& ownership_;
   const EtcdLogOptions options_;
   mutable std::mutex mutex_;
-  std::map<uint32_t, uint64_t> unneeded_below_;  // guarded by mutex_
+  struct Standing {
+    uint64_t unneeded_below = 0, copied = 0;
+    std::string copy;  // what is told of it
+  };
+  std::map<uint32_t, Standing> standings_;  // guarded by mutex_
   struct KnownTails {
     std::map<uint32_t, uint64_t> tails;
     absl::Status status;
@@ -116,7 +146,7 @@ class EtcdLog final : public EventLog {
   mutable bool asking_ = false;               // guarded by tails_mutex_
   mutable uint64_t rounds_ = 0;               // guarded by tails_mutex_
   // The thread's that calls Keep.
-  std::map<uint32_t, uint64_t> told_;
+  std::map<std::string, std::string> told_;
   int64_t lease_ = 0;
 };
 

@@ -4,6 +4,7 @@
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
+#include <numeric>
 
 #include "eventlog/anchor.h"
 #include "eventlog/log_key.h"
@@ -32,6 +33,8 @@ EtcdMember::EtcdMember(const Options& options)
       client_(options.etcd),
       ownership_(client_, options.node, options.address, options.lease),
       log_(client_, ownership_, {.node = options.node, .reader = options.reader}),
+      node_(options.node),
+      address_(options.address),
       renew_every_(std::chrono::milliseconds(options.lease) / 4) {}
 
 EtcdMember::~EtcdMember() {
@@ -45,6 +48,83 @@ void EtcdMember::CompareCells(uint32_t partition, uint64_t sequence, uint64_t ha
   const absl::Status status = log_.CompareCells(partition, sequence, hash);
   if (absl::IsDataLoss(status)) return differs(status);
   if (!status.ok()) spdlog::warn("cells are not compared: {}", std::string(status.message()));
+}
+
+absl::StatusOr<std::map<std::string, EtcdMember::Copy>> EtcdMember::WholeCopies(
+    uint32_t partitions) const {
+  const auto told = log_.Copies();
+  if (!told.ok()) return told.status();
+  std::map<std::string, Copy> copies;
+  for (const auto& [partition, some] : *told) {
+    for (const EtcdLog::Copy& one : some) {
+      Copy& copy = copies[one.node];
+      // In their order: one that was not told of before is of no use.
+      if (copy.holds.size() != partition) continue;
+      copy.holds.push_back(one.sequence);
+      copy.address = one.address;
+    }
+  }
+  std::erase_if(copies, [&](const auto& one) {
+    const auto& holds = one.second.holds;
+    return holds.size() != partitions ||
+           std::all_of(holds.begin(), holds.end(), [](uint64_t held) { return held == 0; });
+  });
+  return copies;
+}
+
+absl::StatusOr<std::vector<std::string>> EtcdMember::CopiesToBeginWith() {
+  const auto count = log_.Partitions();
+  if (!count.ok()) return count.status();
+  if (*count == 0) return std::vector<std::string>();
+  std::vector<uint32_t> partitions(*count);
+  std::iota(partitions.begin(), partitions.end(), 0);
+  auto first = log_.First(partitions);
+  if (!first.ok()) return first.status();
+  if (std::all_of(first->begin(), first->end(), [](uint64_t one) { return one <= 1; })) {
+    return std::vector<std::string>();
+  }
+  for (const uint32_t partition : partitions) {
+    const absl::Status status = log_.Trim(partition, (*first)[partition]);
+    if (!status.ok()) return status;
+  }
+  TellCopy(std::vector<uint64_t>(*count));  // what it told earlier went with its data
+  if (absl::Status status = log_.Keep(); !status.ok()) return status;
+  first = log_.First(partitions);  // nothing is removed from now on; it may have been just before
+  if (!first.ok()) return first.status();
+  const auto told = WholeCopies(*count);
+  if (!told.ok()) return told.status();
+  std::vector<Copy> copies;
+  for (const auto& [node, copy] : *told) {
+    const bool goes_on = std::all_of(partitions.begin(), partitions.end(),
+                                     [&](uint32_t p) { return copy.holds[p] + 1 >= (*first)[p]; });
+    if (goes_on && node != node_) copies.push_back(copy);
+  }
+  std::sort(copies.begin(), copies.end(), [](const Copy& a, const Copy& b) {
+    return std::accumulate(a.holds.begin(), a.holds.end(), uint64_t{0}) >
+           std::accumulate(b.holds.begin(), b.holds.end(), uint64_t{0});
+  });
+  std::vector<std::string> addresses;
+  for (const Copy& copy : copies) addresses.push_back(copy.address);
+  if (!addresses.empty()) return addresses;
+  return absl::UnavailableError(absl::StrCat(
+      "the log in etcd starts at entry ", *std::max_element(first->begin(), first->end()),
+      ", there is no data here, and no other daemon tells of a copy to begin with. One that runs "
+      "makes a copy now and then (cluster.copy_seconds); or restore a backup"));
+}
+
+absl::StatusOr<std::vector<uint64_t>> EtcdMember::OwnCopy() {
+  const auto count = log_.Partitions();
+  if (!count.ok()) return count.status();
+  const auto told = WholeCopies(*count);
+  if (!told.ok()) return told.status();
+  const auto own = told->find(node_);
+  return own == told->end() ? std::vector<uint64_t>() : own->second.holds;
+}
+
+void EtcdMember::TellCopy(const std::vector<uint64_t>& holds) {
+  for (uint32_t partition = 0; partition < holds.size(); ++partition) {
+    log_.TellCopy(partition, holds[partition], address_);
+  }
 }
 
 absl::StatusOr<uint32_t> EtcdMember::Join(Store& store, const std::vector<uint64_t>& applied) {
