@@ -90,7 +90,7 @@ def have_owners(nodes):
     """Each partition one of these, each daemon about its share."""
     of = [owned(node) for node in nodes]
     counts = [sum(one) for one in of]
-    return all(sum(one) == 1 for one in zip(*of)) and max(counts) - min(counts) <= 1
+    return all(of) and all(sum(one) == 1 for one in zip(*of)) and max(counts) - min(counts) <= 1
 
 
 def wait_until(condition, nodes):
@@ -102,6 +102,8 @@ def wait_until(condition, nodes):
 
 def is_level(nodes):
     of = [node.status() for node in nodes]
+    if not all(of):
+        return False
     tails = {int(one.get("sharedLog", {}).get("tailSequence", one["logSequence"])) for one in of}
     return len(tails) == 1 and {int(one["logSequence"]) for one in of} == tails
 

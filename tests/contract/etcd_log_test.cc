@@ -198,7 +198,7 @@ TEST_F(EtcdLogTest, WhatNoCopyHoldsStays) {
     change();
     EXPECT_TRUE(two.log.Keep().ok());
     EXPECT_TRUE(one.log.Keep().ok());
-    return two.log.First(kPartition).value();
+    return two.log.First({kPartition})->front();
   };
   ASSERT_TRUE(two.log.Trim(kPartition, 9).ok());
   EXPECT_EQ(first([&] { ASSERT_TRUE(one.log.Trim(kPartition, 8).ok()); }), 1u);

@@ -31,7 +31,8 @@ def start_all(folder, etcd, names=("one", "two", "three"), partitions=4):
 
 
 def owned(node):
-    return [part.get("isOwned", False) for part in node.status()["sharedLog"]["partitions"]]
+    return [part.get("isOwned", False)
+            for part in node.status().get("sharedLog", {}).get("partitions", [])]
 
 
 def shared_out(nodes):
@@ -39,7 +40,7 @@ def shared_out(nodes):
     def is_so():
         of = [owned(node) for node in nodes]
         each = [sum(one) for one in of]
-        return all(sum(one) == 1 for one in zip(*of)) and min(each) > 0 and max(each) - min(each) < 2
+        return all(of) and all(sum(one) == 1 for one in zip(*of)) and min(each) > 0 and max(each) - min(each) < 2
     assert wait_for(is_so, PATIENCE), [owned(node) for node in nodes]
 
 
@@ -47,8 +48,8 @@ def level(nodes):
     """Waits until all have applied all there is."""
     def is_so():
         of = [node.status() for node in nodes]
-        tails = {int(one["sharedLog"]["tailSequence"]) for one in of}
-        return len(tails) == 1 and {int(one["logSequence"]) for one in of} == tails
+        tails = {int(one["sharedLog"]["tailSequence"]) for one in of if one}
+        return all(of) and len(tails) == 1 and {int(one["logSequence"]) for one in of} == tails
     assert wait_for(is_so, PATIENCE), [node.status() for node in nodes]
 
 
