@@ -145,8 +145,9 @@ std::map<std::string, Permission, std::less<>> MakeTable() {
       table.emplace(absl::StrCat("/plumblane.v1.", service, "/", method), permission);
     }
   }
+  // Noted down; its request holds nothing.
   table.emplace("/plumblane.peer.v1.Peers/ReadCopy",
-                Permission{kOperators, true, nullptr, nullptr, nullptr});
+                Permission{kOperators, true, nullptr, nullptr, nullptr, true});
   // Among daemons: many a second, and what is in it was noted down where it came in.
   table.emplace("/plumblane.peer.v1.Peers/TakeParts",
                 Permission{kOperators, false, nullptr, nullptr, nullptr});

@@ -11,7 +11,7 @@ import sys
 import time
 
 from alerts_test import BELL_DAYS, TRADE, standing, the_expected_alerts_are_there
-from cluster_test import PATIENCE, Node, calm_dump, send, stop_all
+from cluster_test import PATIENCE, Node, calm_dump, send, start_or_end, stop_all
 from etcd import WHY_NOT, Etcd
 from harness import SAMPLE, Daemon, Folder, main, send_season, wait_for
 from kill_test import big_file, count
@@ -223,6 +223,40 @@ def a_send_is_taken_back_from_all_partitions():
         stop_all(nodes)
 
 
+def a_new_daemon_begins_with_the_copy_of_another():
+    """Which has a position for each partition."""
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        more = "partitions = 4\ncopy_seconds = 1\n"
+        nodes = [Node(folder, name, etcd.endpoints, more).start() for name in ("one", "two")]
+        shared_out(nodes)
+        with open(os.path.join(SAMPLE, "harbour.ndjson")) as file:
+            lines = file.readlines()
+        path = os.path.join(folder, "some.ndjson")
+        at = 0
+
+        def is_trimmed():
+            nonlocal at
+            with open(path, "w") as out:
+                out.writelines(lines[at % len(lines):at % len(lines) + 60])
+            at += 60
+            nodes[at % 2].run("send", path, check=0)
+            return (etcd.first_entry() or 0) > 1
+        assert wait_for(is_trimmed, PATIENCE), "the log is not trimmed"
+        three = Node(folder, "three", etcd.endpoints, more)
+        assert wait_for(lambda: start_or_end(three), PATIENCE), three.read_log()
+        log = three.read_log()
+        assert "fetched a copy of" in log and "the copy: verified" in log, log
+        nodes.append(three)
+        shared_out(nodes)
+        nodes[2].run("send", os.path.join(SAMPLE, "harbour.ndjson"), check=0)
+        level(nodes)
+        stop_all(nodes)
+        dumps = [node.dump() for node in nodes]
+        assert dumps[0] == dumps[1] == dumps[2], "replicas differ"
+
+
 def what_is_missing_is_said_with_each_answer():
     if WHY_NOT:
         return WHY_NOT
@@ -265,5 +299,6 @@ if __name__ == "__main__":
           sixty_four_partitions_answer_as_one_does,
           alerts_rankings_and_reviews_are_those_of_one_alone,
           a_send_is_taken_back_from_all_partitions,
+          a_new_daemon_begins_with_the_copy_of_another,
           what_is_missing_is_said_with_each_answer,
           whoever_is_killed_nothing_is_lost_or_doubled])
