@@ -79,15 +79,15 @@ class RemarkHearer final : public grpc::experimental::Interceptor {
     if (methods->QueryInterceptionHookPoint(
             grpc::experimental::InterceptionHookPoints::POST_RECV_INITIAL_METADATA)) {
       const auto* said = methods->GetRecvInitialMetadata();
-      const auto it = said->find(kFollowsKey);
-      const bool follows = it != said->end();
-      remark_.Set(follows ? std::string(it->second.data(), it->second.size()) : "");
+      const auto it = said->find(kRemarkKey);
+      const bool is_there = it != said->end();
+      remark_.Set(is_there ? std::string(it->second.data(), it->second.size()) : "");
     }
     methods->Proceed();
   }
 
  private:
-  static constexpr char kFollowsKey[] = "plumblane-follows";
+  static constexpr char kRemarkKey[] = "plumblane-remark";
   Remark& remark_;
 };
 

@@ -248,7 +248,7 @@ ExitCode RunCommandLine(const std::vector<std::string>& arguments, const Io& io)
   const std::string remark = servers.at().remark().text();
   // The status says so itself.
   if (!remark.empty() && invocation.verb != Verb::kStatus) {
-    io.err << "this daemon follows another: " << remark << "\n";
+    io.err << remark << "\n";
   }
   return code;
 }

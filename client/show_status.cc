@@ -2,6 +2,11 @@
 
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_format.h>
+#include <absl/strings/str_join.h>
+
+#include <map>
+#include <string>
+#include <vector>
 
 #include "client/show.h"
 #include "client/table.h"
@@ -79,11 +84,39 @@ std::string SnapshotText(const v1::SnapshotStatus& snapshot) {
       snapshot.failure().empty() ? "" : "; the last try failed: ", snapshot.failure());
 }
 
+// "22 of 64 partitions owned, others by the ones at A (21), B (21)".
+std::string PartitionsText(const v1::SharedLogStatus& log) {
+  std::map<std::string, int> others;
+  int owned = 0, owned_by_none = 0;
+  for (const v1::PartitionStatus& part : log.partitions()) {
+    if (part.is_owned()) {
+      ++owned;
+    } else if (part.owner_address().empty()) {
+      ++owned_by_none;
+    } else {
+      ++others[part.owner_address()];
+    }
+  }
+  std::vector<std::string> texts;
+  for (const auto& [address, count] : others) {
+    texts.push_back(absl::StrCat(count, " by the one at ", address));
+  }
+  if (owned_by_none > 0) texts.push_back(absl::StrCat(owned_by_none, " by none"));
+  return absl::StrCat(owned, " of ", log.partitions_size(), " partitions owned",
+                      texts.empty() ? "" : ", " + absl::StrJoin(texts, ", "),
+                      log.missing_partition_count() > 0
+                          ? absl::StrCat("; ", log.missing_partition_count(),
+                                         " are not followed now: counts may be too low")
+                          : "");
+}
+
 std::string SharedLogText(const v1::ServerStatus& status) {
   const v1::SharedLogStatus& log = status.shared_log();
   const std::string owner =
       log.owner_address().empty() ? "nobody known" : "the one at " + log.owner_address();
-  const std::string role = log.follows() ? "followed; its owner is " + owner : "owned";
+  const std::string role = log.partitions_size() > 0 ? PartitionsText(log)
+                           : log.follows()           ? "followed; its owner is " + owner
+                                                     : "owned";
   const int64_t behind = log.tail_sequence() - status.log_sequence();
   return absl::StrCat(
       role, "; entry ", status.log_sequence(), " of ", log.tail_sequence(),

@@ -7,7 +7,6 @@
 #include <plumblane/v1/intake.pb.h>
 #include <plumblane/v1/operations.pb.h>
 #include <plumblane/v1/orders.pb.h>
-#include <plumblane/v1/peers.pb.h>
 #include <plumblane/v1/reviews.pb.h>
 #include <plumblane/v1/scores.pb.h>
 #include <plumblane/v1/sourcing.pb.h>
@@ -139,7 +138,6 @@ std::map<std::string, Permission, std::less<>> MakeTable() {
         {"Backup", Does<BackupRequest>(kOperators)},
         {"EraseOrders", Erases<EraseOrdersRequest>()},
         {"EraseSupplier", Erases<EraseSupplierRequest>()}}},
-      {"Peers", {{"ReadCopy", Does<ReadCopyRequest>(kOperators)}}},
   };
   std::map<std::string, Permission, std::less<>> table;
   for (const auto& [service, methods] : by_service) {
@@ -147,6 +145,12 @@ std::map<std::string, Permission, std::less<>> MakeTable() {
       table.emplace(absl::StrCat("/plumblane.v1.", service, "/", method), permission);
     }
   }
+  // Noted down; its request holds nothing.
+  table.emplace("/plumblane.peer.v1.Peers/ReadCopy",
+                Permission{kOperators, true, nullptr, nullptr, nullptr, true});
+  // Among daemons: many a second, and what is in it was noted down where it came in.
+  table.emplace("/plumblane.peer.v1.Peers/TakeParts",
+                Permission{kOperators, false, nullptr, nullptr, nullptr});
   return table;
 }
 

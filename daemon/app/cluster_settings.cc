@@ -8,6 +8,7 @@
 
 #include "app/access_settings.h"
 #include "app/setting_keys.h"
+#include "engine/partitions.h"
 
 namespace plumblane {
 namespace {
@@ -40,6 +41,7 @@ void AddClusterKeys(ClusterSettings& settings, std::map<std::string, Key>& keys)
       {"cluster.address", Text(settings.address)},
       {"cluster.lease_seconds", Whole(settings.lease_seconds, 3, 600)},
       {"cluster.reader_hours", Whole(settings.reader_hours, 1, 8760)},
+      {"cluster.partitions", Whole(settings.partitions, 1, kMostPartitions)},
       {"cluster.copy_seconds", Whole(settings.copy_seconds, 1, 86'400)},
       {"cluster.token", Text(settings.token_file)},
       {"cluster.ca", Text(settings.ca_file)},

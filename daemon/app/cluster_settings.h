@@ -15,8 +15,10 @@ struct ClusterSettings {
   std::string node, address;
   int64_t lease_seconds = 3;
   int64_t reader_hours = 24;
+  int64_t partitions = 1;  // of a log that is made
   int64_t copy_seconds = 300;
-  // Files, PEM but for the token; and what was read from them.
+  // Files, PEM but for the token, an operator's that is shown to the other daemons ("" = none); and
+  // what was read from them.
   std::string ca_file, certificate_file, key_file, token_file;
   std::string ca, certificate, key, token;
 };

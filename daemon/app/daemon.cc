@@ -25,6 +25,7 @@
 #include "access/gate.h"
 #include "access/guarded_service.h"
 #include "access/sweeper.h"
+#include "app/desk_in_use.h"
 #include "app/disk_watch.h"
 #include "app/keeping_of.h"
 #include "app/log_in_use.h"
@@ -33,7 +34,7 @@
 #include "base/zones.h"
 #include "delivery/deliverer.h"
 #include "engine/alert_teller.h"
-#include "engine/engine.h"
+#include "engine/desk.h"
 #include "engine/purger.h"
 #include "host/self_probe.h"
 #include "host/service_manager.h"
@@ -46,7 +47,7 @@
 #include "service/alert_service.h"
 #include "service/export_service.h"
 #include "service/intake_service.h"
-#include "service/peer_service.h"
+#include "service/peers.h"
 #include "service/query_services.h"
 #include "service/review_service.h"
 #include "service/sourcing_service.h"
@@ -149,9 +150,10 @@ bool IsSocket(const std::string& address) { return absl::StartsWith(address, "un
 // The services and the server, in the order of their dependence.
 class Server {
  public:
-  Server(Engine& engine, const Deliverer& deliverer, const SnapshotWriter& snapshots,
+  Server(Desk& engine, const Deliverer& deliverer, const SnapshotWriter& snapshots,
          const Zones& zones, const std::string& version, Keeping keeping,
-         PeersService::ReadCopyFiles read_copy, Gate& gate, int64_t connections)
+         PeersService::ReadCopyFiles read_copy, PeersService::Take take, Gate& gate,
+         int64_t connections)
       : connections_(connections),
         intake_(engine, zones, [&gate](const auto& context) { return gate.TermsOf(context); }),
         scores_(engine),
@@ -164,7 +166,7 @@ class Server {
         operations_(
             engine, version, [&snapshots](auto& status) { Tell(snapshots, status); },
             std::move(keeping)),
-        peers_(std::move(read_copy)) {
+        peers_(std::move(read_copy), std::move(take)) {
     const auto guard = [&](grpc::Service& service, const char* name) {
       guarded_.push_back(std::make_unique<GuardedService>(service, name, gate,
                                                           [&engine] { return Behind(engine); }));
@@ -178,7 +180,7 @@ class Server {
     guard(reviews_, v1::Reviews::service_full_name());
     guard(exports_, v1::Exports::service_full_name());
     guard(operations_, v1::Operations::service_full_name());
-    guard(peers_, v1::Peers::service_full_name());
+    guard(peers_, peer::v1::Peers::service_full_name());
   }
 
   // Listens on all addresses or none; `bound` receives them with ports filled in.
@@ -302,12 +304,12 @@ int RunDaemon(const Settings& settings, const std::string& version,
   if (absl::Status status = (*log)->Open(store, data->anchor); !status.ok()) {
     return Refuse(status, CodeOfStart(status));
   }
-  EngineOptions engine_options = settings.engine;
-  (*log)->AddTo(engine_options, [&disk](const absl::Status& why) { disk.Failed(why); });
-  Engine engine(store, (*log)->log(), clock, engine_options, (*log)->ownership());
-  if (absl::Status status = engine.Start([&manager] { manager.StillStarting(); }); !status.ok()) {
+  DeskInUse in_use(settings, store, **log, clock,
+                   [&disk](const absl::Status& why) { disk.Failed(why); });
+  if (absl::Status status = in_use.Start([&manager] { manager.StillStarting(); }); !status.ok()) {
     return Refuse(status, CodeOfStart(status));
   }
+  Desk& engine = in_use.desk();
 
   disk.Start(engine, (*log)->anchored());
 
@@ -338,7 +340,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   PeersService::ReadCopyFiles read_copy;
   if (copy) read_copy = [&copy](const TakeCopyPiece& take) { return copy->Read(take); };
   Server server(engine, deliverer, snapshots, *zones, version, KeepingOf(settings, store),
-                read_copy, gate, settings.access.connections);
+                read_copy, in_use.taker(), gate, settings.access.connections);
   std::vector<std::string> addresses;
   if (absl::Status status = server.Listen(settings.listen, *files, settings.access.memory_mib,
                                           audit, gate, addresses);
@@ -383,7 +385,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   deliverer.Stop();
   teller.Stop();
   purger.Stop();
-  engine.Stop();
+  in_use.Stop();
   disk.Stop();
   if (disk.has_failed()) return kExitTryAgain;
   spdlog::info("stopped");

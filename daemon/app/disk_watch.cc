@@ -56,7 +56,7 @@ bool DiskWatch::has_failed() const {
   return !failure_.ok();
 }
 
-void DiskWatch::Start(Engine& engine, const AnchoredLog* log) {
+void DiskWatch::Start(Desk& engine, const AnchoredLog* log) {
   engine_ = &engine;
   log_ = log;
   LookForRoom();

@@ -21,7 +21,7 @@
 #include <thread>
 
 #include "app/ballast.h"
-#include "engine/engine.h"
+#include "engine/desk.h"
 #include "eventlog/anchor.h"
 
 namespace plumblane {
@@ -49,7 +49,7 @@ class DiskWatch {
   bool has_failed() const;
 
   // Looks once, then every second. Both must outlive Stop; no `log`: there is no anchor.
-  void Start(Engine& engine, const AnchoredLog* log);
+  void Start(Desk& engine, const AnchoredLog* log);
   void Stop();
 
  private:
@@ -67,7 +67,7 @@ class DiskWatch {
   absl::Status failure_;  // guarded by mutex_
   bool stop_ = false;     // guarded by mutex_
   // The thread's.
-  Engine* engine_ = nullptr;
+  Desk* engine_ = nullptr;
   const AnchoredLog* log_ = nullptr;
   bool is_low_ = false, failure_seen_ = false;
   Ballast ballast_;

@@ -1,8 +1,6 @@
 #include "app/first_copy.h"
 
-#include <absl/strings/match.h>
 #include <absl/strings/str_cat.h>
-#include <grpcpp/grpcpp.h>
 #include <spdlog/spdlog.h>
 
 #include <chrono>
@@ -15,32 +13,13 @@
 #include "app/daemon.h"
 #include "app/offline.h"
 #include "app/open_data.h"
-#include "service/peer_service.h"
+#include "app/peer_channel.h"
+#include "service/peers.h"
 
 namespace plumblane {
 namespace {
 
 namespace fs = std::filesystem;
-
-constexpr char kTlsMark[] = "tls:";
-constexpr int kMostMessageBytes = 8 << 20;
-// A peer that says nothing for so long has gone.
-constexpr int kPingMillis = 40'000, kPingPatienceMillis = 20'000;
-
-std::shared_ptr<grpc::Channel> ChannelTo(const std::string& address,
-                                         const ClusterSettings& cluster) {
-  grpc::ChannelArguments arguments;
-  arguments.SetInt(GRPC_ARG_ENABLE_HTTP_PROXY, 0);
-  arguments.SetInt(GRPC_ARG_KEEPALIVE_TIME_MS, kPingMillis);
-  arguments.SetInt(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, kPingPatienceMillis);
-  arguments.SetMaxReceiveMessageSize(kMostMessageBytes);
-  if (!absl::StartsWith(address, kTlsMark)) {
-    return grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), arguments);
-  }
-  return grpc::CreateCustomChannel(
-      address.substr(sizeof(kTlsMark) - 1),
-      grpc::SslCredentials({cluster.ca, cluster.key, cluster.certificate}), arguments);
-}
 
 // The files as they come.
 class Arriving {

@@ -31,8 +31,10 @@ class LogInUse {
   // What a log that is shared needs of the engine; `lost`: the data here is of no use any more.
   void AddTo(EngineOptions& options, const std::function<void(const absl::Status&)>& lost);
   // The copy that is kept for others; null where the log is not shared.
-  std::unique_ptr<StandingCopy> KeepCopy(const Engine& engine, DiskStore& store);
+  std::unique_ptr<StandingCopy> KeepCopy(const Desk& engine, DiskStore& store);
   Ownership* ownership() { return member_ ? &member_->ownership() : nullptr; }
+  // How many the log has.
+  uint32_t partitions() const { return partitions_; }
   const TimedLog& timed() const { return *timed_; }
   const AnchoredLog* anchored() const { return anchored_ ? &*anchored_ : nullptr; }
 
@@ -40,6 +42,7 @@ class LogInUse {
   explicit LogInUse(const Settings& settings) : settings_(settings) {}
 
   const Settings& settings_;
+  uint32_t partitions_ = 1;
   std::optional<StoreLog> in_store_;
   std::optional<EtcdMember> member_;
   std::optional<TimedLog> timed_;

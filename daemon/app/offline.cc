@@ -8,6 +8,7 @@
 #include "app/daemon.h"
 #include "app/open_data.h"
 #include "base/time.h"
+#include "engine/joined_snapshot.h"
 #include "engine/records.h"
 #include "engine/verify.h"
 
@@ -47,11 +48,14 @@ class Unfinished {
   std::string path_;
 };
 
-absl::StatusOr<Verified> VerifyStore(const DiskStore& store) {
+absl::StatusOr<Verified> VerifyStore(const StoreFacts& facts, const DiskStore& store) {
   const absl::Status files = store.CheckFiles([] { return false; });
   if (absl::IsDataLoss(files)) return Verified{.difference = std::string(files.message())};
   if (!files.ok()) return files;
-  return Verify(*store.TakeSnapshot(), [](const VerifyProgress&) { return true; });
+  const auto whole = WholeOf(store.TakeSnapshot());
+  if (!whole.ok()) return whole.status();
+  return Verify(
+      **whole, [](const VerifyProgress&) { return true; }, facts.has_log);
 }
 
 // What an older version kept is counted otherwise.
@@ -61,7 +65,7 @@ int Tell(const StoreFacts& facts, const DiskStore& store, std::ostream& out) {
         << "; the first start takes it to " << kFormatVersion << "\n";
     return kExitStopped;
   }
-  const auto verified = VerifyStore(store);
+  const auto verified = VerifyStore(facts, store);
   if (!verified.ok()) return Fail(verified.status(), out);
   if (!verified->difference.empty()) {
     out << "first difference: " << verified->difference << "\n";
@@ -88,6 +92,10 @@ absl::StatusOr<Reckoned> Reckon(const DiskStore& store, const std::optional<Anch
   const auto missing = EntriesMissing(anchor, *facts);
   if (!missing.ok()) return missing.status();
   reckoned = {*std::move(facts), *missing};
+  if (!reckoned.facts.has_log) {
+    out << "its log is one that several daemons share, and not here\n";
+    return reckoned;
+  }
   out << "it holds the log up to entry " << reckoned.facts.last_sequence;
   if (reckoned.facts.last_received) {
     out << ", received " << FormatInstant(*reckoned.facts.last_received);

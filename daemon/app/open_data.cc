@@ -8,6 +8,8 @@
 
 #include "app/daemon.h"
 #include "app/disk_watch.h"
+#include "engine/joined_snapshot.h"
+#include "engine/partitions.h"
 #include "engine/records.h"
 #include "storage/bytes.h"
 #include "storage/keys.h"
@@ -75,7 +77,13 @@ absl::StatusOr<StoreFacts> FactsOf(const Snapshot& snapshot) {
   const auto id = StoreId(snapshot);
   if (!id.ok()) return id.status();
   facts.store_id = *id;
-  const auto record = snapshot.Get(Space::kMeta, kFormatKey);
+  const auto log_id = snapshot.Get(Space::kMeta, kLogIdKey);
+  if (!log_id.ok()) return log_id.status();
+  facts.has_log = !*log_id;
+  const auto partitions = PartitionsIn(snapshot);
+  if (!partitions.ok()) return partitions.status();
+  const std::string first = *partitions > 1 ? PartitionPrefix(0) : "";
+  const auto record = snapshot.Get(Space::kMeta, first + std::string(kFormatKey));
   if (!record.ok()) return record.status();
   if (*record) {
     const auto format = DecodeFormat(**record);

@@ -41,6 +41,7 @@ absl::StatusOr<OpenedData> OpenData(const Settings& settings,
 struct StoreFacts {
   std::string store_id;
   int format_version = 0;  // 0: none is stored
+  bool has_log = true;     // else it is elsewhere, and nothing is said of it below
   uint64_t last_sequence = 0;
   std::optional<Instant> last_received;  // when that entry was
 };

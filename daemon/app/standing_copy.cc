@@ -34,11 +34,19 @@ absl::Status ReadFile(const fs::path& path, const std::string& name, const TakeC
 
 }  // namespace
 
-StandingCopy::StandingCopy(const Engine& engine, DiskStore& store, Options options)
+StandingCopy::StandingCopy(const Desk& engine, DiskStore& store, Options options)
     : engine_(engine), store_(store), options_(std::move(options)), holds_(options_.holds) {
   std::error_code error;
-  if (holds_ == 0 || fs::is_directory(options_.directory, error)) return;
-  options_.tell(holds_ = 0);  // somebody took it away
+  if (holds_.empty() || fs::is_directory(options_.directory, error)) return;
+  options_.tell(std::vector<uint64_t>(holds_.size()));  // somebody took it away
+  holds_.clear();
+}
+
+std::vector<uint64_t> StandingCopy::Applied() const {
+  std::vector<uint64_t> applied;
+  const auto shared = engine_.shared_log();
+  for (const SharedPart& part : shared->parts) applied.push_back(part.applied);
+  return applied;
 }
 
 void StandingCopy::Start() {
@@ -48,8 +56,8 @@ void StandingCopy::Start() {
     // The first one at once: others may wait for it.
     for (Stopwatch since; !stop_.WaitFor(kLookEvery);) {
       const bool is_due =
-          holds_ == 0 || since.Seconds() >= static_cast<double>(options_.every.count());
-      if (!is_due || engine_.Look().catalog().log_sequence == holds_) continue;
+          holds_.empty() || since.Seconds() >= static_cast<double>(options_.every.count());
+      if (!is_due || Applied() == holds_) continue;
       const absl::Status made = Make();
       since = {};
       if (absl::IsCancelled(made)) return;
@@ -68,17 +76,17 @@ void StandingCopy::Stop() {
 
 absl::Status StandingCopy::Make() {
   const std::lock_guard lock(files_);
-  const uint64_t sequence = engine_.Look().catalog().log_sequence;
+  const std::vector<uint64_t> applied = Applied();
   const auto made =
       store_.BackUp(options_.directory, /*keep=*/1, "", [this] { return stop_.is_set(); });
   if (!made.ok()) return made.status();
-  options_.tell(holds_ = sequence);
+  options_.tell(holds_ = applied);
   return absl::OkStatus();
 }
 
 absl::Status StandingCopy::Read(const TakeCopyPiece& take) {
   const std::lock_guard lock(files_);
-  if (holds_ == 0) return absl::NotFoundError("no copy has been made yet");
+  if (holds_.empty()) return absl::NotFoundError("no copy has been made yet");
   std::error_code error;
   fs::recursive_directory_iterator files(options_.directory, error);
   for (; !error && files != fs::recursive_directory_iterator(); files.increment(error)) {

@@ -11,10 +11,11 @@
 #include <mutex>
 #include <string>
 #include <thread>
+#include <vector>
 
 #include "base/stop_event.h"
-#include "engine/engine.h"
-#include "service/peer_service.h"
+#include "engine/desk.h"
+#include "service/peers.h"
 #include "storage/rocksdb/rocksdb_store.h"
 
 namespace plumblane {
@@ -24,11 +25,12 @@ class StandingCopy {
   struct Options {
     std::string directory;
     std::chrono::seconds every{300};
-    uint64_t holds = 0;                  // what was last told of, 0 = nothing
-    std::function<void(uint64_t)> tell;  // all entries up to this one are in it
+    // Of each partition all entries up to this one are in it. What was last told; none = nothing.
+    std::vector<uint64_t> holds = {};
+    std::function<void(const std::vector<uint64_t>&)> tell;
   };
   // Both references must outlive it.
-  StandingCopy(const Engine& engine, DiskStore& store, Options options);
+  StandingCopy(const Desk& engine, DiskStore& store, Options options);
   ~StandingCopy() { Stop(); }
   StandingCopy(const StandingCopy&) = delete;
   StandingCopy& operator=(const StandingCopy&) = delete;
@@ -43,12 +45,13 @@ class StandingCopy {
 
  private:
   absl::Status Make();
+  std::vector<uint64_t> Applied() const;
 
-  const Engine& engine_;
+  const Desk& engine_;
   DiskStore& store_;
   const Options options_;
-  std::mutex files_;  // held by who makes or reads them
-  uint64_t holds_;    // guarded by files_
+  std::mutex files_;             // held by who makes or reads them
+  std::vector<uint64_t> holds_;  // guarded by files_
   StopEvent stop_;
   std::thread thread_;
 };

@@ -24,7 +24,7 @@
 
 #include "delivery/backoff.h"
 #include "delivery/sink.h"
-#include "engine/engine.h"
+#include "engine/desk.h"
 #include "engine/notice_reader.h"
 
 namespace plumblane {
@@ -67,7 +67,7 @@ class Courier {
   using Write = std::function<Message(int64_t cursor, const AlertNotice&, const ToldAlert& after)>;
 
   // `engine` must outlive it.
-  Courier(Engine& engine, Write write, Route route)
+  Courier(Desk& engine, Write write, Route route)
       : engine_(engine), write_(std::move(write)), route_(std::move(route)) {}
 
   // Makes at most one attempt; how long to wait before the next step.
@@ -84,7 +84,7 @@ class Courier {
   void Handled();
   void Complain(const absl::Status& status);
 
-  Engine& engine_;
+  Desk& engine_;
   const Write write_;
   const Route route_;
   NoticeReader reader_;

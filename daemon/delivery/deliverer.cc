@@ -4,7 +4,7 @@
 
 namespace plumblane {
 
-Deliverer::Deliverer(Engine& engine, const Courier::Write& write, std::vector<Route> routes) {
+Deliverer::Deliverer(Desk& engine, const Courier::Write& write, std::vector<Route> routes) {
   for (Route& route : routes) {
     couriers_.push_back(std::make_unique<Courier>(engine, write, std::move(route)));
   }

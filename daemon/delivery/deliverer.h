@@ -12,7 +12,7 @@ namespace plumblane {
 class Deliverer {
  public:
   // `engine` must outlive it.
-  Deliverer(Engine& engine, const Courier::Write& write, std::vector<Route> routes);
+  Deliverer(Desk& engine, const Courier::Write& write, std::vector<Route> routes);
   ~Deliverer() { Stop(); }
   Deliverer(const Deliverer&) = delete;
   Deliverer& operator=(const Deliverer&) = delete;

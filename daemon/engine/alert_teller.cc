@@ -18,6 +18,11 @@ std::chrono::duration<double> RestAfter(double step_seconds) {
   return std::chrono::duration<double>(std::clamp(9 * step_seconds, 1.0, 10.0));
 }
 
+bool Has(const PairDirectory& pairs, const std::string& supplier) {
+  const auto first = pairs.by_supplier.lower_bound(Pair{supplier, {}});
+  return first != pairs.by_supplier.end() && first->supplier == supplier;
+}
+
 }  // namespace
 
 absl::Status AlertTeller::Step() {
@@ -28,9 +33,14 @@ absl::Status AlertTeller::Step() {
   };
   // Also where another daemon tells, since questions read what is watched.
   if (absl::Status status = view.UpdateAlerts(stopping); !status.ok()) return status;
-  if (!engine_.AcceptsEvents()) return absl::OkStatus();
+  if (!IsOurs()) return absl::OkStatus();
   Submission submission;
   submission.alert_notices = view.alerts().News(*view.catalog().alerts, view.now());
+  // Looking takes seconds; who was erased meanwhile is not to be named again.
+  const auto pairs = engine_.Look().catalog().pairs;
+  std::erase_if(submission.alert_notices, [&](const AlertNotice& notice) {
+    return Has(*view.catalog().pairs, notice.key.supplier) && !Has(*pairs, notice.key.supplier);
+  });
   if (submission.empty()) return absl::OkStatus();
   // The next step must see what this one tells.
   std::promise<absl::Status> told;
@@ -38,6 +48,14 @@ absl::Status AlertTeller::Step() {
       std::move(submission), [&told](const Receipt& receipt) { told.set_value(receipt.status); });
   if (!queued) return absl::UnavailableError("too many events are waiting");
   return told.get_future().get();
+}
+
+// Of a log that is shared its owner tells, of partitions the owner of the first; and none while
+// some are not followed, since what is missing looks like orders that did not arrive.
+bool AlertTeller::IsOurs() const {
+  const auto shared = engine_.shared_log();
+  if (shared && (shared->follows || shared->MissingParts(engine_.WallNow()) > 0)) return false;
+  return engine_.AcceptsEvents();
 }
 
 void AlertTeller::Start() {

@@ -11,14 +11,14 @@
 #include <mutex>
 #include <thread>
 
-#include "engine/engine.h"
+#include "engine/desk.h"
 
 namespace plumblane {
 
 class AlertTeller {
  public:
   // `engine` must outlive it.
-  explicit AlertTeller(Engine& engine) : engine_(engine) {}
+  explicit AlertTeller(Desk& engine) : engine_(engine) {}
   ~AlertTeller() { Stop(); }
   AlertTeller(const AlertTeller&) = delete;
   AlertTeller& operator=(const AlertTeller&) = delete;
@@ -35,8 +35,9 @@ class AlertTeller {
 
  private:
   void Run();
+  bool IsOurs() const;
 
-  Engine& engine_;
+  Desk& engine_;
   std::mutex mutex_;
   std::condition_variable stopping_;
   bool stop_ = false;  // guarded by mutex_

@@ -88,8 +88,7 @@ class Application {
   absl::Status TakeSends(const LogEntry& entry) {
     if (absl::Status status = sends_.Load(snapshot_, entry.content); !status.ok()) return status;
     for (const SendBegun& begun : entry.content.sends_begun) {
-      applied_.sends.push_back(++applied_.catalog.last_send);
-      sends_.Begin(begun, entry.receive_time, applied_.sends.back());
+      applied_.sends.push_back(sends_.Begin(begun, entry.receive_time, applied_.catalog.last_send));
     }
     for (const int64_t send : entry.content.sends_taken_back) {
       const auto step = sends_.TakeBack(snapshot_, send, entry.receive_time);

@@ -43,8 +43,24 @@ void Engine::Commit() {
   GiveWay(8);  // batches grow while a question is answered; a question waits for nothing
   while (Follow()) {
     while (CommitNext(/*waits=*/true, std::launch::async)) {
+      if (!ShallLetGo()) continue;
+      const absl::Status status = WriteUnwritten();
+      if (!status.ok()) {
+        Fail(status, {});
+      } else {
+        GiveBack(Phase::kFollowing,
+                 absl::UnavailableError("another daemon takes these from now on; send again"), {});
+      }
+      break;
     }
+    if (ShallLetGo()) ownership_->Release(options_.partition);
   }
+  // By each for itself: where the log does not answer, that takes all of them no longer than one.
+  if (ownership_ != nullptr) ownership_->Release(options_.partition);
+}
+
+bool Engine::ShallLetGo() const {
+  return ownership_ != nullptr && ownership_->ShallLetGo(options_.partition);
 }
 
 void Engine::CommitWaiting() {
@@ -53,7 +69,8 @@ void Engine::CommitWaiting() {
 }
 
 bool Engine::CommitNext(bool waits, std::launch how) {
-  std::vector<Waiting> taken = TakeWaiting(waits && !unwritten_);
+  std::optional<AtOnce::Place> place;
+  std::vector<Waiting> taken = TakeWaiting(waits && !unwritten_, place);
   if (taken.empty() && !unwritten_) return false;
   LogEntry entry{{}, JoinContents(taken)};
   const Submission& content = entry.content;
@@ -80,7 +97,7 @@ bool Engine::CommitNext(bool waits, std::launch how) {
     return false;
   }
   unwritten_ = {*std::move(applied), std::move(taken), std::move(entry)};
-  if (keeps_all_touched) return true;
+  if (keeps_all_touched && !options_.at_once) return true;
   // A log that others read lets go of it when they have read on.
   if (lets_go && log_.KeepsStoreDurable()) return WriteAndForget();
   const absl::Status status = WriteUnwritten();
@@ -104,7 +121,7 @@ bool Engine::WriteAndForget() {
     nothing.content.purges.emplace_back();
     const std::string encoded = EncodeContent(nothing.content);
     const std::string_view only = encoded;
-    const absl::Status trimmed = log_.Trim(kPartition, catalog_->log_sequence + 1);
+    const absl::Status trimmed = log_.Trim(options_.partition, catalog_->log_sequence + 1);
     if (!trimmed.ok()) return trimmed;
     const auto last = LogAndApply({&only, 1}, nothing, std::launch::deferred);
     return last.ok() ? WriteOut(*last, {}) : last.status();
@@ -123,7 +140,7 @@ Submission Engine::JoinContents(std::vector<Waiting>& taken) {
   return content;
 }
 
-std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits) {
+std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits, std::optional<AtOnce::Place>& place) {
   std::vector<Waiting> taken;
   std::vector<std::function<void()>> ready;
   {
@@ -132,9 +149,12 @@ std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits) {
     if (waits && ownership_ == nullptr) queue_changed_.wait(lock, has_news);
     if (waits && ownership_ != nullptr) {
       while (!queue_changed_.wait_for(lock, kLookEvery, has_news) &&
-             ownership_->IsMine(kPartition)) {
+             ownership_->IsMine(options_.partition) && !ShallLetGo()) {
       }
     }
+    lock.unlock();
+    place.emplace(options_.at_once.get());
+    lock.lock();
     size_t events = 0;
     while (!queue_.empty() && (taken.empty() || events < options_.entry_events)) {
       events += queue_.front().events;
@@ -164,7 +184,7 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
     return status;
   }
   appended_ =
-      log_.Append(kPartition, sequence,
+      log_.Append(options_.partition, sequence,
                   EncodeLogEntry(entry.receive_time, entry.content.history_through, encoded));
   if (appended_ == Appended::kFull) {
     return absl::ResourceExhaustedError(
@@ -247,9 +267,10 @@ std::shared_ptr<const Snapshot> Engine::Published() const {
 }
 
 void Engine::Publish(const Catalog& catalog, const Cells& changes) {
-  memory_->Note(catalog.log_sequence, changes);
-  auto snapshot = store_.TakeSnapshot();
+  if (!options_.published) memory_->Note(catalog.log_sequence, changes);
+  std::shared_ptr<const Snapshot> snapshot = store_.TakeSnapshot();
   auto shared = std::make_shared<const Catalog>(catalog);
+  if (options_.published) options_.published(snapshot, shared, changes);
   if (options_.compare_cells && catalog.log_sequence % options_.compare_entries == 0) {
     CompareCells(catalog.log_sequence, snapshot);
   }

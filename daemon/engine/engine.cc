@@ -46,7 +46,7 @@ absl::Status Engine::Open(const std::function<void()>& still_at_it) {
   if (absl::Status status = CheckFormat(still_at_it); !status.ok()) return status;
   auto catalog = LoadCatalog(*store_.TakeSnapshot());
   if (!catalog.ok()) return catalog.status();
-  Publish(*catalog, std::make_shared<const Cells>());
+  Publish(*catalog, {});
   if (absl::Status status = Replay(still_at_it); !status.ok()) return status;
   const bool is_shared = ownership_ != nullptr;
   if (!is_shared) {
@@ -106,15 +106,19 @@ absl::Status Engine::Refold(Format format, const Progress& still_at_it) {
   return absl::OkStatus();
 }
 
-void Engine::Stop() {
+void Engine::BeginToStop() {
   {
     std::lock_guard lock(queue_mutex_);
     if (phase_ == Phase::kRunning || phase_ == Phase::kFollowing) phase_ = Phase::kStopping;
   }
   queue_changed_.notify_all();
+}
+
+void Engine::Stop() {
+  BeginToStop();
   if (committer_.joinable()) committer_.join();
   if (comparing_.joinable()) comparing_.join();
-  if (ownership_ != nullptr) ownership_->Release(kPartition);
+  if (ownership_ != nullptr) ownership_->Release(options_.partition);
 }
 
 bool Engine::Submit(Submission&& submission, Answer answer) {
@@ -179,8 +183,13 @@ size_t Engine::QueuedEvents() const {
 
 bool Engine::AcceptsEvents() const {
   std::lock_guard lock(queue_mutex_);
-  const bool owns = ownership_ == nullptr || ownership_->IsMine(kPartition);
+  const bool owns = ownership_ == nullptr || ownership_->IsMine(options_.partition);
   return phase_ == Phase::kRunning && owns && refusal_.empty();
+}
+
+bool Engine::OwnsItsLog() const {
+  std::lock_guard lock(queue_mutex_);
+  return phase_ == Phase::kRunning && (!ownership_ || ownership_->IsMine(options_.partition));
 }
 
 void Engine::Refuse(std::string why) {

@@ -37,6 +37,7 @@
 #include "base/clock.h"
 #include "engine/applier.h"
 #include "engine/catalog.h"
+#include "engine/desk.h"
 #include "engine/engine_options.h"
 #include "engine/memory.h"
 #include "engine/records.h"
@@ -50,12 +51,12 @@
 namespace plumblane {
 
 // Thread-safe, except Start and the destructor.
-class Engine {
+class Engine final : public Desk {
  public:
   // All but `options` must outlive the engine. No `ownership`: the log is this engine's alone.
   Engine(Store& store, EventLog& log, const Clock& wall_clock, const EngineOptions& options,
          Ownership* ownership = nullptr);
-  ~Engine();
+  ~Engine() override;
   Engine(const Engine&) = delete;
   Engine& operator=(const Engine&) = delete;
 
@@ -75,38 +76,27 @@ class Engine {
   // Takes everything that was submitted, then stops the committer; lets others own the log.
   // Idempotent.
   void Stop();
+  // Has the committer do that without waiting for it; Stop waits.
+  void BeginToStop();
 
-  using Answer = std::function<void(const Receipt&)>;
-  // Queues a submission; an empty one only waits its turn. `answer` is called once, in turn, when
-  // it is durable, applied and to be seen by Look, or has failed; it must be quick and must not
-  // call the engine's Stop. False: no room, `submission` is left as it was and `answer` will not be
-  // called; use WhenRoom.
-  bool Submit(Submission&& submission, Answer answer);
+  bool Submit(Submission&& submission, Answer answer) override;
+  // `ready` is called by the committer, or at once.
+  void WhenRoom(std::function<void()> ready) override;
 
-  // Calls `ready` once, from the committer or at once, when there may be room again.
-  void WhenRoom(std::function<void()> ready);
+  View Look() const override;
 
-  View Look() const;
+  Instant WallNow() const override { return wall_clock_.Now(); }
+  ClockMode clock_mode() const override { return options_.clock_mode; }
+  size_t QueuedEvents() const override;
+  bool AcceptsEvents() const override;
+  void Refuse(std::string why) override;
+  std::string refusal() const override;
+  std::optional<SharedLog> shared_log() const override;
 
-  // Wall time, for checking how far ahead an event lies and for receive times.
-  Instant WallNow() const { return wall_clock_.Now(); }
-  ClockMode clock_mode() const { return options_.clock_mode; }
-  size_t QueuedEvents() const;
-  // False after a failed write, while told to refuse, before Start and after Stop.
-  bool AcceptsEvents() const;
-
-  // Until told "", submissions of others get RESOURCE_EXHAUSTED with these words; those that only
-  // tell of alerts and their delivery are taken. What already waits is written.
-  void Refuse(std::string why);
-  // Why events are refused, "" = they are not.
-  std::string refusal() const;
-
-  // None: the log is this engine's alone.
-  std::optional<SharedLog> shared_log() const;
+  // Whether submissions are taken here at the moment, by what was last known.
+  bool OwnsItsLog() const;
 
  private:
-  static constexpr uint32_t kPartition = 0;
-
   struct Waiting {
     Submission submission;
     std::string encoded;  // its content
@@ -125,9 +115,15 @@ class Engine {
   absl::Status Replay(const Progress& still_at_it);
   // These change `out_of_reach` and are OK when the log cannot be reached.
   absl::Status CatchUp(const Progress& still_at_it, absl::Status& out_of_reach);
+  absl::Status CatchUpTo(uint64_t tail, Instant as_of, const Progress& still_at_it,
+                         absl::Status& out_of_reach);
+  // To where it was lately.
+  absl::Status LookAtLog(absl::Status& out_of_reach);
   absl::Status FollowOnce(absl::Status& out_of_reach);
   // Until this engine may append; false when stopped or failed.
   bool Follow();
+  // Whether another daemon is to own the log instead.
+  bool ShallLetGo() const;
   absl::Status TrimBelow(uint64_t sequence);
   void CompareCells(uint64_t sequence, std::shared_ptr<const Snapshot> snapshot);
   absl::Status WhyRefused() const;
@@ -139,7 +135,8 @@ class Engine {
   // `how` an entry is written while the next is applied: by another thread or, deferred, by this
   // one when Apply first needs what it changed.
   bool CommitNext(bool waits, std::launch how);
-  std::vector<Waiting> TakeWaiting(bool waits);
+  // From then on `place` is held.
+  std::vector<Waiting> TakeWaiting(bool waits, std::optional<AtOnce::Place>& place);
   static Submission JoinContents(std::vector<Waiting>& taken);
   // `encoded` is the content of `entry`, which is given its time, piece by piece. Afterwards
   // `unwritten_` is written, or the error is why not.

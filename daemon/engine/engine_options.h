@@ -6,7 +6,9 @@
 #include <cstddef>
 #include <cstdint>
 #include <functional>
+#include <memory>
 
+#include "engine/at_once.h"
 #include "engine/view.h"
 
 namespace plumblane {
@@ -32,11 +34,21 @@ struct EngineOptions {
   // Entries that stay in the log after they were applied. Where they reach back to the first, audit
   // applies them all again (verify.h).
   uint64_t kept_entries = 16;
+  // Of the log, when it has several: that of this engine (partitions.h).
+  uint32_t partition = 0;
+  // Of several engines so many make an entry at once, each whole: logged, applied, written and
+  // answered. None: this one is alone, and writes an entry while it applies the next.
+  std::shared_ptr<AtOnce> at_once;
+  // Given each state that is to be seen, and what the last entry added to the cells; then the
+  // engine keeps nothing in memory for its own views. Called in turn, before any answer.
+  std::function<void(const std::shared_ptr<const Snapshot>&, const std::shared_ptr<const Catalog>&,
+                     const Cells&)>
+      published;
   // Called when a shared log cannot be followed any more, for good.
   std::function<void(const absl::Status&)> lost_the_log = [](const absl::Status&) {};
   // Given the hash of all stored cells as of every so many entries, by a thread of its own, so that
   // daemons that share a log can compare; none = not counted.
-  std::function<void(uint64_t sequence, uint64_t hash)> compare_cells;
+  std::function<void(uint32_t partition, uint64_t sequence, uint64_t hash)> compare_cells;
   uint64_t compare_entries = 10'000;
 };
 

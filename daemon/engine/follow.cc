@@ -18,6 +18,13 @@ namespace {
 constexpr size_t kReplayBytes = 16 << 20;
 constexpr std::chrono::milliseconds kLookEvery{50};
 
+// A log that cannot be reached is no error of the engine's.
+absl::Status Sort(const absl::Status& status, absl::Status& out_of_reach) {
+  if (!absl::IsUnavailable(status)) return status;
+  out_of_reach = status;
+  return absl::OkStatus();
+}
+
 }  // namespace
 
 absl::Status Engine::Replay(const Progress& still_at_it) {
@@ -33,30 +40,40 @@ absl::Status Engine::Replay(const Progress& still_at_it) {
 }
 
 absl::Status Engine::CatchUp(const Progress& still_at_it, absl::Status& out_of_reach) {
-  const auto sort = [&out_of_reach](const absl::Status& status) {
-    if (!absl::IsUnavailable(status)) return status;
-    out_of_reach = status;
-    return absl::OkStatus();
-  };
   const Instant asked = wall_clock_.Now();
-  const auto tail = log_.Tail(kPartition);
-  if (!tail.ok()) return sort(tail.status());
-  if (*tail < catalog_->log_sequence) {
-    return absl::DataLossError(absl::StrCat("the log ends at ", *tail,
-                                            " but the state has applied ", catalog_->log_sequence));
+  const auto tail = log_.Tail(options_.partition);
+  if (!tail.ok()) return Sort(tail.status(), out_of_reach);
+  return CatchUpTo(*tail, asked, still_at_it, out_of_reach);
+}
+
+absl::Status Engine::LookAtLog(absl::Status& out_of_reach) {
+  const Instant now = wall_clock_.Now();
+  const auto recent = log_.RecentTail(options_.partition);
+  if (!recent.ok()) return Sort(recent.status(), out_of_reach);
+  const Progress nobody_waits = [] {};
+  // From before this engine was the owner, or of another log.
+  if (recent->sequence < catalog_->log_sequence) return CatchUp(nobody_waits, out_of_reach);
+  return CatchUpTo(recent->sequence, now - recent->age.count(), nobody_waits, out_of_reach);
+}
+
+absl::Status Engine::CatchUpTo(uint64_t tail, Instant as_of, const Progress& still_at_it,
+                               absl::Status& out_of_reach) {
+  if (tail < catalog_->log_sequence) {
+    return absl::DataLossError(absl::StrCat("the log ends at ", tail, " but the state has applied ",
+                                            catalog_->log_sequence));
   }
   {
     const std::lock_guard lock(published_mutex_);
-    tail_ = *tail;
+    tail_ = tail;
   }
-  while (catalog_->log_sequence < *tail) {
-    const auto records = log_.Read(kPartition, catalog_->log_sequence + 1, kReplayBytes);
+  while (catalog_->log_sequence < tail) {
+    const auto records = log_.Read(options_.partition, catalog_->log_sequence + 1, kReplayBytes);
     if (absl::IsOutOfRange(records.status())) {
       return absl::DataLossError(
           absl::StrCat("the state has applied ", catalog_->log_sequence, " log entries and ",
                        std::string(records.status().message()), ": entries between are missing"));
     }
-    if (!records.ok()) return sort(records.status());
+    if (!records.ok()) return Sort(records.status(), out_of_reach);
     for (const LogRecord& record : *records) {
       const auto entry = DecodeLogEntry(record.bytes);
       if (!entry.ok()) return entry.status();
@@ -70,7 +87,7 @@ absl::Status Engine::CatchUp(const Progress& still_at_it, absl::Status& out_of_r
     }
   }
   const std::lock_guard lock(published_mutex_);
-  as_of_ = asked;
+  as_of_ = as_of;
   return absl::OkStatus();
 }
 
@@ -109,13 +126,13 @@ void Engine::CompareCells(uint64_t sequence, std::shared_ptr<const Snapshot> sna
       hash.Text(value);
       return true;
     });
-    if (read.ok()) options_.compare_cells(sequence, hash.value());
+    if (read.ok()) options_.compare_cells(options_.partition, sequence, hash.value());
   });
 }
 
 absl::Status Engine::TrimBelow(uint64_t sequence) {
   if (sequence <= options_.kept_entries) return absl::OkStatus();
-  return log_.Trim(kPartition, sequence - options_.kept_entries);
+  return log_.Trim(options_.partition, sequence - options_.kept_entries);
 }
 
 bool Engine::Follow() {
@@ -144,9 +161,9 @@ bool Engine::Follow() {
 
 absl::Status Engine::FollowOnce(absl::Status& out_of_reach) {
   const Progress nobody_waits = [] {};
-  absl::Status status = CatchUp(nobody_waits, out_of_reach);
+  absl::Status status = LookAtLog(out_of_reach);
   if (!status.ok() || !out_of_reach.ok()) return status;
-  const auto mine = ownership_->Acquire(kPartition);
+  const auto mine = ownership_->Acquire(options_.partition);
   if (!mine.ok()) out_of_reach = mine.status();
   if (!mine.ok() || !*mine) return absl::OkStatus();
   // From here on nothing comes that is not from here: what the one before appended is there.
@@ -158,7 +175,7 @@ absl::Status Engine::FollowOnce(absl::Status& out_of_reach) {
     }
   }
   if (!status.ok() || !out_of_reach.ok()) {
-    ownership_->Release(kPartition);
+    ownership_->Release(options_.partition);
     return status;
   }
   std::lock_guard lock(queue_mutex_);
@@ -187,7 +204,7 @@ bool Engine::TurnBack(const absl::Status& why, std::vector<Waiting> taken) {
 }
 
 absl::Status Engine::WhyRefused() const {
-  const std::string address = ownership_->OwnersAddress(kPartition);
+  const std::string address = ownership_->OwnersAddress(options_.partition);
   if (address.empty()) {
     return absl::UnavailableError(
         "no daemon of those that share the log takes events now; send again later");
@@ -203,11 +220,19 @@ std::optional<SharedLog> Engine::shared_log() const {
     const std::lock_guard lock(queue_mutex_);
     shared.follows = phase_ != Phase::kRunning;
   }
-  shared.owners_address = ownership_->OwnersAddress(kPartition);
-  const bool owns = !shared.follows && ownership_->IsMine(kPartition);
-  const std::lock_guard lock(published_mutex_);
-  shared.tail = std::max(tail_, catalog_->log_sequence);
-  shared.as_of = owns ? wall_clock_.Now() : as_of_;
+  SharedPart part;
+  part.is_mine = !shared.follows && ownership_->IsMine(options_.partition);
+  part.owners_address = ownership_->OwnersAddress(options_.partition);
+  {
+    const std::lock_guard lock(published_mutex_);
+    part.applied = catalog_->log_sequence;
+    part.tail = std::max(tail_, part.applied);
+    part.as_of = part.is_mine ? wall_clock_.Now() : as_of_;
+  }
+  shared.owners_address = part.owners_address;
+  shared.tail = part.tail;
+  shared.as_of = part.as_of;
+  shared.parts.push_back(std::move(part));
   return shared;
 }
 

@@ -6,24 +6,13 @@
 #include "storage/keys.h"
 
 namespace plumblane {
-namespace {
-
-// It was looked for before its supplier was erased.
-bool IsOfNobody(const AlertNotice& notice, const AlertsTold& told, const PairDirectory& pairs) {
-  const std::string& supplier = notice.key.supplier;
-  if (supplier.empty() || told.by_id.contains(notice.alert_id)) return false;
-  const auto first = pairs.by_supplier.lower_bound(Pair{supplier, {}});
-  return first == pairs.by_supplier.end() || first->supplier != supplier;
-}
-
-}  // namespace
 
 void TakeAlertNotices(const std::vector<AlertNotice>& notices, Catalog& catalog, Batch& batch) {
   if (notices.empty()) return;
   auto alerts = std::make_shared<AlertsTold>(*catalog.alerts);
   for (AlertNotice notice : notices) {
     notice.quiet = IsQuiet(notice, *alerts, catalog.history_through);
-    if (IsOfNobody(notice, *alerts, *catalog.pairs) || !alerts->Take(notice)) continue;
+    if (!alerts->Take(notice)) continue;
     batch.Put(Space::kMeta, NoticeKey(alerts->last_cursor), EncodeAlertNotice(notice));
   }
   catalog.alerts = std::move(alerts);

@@ -10,7 +10,6 @@
 
 namespace plumblane {
 
-// A notice of an alert that is not known, of a supplier without orders, is not kept.
 void TakeAlertNotices(const std::vector<AlertNotice>& notices, Catalog& catalog, Batch& batch);
 void TakeDeliveries(const std::vector<Delivered>& deliveries, Catalog& catalog, Batch& batch);
 

@@ -102,7 +102,10 @@ void Purger::Run() {
   std::optional<Day> done;
   while (!IsStopping()) {
     const Day today = DayOf(engine_.Look().now());
-    if (done != today && engine_.AcceptsEvents()) {
+    // Of several daemons that share a log one is enough.
+    const auto shared = engine_.shared_log();
+    const bool is_ours = engine_.AcceptsEvents() && (!shared || !shared->follows);
+    if (done != today && is_ours) {
       const absl::Status status = Pass();
       if (absl::IsCancelled(status)) return;
       if (status.ok() || !absl::IsUnavailable(status)) done = today;

@@ -13,14 +13,14 @@
 #include <mutex>
 #include <thread>
 
-#include "engine/engine.h"
+#include "engine/desk.h"
 
 namespace plumblane {
 
 class Purger {
  public:
   // `days` = 0: nothing goes. `engine` must outlive it.
-  Purger(Engine& engine, int days) : engine_(engine), days_(days) {}
+  Purger(Desk& engine, int days) : engine_(engine), days_(days) {}
   ~Purger() { Stop(); }
   Purger(const Purger&) = delete;
   Purger& operator=(const Purger&) = delete;
@@ -36,7 +36,7 @@ class Purger {
   void Run();
   bool IsStopping();
 
-  Engine& engine_;
+  Desk& engine_;
   const int days_;
   std::mutex mutex_;
   std::condition_variable stopping_;

@@ -21,10 +21,11 @@ void ToProto(const SendBegun& begun, pb::SendBegun& out) {
   out.mutable_files()->Assign(begun.files.begin(), begun.files.end());
   out.set_shop(begun.shop);
   out.set_source(begun.source);
+  out.set_number(begun.number);
 }
 
 SendBegun FromProto(const pb::SendBegun& in) {
-  return {{in.files().begin(), in.files().end()}, in.shop(), in.source()};
+  return {{in.files().begin(), in.files().end()}, in.shop(), in.source(), in.number()};
 }
 
 }  // namespace plumblane

@@ -44,6 +44,7 @@ absl::Status SendLedger::Load(const Snapshot& snapshot, const Submission& conten
   for (const OrderEvent& event : content.events) numbers.insert(SendOf(event.event));
   for (const SourceNews& news : content.news) numbers.insert(news.send);
   for (const SendFinished& finished : content.sends_finished) numbers.insert(finished.number);
+  for (const SendBegun& begun : content.sends_begun) numbers.insert(begun.number);
   numbers.erase(0);
   for (const int64_t number : numbers) {
     auto send = ReadSend(snapshot, number);
@@ -58,11 +59,17 @@ Send* SendLedger::Find(int64_t send) {
   return found == sends_.end() ? nullptr : &found->second;
 }
 
-void SendLedger::Begin(const SendBegun& from, Instant time, int64_t number) {
-  Send& send = sends_[number];
+int64_t SendLedger::Begin(const SendBegun& from, Instant time, int64_t& last) {
+  const int64_t number = from.number == 0 ? last + 1 : from.number;
+  last = std::max(last, number);
+  const auto [at, is_new] = sends_.try_emplace(number);
+  if (!is_new) return number;
+  Send& send = at->second;
   send.number = number;
   send.begun = time;
   send.from = from;
+  send.from.number = 0;  // it is the key
+  return number;
 }
 
 bool SendLedger::Takes(int64_t send) const {
@@ -142,16 +149,19 @@ absl::Status SendLedger::Recount(const Snapshot& snapshot, int64_t number, Catal
   };
   std::map<std::string, Left> left;
   for (const auto& [name, word] : sends_.at(number).sources) left[name];
-  const absl::Status scanned = EachSend(snapshot, INT64_MAX, [&](const Send& stored) {
-    const auto changed = sends_.find(stored.number);
-    const Send& send = changed == sends_.end() ? stored : changed->second;
-    if (send.state == SendState::kTakenBack) return true;
+  const auto take = [&](const Send& send) {
+    if (send.state == SendState::kTakenBack) return;
     for (const auto& [name, word] : send.sources) {
       const auto source = left.find(name);
       if (source == left.end()) continue;
       source->second.word.Add(word);
       source->second.is_told = true;
     }
+  };
+  // Those changed by this entry may have begun by it.
+  for (const auto& [changed, send] : sends_) take(send);
+  const absl::Status scanned = EachSend(snapshot, INT64_MAX, [&](const Send& stored) {
+    if (!sends_.contains(stored.number)) take(stored);
     return true;
   });
   if (!scanned.ok()) return scanned;

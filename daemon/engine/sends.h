@@ -62,7 +62,9 @@ class SendLedger {
   // Reads those that `content` names.
   absl::Status Load(const Snapshot& snapshot, const Submission& content);
 
-  void Begin(const SendBegun& from, Instant time, int64_t number);
+  // Its number: the one after `last` unless it has one, and then it may have begun already. `last`
+  // is the highest afterwards.
+  int64_t Begin(const SendBegun& from, Instant time, int64_t& last);
   // False for an unknown send and one that was taken back; 0 is no send and always takes.
   bool Takes(int64_t send) const;
   // REQUIRES: Takes(), as all below.

@@ -45,6 +45,9 @@ struct Delivered {
 struct SendBegun {
   std::vector<std::string> files;
   std::string shop, source;  // of events that name none
+  // That it has already, from another partition (split.h); 0 = it gets the next. One that is known
+  // by its number does not begin again.
+  int64_t number = 0;
   bool operator==(const SendBegun&) const = default;
 };
 

@@ -58,8 +58,8 @@ absl::StatusOr<std::string> CompareAll(const Snapshot& snapshot, const SpaceMaps
 
 class Verification {
  public:
-  Verification(const Snapshot& snapshot, const TellProgress& tell)
-      : snapshot_(snapshot), tell_(tell) {}
+  Verification(const Snapshot& snapshot, const TellProgress& tell, bool has_log)
+      : snapshot_(snapshot), tell_(tell), has_log_(has_log) {}
 
   absl::Status Run() {
     const auto record = snapshot_.Get(Space::kMeta, kFormatKey);
@@ -73,7 +73,9 @@ class Verification {
     found_.log_sequence = catalog_.log_sequence;
     found_.order_count = catalog_.order_count;
     found_.event_count = catalog_.event_count;
-    if (absl::Status status = ReadLog(format->rules); !status.ok()) return status;
+    if (!has_log_) found_.first_kept_sequence = catalog_.log_sequence + 1;
+    const absl::Status log = has_log_ ? ReadLog(format->rules) : absl::OkStatus();
+    if (!log.ok()) return log;
     if (!found_.difference.empty()) return absl::OkStatus();
     auto difference = FindDifference(snapshot_, catalog_, format->rules, [this](int64_t orders) {
       return tell_({VerifyProgress::Step::kOrders, orders, catalog_.order_count});
@@ -148,6 +150,7 @@ class Verification {
 
   const Snapshot& snapshot_;
   const TellProgress& tell_;
+  const bool has_log_;
   Catalog catalog_;
   // What applying the log makes.
   const std::shared_ptr<SpaceMaps> replayed_ = std::make_shared<SpaceMaps>();
@@ -156,8 +159,8 @@ class Verification {
 
 }  // namespace
 
-absl::StatusOr<Verified> Verify(const Snapshot& snapshot, const TellProgress& tell) {
-  Verification verification(snapshot, tell);
+absl::StatusOr<Verified> Verify(const Snapshot& snapshot, const TellProgress& tell, bool has_log) {
+  Verification verification(snapshot, tell, has_log);
   const absl::Status status = verification.Run();
   // A record that contradicts itself is what is looked for, a file that cannot be read is not.
   if (absl::IsDataLoss(status) || absl::IsInternal(status)) {

@@ -37,8 +37,10 @@ struct Verified {
 };
 
 // `tell` is called now and then; false ends it with the error CANCELLED. Other errors are those of
-// the store; what cannot be decoded is a difference.
+// the store; what cannot be decoded is a difference. `has_log`: the log is in the store, not
+// elsewhere among several daemons.
 absl::StatusOr<Verified> Verify(const Snapshot& snapshot,
-                                const std::function<bool(const VerifyProgress&)>& tell);
+                                const std::function<bool(const VerifyProgress&)>& tell,
+                                bool has_log = true);
 
 }  // namespace plumblane

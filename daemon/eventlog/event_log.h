@@ -8,13 +8,18 @@
 #include <absl/status/status.h>
 #include <absl/status/statusor.h>
 
+#include <chrono>
 #include <cstdint>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "storage/store.h"
 
 namespace plumblane {
+
+// In the space kMeta of a store whose log is elsewhere: the id of that log.
+inline constexpr std::string_view kLogIdKey = "log";
 
 // What became of an append.
 enum class Appended {
@@ -45,6 +50,17 @@ class EventLog {
 
   // The last sequence, 0 for an empty log.
   virtual absl::StatusOr<uint64_t> Tail(uint32_t partition) const = 0;
+
+  // As Tail, but up to some tens of milliseconds old: for who looks often, at many partitions.
+  struct Recent {
+    uint64_t sequence = 0;
+    std::chrono::milliseconds age{0};
+  };
+  virtual absl::StatusOr<Recent> RecentTail(uint32_t partition) const {
+    const auto tail = Tail(partition);
+    if (!tail.ok()) return tail.status();
+    return Recent{*tail};
+  }
 
   // Entries below `below` are no longer needed by who says so: what they made is durable there. May
   // take effect later; the last entry always stays.

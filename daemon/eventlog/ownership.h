@@ -16,7 +16,8 @@ class Ownership {
  public:
   virtual ~Ownership() = default;
 
-  // Whether this daemon is the owner from now on: nobody else was, or is any more. What the owner
+  // Whether this daemon is the owner from now on: nobody else was, or is any more, and it has less
+  // than its share. What the owner
   // before it appended is in the log by then, and nothing of that one comes later.
   // Error UNAVAILABLE: that cannot be told now.
   virtual absl::StatusOr<bool> Acquire(uint32_t partition) = 0;
@@ -26,6 +27,10 @@ class Ownership {
 
   // Whether this daemon is the owner, as far as is known.
   virtual bool IsMine(uint32_t partition) const = 0;
+
+  // Whether this daemon has more partitions than its share, this one among them: it is to be
+  // released as soon as what was begun is done.
+  virtual bool ShallLetGo(uint32_t /*partition*/) const { return false; }
 
   // Where the owner takes events, as its settings say; "" = nobody is known to own it.
   virtual std::string OwnersAddress(uint32_t partition) const = 0;

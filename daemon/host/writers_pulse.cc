@@ -11,7 +11,7 @@ struct WritersPulse::Asked {
   bool answered = false;  // guarded by mutex
 };
 
-WritersPulse::WritersPulse(Engine& engine)
+WritersPulse::WritersPulse(Desk& engine)
     : engine_(engine), entries_(engine.Look().catalog().log_sequence) {}
 
 bool WritersPulse::BeatsWithin(std::chrono::milliseconds time) {

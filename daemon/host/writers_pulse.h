@@ -5,7 +5,7 @@
 #include <cstdint>
 #include <memory>
 
-#include "engine/engine.h"
+#include "engine/desk.h"
 
 namespace plumblane {
 
@@ -13,7 +13,7 @@ namespace plumblane {
 class WritersPulse {
  public:
   // `engine` must outlive it.
-  explicit WritersPulse(Engine& engine);
+  explicit WritersPulse(Desk& engine);
 
   // Whether the committer has taken something since the last call: an entry, or the empty
   // submission that is sent for this and waited for. After a failed write that one is answered too:
@@ -23,7 +23,7 @@ class WritersPulse {
  private:
   struct Asked;
 
-  Engine& engine_;
+  Desk& engine_;
   uint64_t entries_;              // applied at the last call
   std::shared_ptr<Asked> asked_;  // not answered yet, or none
 };

@@ -14,7 +14,7 @@
 #include <vector>
 
 #include "delivery/deliverer.h"
-#include "engine/engine.h"
+#include "engine/desk.h"
 #include "publish/metric_sheet.h"
 #include "publish/snapshot_writer.h"
 #include "publish/timed_log.h"
@@ -31,7 +31,7 @@ class Metrics final : public prometheus::Collectable {
  public:
   // All that is read; each must outlive it.
   struct Sources {
-    const Engine& engine;
+    const Desk& engine;
     const Deliverer& deliverer;
     const IntakeService::Totals& intake;
     const TimedLog& log;

@@ -13,7 +13,7 @@
 #include <string>
 #include <thread>
 
-#include "engine/engine.h"
+#include "engine/desk.h"
 
 namespace plumblane {
 
@@ -25,7 +25,7 @@ struct SnapshotOptions {
 class SnapshotWriter {
  public:
   // `engine` must outlive it.
-  SnapshotWriter(Engine& engine, SnapshotOptions options)
+  SnapshotWriter(Desk& engine, SnapshotOptions options)
       : engine_(engine), options_(std::move(options)) {}
   ~SnapshotWriter() { Stop(); }
   SnapshotWriter(const SnapshotWriter&) = delete;
@@ -50,7 +50,7 @@ class SnapshotWriter {
   std::string Write() const;
   void Run();
 
-  Engine& engine_;
+  Desk& engine_;
   const SnapshotOptions options_;
   mutable std::mutex mutex_;
   std::condition_variable stopping_;

@@ -36,6 +36,9 @@ class TimedLog final : public EventLog {
     return log_.Read(partition, from, max_bytes);
   }
   absl::StatusOr<uint64_t> Tail(uint32_t partition) const override { return log_.Tail(partition); }
+  absl::StatusOr<Recent> RecentTail(uint32_t partition) const override {
+    return log_.RecentTail(partition);
+  }
   absl::Status Trim(uint32_t partition, uint64_t below) override {
     return log_.Trim(partition, below);
   }

@@ -4,7 +4,7 @@
 
 #include <plumblane/v1/agreements.grpc.pb.h>
 
-#include "engine/engine.h"
+#include "engine/desk.h"
 #include "service/in_turn.h"
 #include "service/one_at_a_time.h"
 
@@ -15,7 +15,7 @@ inline constexpr int kMaxLoadRows = 20'000;
 class AgreementsService final : public v1::Agreements::CallbackService {
  public:
   // `engine` must outlive the service.
-  explicit AgreementsService(Engine& engine) : engine_(engine) {}
+  explicit AgreementsService(Desk& engine) : engine_(engine) {}
 
   using Context = grpc::CallbackServerContext;
   using Reactor = grpc::ServerUnaryReactor;
@@ -42,7 +42,7 @@ class AgreementsService final : public v1::Agreements::CallbackService {
   template <typename Ask>
   Reactor* ChangePause(Context* context, v1::TermsStatus* response, const Ask& ask);
 
-  Engine& engine_;
+  Desk& engine_;
   InTurn changes_;
   OneAtATime proposals_;
 };

@@ -116,7 +116,7 @@ bool Matches(const v1::ListAlertsRequest& request, const ToldAlert& alert) {
 
 }  // namespace
 
-AlertsService::AlertsService(Engine& engine, const Deliverer& deliverer)
+AlertsService::AlertsService(Desk& engine, const Deliverer& deliverer)
     : engine_(engine), deliverer_(deliverer) {
   poller_ = std::thread([this] { Poll(); });
 }

@@ -13,7 +13,7 @@
 #include <thread>
 
 #include "delivery/deliverer.h"
-#include "engine/engine.h"
+#include "engine/desk.h"
 #include "service/in_turn.h"
 #include "service/one_at_a_time.h"
 
@@ -24,7 +24,7 @@ class AlertStream;
 class AlertsService final : public v1::Alerts::CallbackService {
  public:
   // Both must outlive the service and all its streams.
-  AlertsService(Engine& engine, const Deliverer& deliverer);
+  AlertsService(Desk& engine, const Deliverer& deliverer);
   ~AlertsService() override;
 
   using Context = grpc::CallbackServerContext;
@@ -50,7 +50,7 @@ class AlertsService final : public v1::Alerts::CallbackService {
   void Forget(AlertStream* stream);
   void Poll();
 
-  Engine& engine_;
+  Desk& engine_;
   const Deliverer& deliverer_;
   InTurn saying_;
   OneAtATime listing_;

@@ -56,7 +56,7 @@ void WriteTraces(const SupplierTraces& traces, v1::EraseSupplierResponse* out) {
 }
 
 // Step by step until it is done, or the call is.
-absl::Status Erase(Engine& engine, const std::string& supplier,
+absl::Status Erase(Desk& engine, const std::string& supplier,
                    const std::function<bool()>& give_up) {
   const auto submit = [&](Submission submission) {
     if (give_up()) return absl::CancelledError("cut short; ask again to finish it");
@@ -84,7 +84,7 @@ absl::Status Erase(Engine& engine, const std::string& supplier,
   return submit(std::move(last));
 }
 
-absl::Status EraseOrTell(Engine& engine, const v1::EraseSupplierRequest& request,
+absl::Status EraseOrTell(Desk& engine, const v1::EraseSupplierRequest& request,
                          const std::function<bool()>& give_up,
                          v1::EraseSupplierResponse* response) {
   if (request.supplier().empty()) return absl::InvalidArgumentError("supplier: expected one");

@@ -32,7 +32,7 @@ grpc::ServerWriteReactor<Message>* Refused(const absl::Status& why) {
 
 }  // namespace
 
-ExportsService::ExportsService(Engine& engine) : engine_(engine), poller_([this] { Poll(); }) {}
+ExportsService::ExportsService(Desk& engine) : engine_(engine), poller_([this] { Poll(); }) {}
 
 ExportsService::~ExportsService() {
   {

@@ -13,7 +13,7 @@
 #include <set>
 #include <thread>
 
-#include "engine/engine.h"
+#include "engine/desk.h"
 
 namespace plumblane {
 
@@ -22,7 +22,7 @@ class ScoreStream;
 class ExportsService final : public v1::Exports::CallbackService {
  public:
   // `engine` must outlive the service and all its streams.
-  explicit ExportsService(Engine& engine);
+  explicit ExportsService(Desk& engine);
   ~ExportsService() override;
 
   using Context = grpc::CallbackServerContext;
@@ -45,7 +45,7 @@ class ExportsService final : public v1::Exports::CallbackService {
   void Poll();
   std::set<v1::ScoreKind> KindsWatched() const;
 
-  Engine& engine_;
+  Desk& engine_;
   std::atomic<int> exports_ = 0;  // open ones
   std::mutex mutex_;
   std::condition_variable changed_;

@@ -47,6 +47,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     SetTurn(kBackgroundTurnMicros);  // it takes a millisecond; then this thread answers again
     const auto read = std::make_shared<Read>(ReadBatch());
     SetTurn(kAnswerTurnMicros);
+    in_order_.push_back(read);
     lock.unlock();
     Submit(read);
   }
@@ -83,6 +84,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     v1::BatchReceipt receipt;
     std::vector<int> indexes;               // of the submitted events in the batch
     std::map<size_t, std::string> remarks;  // by position among the submitted events
+    bool is_answered = false;
   };
 
   void EndFromOutside(grpc::Status status) {
@@ -114,7 +116,11 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     } else if (receipt.status.ok()) {
       Count(read, receipt);
       AddTo(service_.totals_, read.receipt);
-      receipts_.push_back(std::move(read.receipt));
+      read.is_answered = true;
+      // Of several partitions a batch may be answered before the one that came before it.
+      for (; !in_order_.empty() && in_order_.front()->is_answered; in_order_.pop_front()) {
+        receipts_.push_back(std::move(in_order_.front()->receipt));
+      }
       WriteNext();
     } else {
       End(ToGrpc(receipt.status));
@@ -138,7 +144,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   // Not before the last batch is with the engine: batches are submitted in the order they came.
   void ReadNext() {
     if (reading_ || submitting_ || no_more_reads_) return;
-    if (in_flight_ + static_cast<int>(receipts_.size()) >= kBatchesInFlight) return;
+    if (in_order_.size() + receipts_.size() >= static_cast<size_t>(kBatchesInFlight)) return;
     reading_ = true;
     batch_.Clear();
     StartRead(&batch_);
@@ -264,12 +270,13 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   grpc::CallbackServerContext& context_;
   const SenderTerms terms_;
   std::mutex mutex_;
-  v1::EventBatch batch_;                   // being read into, or just read
-  std::deque<v1::BatchReceipt> receipts_;  // the first is being written when writing_
-  int in_flight_ = 0;                      // batches with the engine
-  bool reading_ = false;                   // a read is with gRPC
-  bool submitting_ = false;                // a batch is on its way to the engine
-  bool writing_ = false;                   // the first receipt is with gRPC
+  v1::EventBatch batch_;                        // being read into, or just read
+  std::deque<std::shared_ptr<Read>> in_order_;  // batches without a receipt yet
+  std::deque<v1::BatchReceipt> receipts_;       // the first is being written when writing_
+  int in_flight_ = 0;                           // batches with the engine
+  bool reading_ = false;                        // a read is with gRPC
+  bool submitting_ = false;                     // a batch is on its way to the engine
+  bool writing_ = false;                        // the first receipt is with gRPC
   bool no_more_reads_ = false, finished_ = false;
   grpc::Status end_;
 };

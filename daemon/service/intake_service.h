@@ -17,7 +17,7 @@
 
 #include "access/sender_terms.h"
 #include "base/zones.h"
-#include "engine/engine.h"
+#include "engine/desk.h"
 #include "service/one_at_a_time.h"
 
 namespace plumblane {
@@ -33,7 +33,7 @@ class IntakeService final : public v1::Intake::CallbackService {
   using TermsOf = std::function<SenderTerms(const grpc::ServerContextBase& context)>;
   // `engine` and `zones` must outlive the service and all its streams.
   IntakeService(
-      Engine& engine, const Zones& zones,
+      Desk& engine, const Zones& zones,
       TermsOf terms_of = [](const auto&) { return SenderTerms(); })
       : engine_(engine), zones_(zones), terms_of_(std::move(terms_of)) {}
 
@@ -68,7 +68,7 @@ class IntakeService final : public v1::Intake::CallbackService {
   friend class IngestStream;
   void Forget(IngestStream* stream);
 
-  Engine& engine_;
+  Desk& engine_;
   const Zones& zones_;
   const TermsOf terms_of_;
   Totals totals_;

@@ -51,7 +51,7 @@ class Teller {
   Stopwatch watch_;
 };
 
-absl::Status VerifyInto(const View& view, const Keeping& keeping,
+absl::Status VerifyInto(const View& view, bool has_log, const Keeping& keeping,
                         PacedStream<v1::VerifyUpdate>& stream) {
   Teller teller(stream);
   v1::VerifyUpdate update;
@@ -63,11 +63,14 @@ absl::Status VerifyInto(const View& view, const Keeping& keeping,
   if (!files.ok() && !absl::IsDataLoss(files)) return files;
   Verified verified;
   if (files.ok()) {
-    auto counted = Verify(view.snapshot(), [&](const VerifyProgress& progress) {
-      update.set_step(WriteStep(progress.step));
-      update.set_checked_order_count(progress.orders);
-      return teller.Tell(update);
-    });
+    auto counted = Verify(
+        view.snapshot(),
+        [&](const VerifyProgress& progress) {
+          update.set_step(WriteStep(progress.step));
+          update.set_checked_order_count(progress.orders);
+          return teller.Tell(update);
+        },
+        has_log);
     if (!counted.ok()) return counted.status();
     verified = *std::move(counted);
   } else {
@@ -83,7 +86,7 @@ absl::Status VerifyInto(const View& view, const Keeping& keeping,
   return absl::OkStatus();
 }
 
-absl::Status BackUp(const Engine& engine, const Keeping& keeping, const v1::BackupRequest& request,
+absl::Status BackUp(const Desk& engine, const Keeping& keeping, const v1::BackupRequest& request,
                     const std::function<bool()>& give_up, v1::BackupResponse* response) {
   if (!keeping.back_up) return absl::UnimplementedError("this store cannot be copied");
   if (request.directory().empty() || request.directory()[0] != '/') {
@@ -110,7 +113,7 @@ grpc::ServerWriteReactor<v1::VerifyUpdate>* OperationsService::Verify(
   auto* stream = new PacedStream<v1::VerifyUpdate>;
   const auto status = std::make_shared<absl::Status>();
   const auto work = [this, status, stream] {
-    *status = OfTheDisk(VerifyInto(engine_.Look(), keeping_, *stream));
+    *status = OfTheDisk(VerifyInto(engine_.Look(), !engine_.shared_log(), keeping_, *stream));
   };
   if (!verifies_.Start(work, [status, stream] { stream->Finish(ToGrpc(*status)); })) {
     stream->Finish({grpc::RESOURCE_EXHAUSTED, "the data is being verified; ask again later"});

@@ -41,7 +41,19 @@ absl::StatusOr<View::SupplierFilter> ReadFilter(const v1::ListScoresRequest& req
   return filter;
 }
 
-v1::ServerStatus StatusOf(const Engine& engine, const View& view) {
+void WritePart(const SharedPart& part, v1::PartitionStatus* out) {
+  out->set_is_owned(part.is_mine);
+  out->set_owner_address(part.owners_address);
+  out->set_log_sequence(static_cast<int64_t>(part.applied));
+  out->set_tail_sequence(static_cast<int64_t>(part.tail));
+  if (part.as_of) WriteTime(*part.as_of, out->mutable_as_of_time());
+}
+
+std::string CompleteUpTo(const std::optional<Instant>& as_of) {
+  return absl::StrCat("complete up to ", as_of ? FormatInstant(*as_of) : "never");
+}
+
+v1::ServerStatus StatusOf(const Desk& engine, const View& view) {
   v1::ServerStatus out;
   const Catalog& catalog = view.catalog();
   out.set_clock_mode(engine.clock_mode() == ClockMode::kWall ? v1::ServerStatus::CLOCK_MODE_WALL
@@ -75,6 +87,10 @@ v1::ServerStatus StatusOf(const Engine& engine, const View& view) {
     to->set_owner_address(shared->owners_address);
     to->set_tail_sequence(static_cast<int64_t>(shared->tail));
     if (shared->as_of) WriteTime(*shared->as_of, to->mutable_as_of_time());
+    to->set_missing_partition_count(shared->MissingParts(engine.WallNow()));
+    if (shared->parts.size() > 1) {
+      for (const SharedPart& part : shared->parts) WritePart(part, to->add_partitions());
+    }
   }
   for (const auto& [name, source] : catalog.sources) {
     v1::SourceStatus* to = out.add_sources();
@@ -94,18 +110,39 @@ v1::ServerStatus StatusOf(const Engine& engine, const View& view) {
 
 }  // namespace
 
-std::map<std::string, std::string> Behind(const Engine& engine) {
+std::map<std::string, std::string> Behind(const Desk& engine) {
   std::map<std::string, std::string> remarks;
   const auto shared = engine.shared_log();
-  if (!shared || !shared->follows) return remarks;
-  remarks["plumblane-follows"] =
-      absl::StrCat("entry ", engine.Look().catalog().log_sequence, " of ", shared->tail,
-                   "; complete up to ", shared->as_of ? FormatInstant(*shared->as_of) : "never");
-  if (!shared->owners_address.empty()) remarks["plumblane-owner"] = shared->owners_address;
+  if (!shared) return remarks;
+  const size_t count = shared->parts.size();
+  const auto followed = std::count_if(shared->parts.begin(), shared->parts.end(),
+                                      [](const SharedPart& part) { return !part.is_mine; });
+  if (count == 1 && shared->follows) {
+    remarks["plumblane-follows"] = "yes";
+    if (!shared->owners_address.empty()) remarks["plumblane-owner"] = shared->owners_address;
+  }
+  if (const std::string missing = Missing(engine); !missing.empty()) {
+    remarks["plumblane-remark"] = absl::StrCat("PARTIAL: ", missing);
+  } else if (count == 1 ? shared->follows : followed > 0) {
+    remarks["plumblane-remark"] =
+        absl::StrCat("this daemon follows ",
+                     count == 1 ? "another" : absl::StrCat(followed, " of ", count, " partitions"),
+                     ": entry ", engine.Look().catalog().log_sequence, " of ", shared->tail, "; ",
+                     CompleteUpTo(shared->as_of));
+  }
   return remarks;
 }
 
-Instant LatestAskable(const Engine& engine, const View& view) {
+std::string Missing(const Desk& engine) {
+  const auto shared = engine.shared_log();
+  if (!shared || shared->parts.size() == 1) return "";
+  const int missing = shared->MissingParts(engine.WallNow());
+  if (missing == 0) return "";
+  return absl::StrCat(missing, " of ", shared->parts.size(), " partitions are not followed now, ",
+                      CompleteUpTo(shared->as_of), ": what is counted may be too low");
+}
+
+Instant LatestAskable(const Desk& engine, const View& view) {
   return std::max(engine.WallNow(), view.now());
 }
 
@@ -256,7 +293,7 @@ absl::StatusOr<Excuse> ExcuseToWithdraw(const View& view, const std::string& exc
 
 namespace {
 
-grpc::ServerUnaryReactor* LogExcuse(Engine& engine, grpc::CallbackServerContext* context,
+grpc::ServerUnaryReactor* LogExcuse(Desk& engine, grpc::CallbackServerContext* context,
                                     const absl::StatusOr<Excuse>& excuse, v1::Excuse* response) {
   grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
   if (!excuse.ok()) {

@@ -9,7 +9,7 @@
 #include <map>
 #include <string>
 
-#include "engine/engine.h"
+#include "engine/desk.h"
 #include "service/in_turn.h"
 #include "service/keeping.h"
 #include "service/one_at_a_time.h"
@@ -21,7 +21,7 @@ namespace plumblane {
 
 class ScoresService final : public v1::Scores::CallbackService {
  public:
-  explicit ScoresService(Engine& engine) : engine_(engine) {}
+  explicit ScoresService(Desk& engine) : engine_(engine) {}
   grpc::ServerUnaryReactor* GetScore(grpc::CallbackServerContext* context,
                                      const v1::GetScoreRequest* request,
                                      v1::Score* response) override;
@@ -33,13 +33,13 @@ class ScoresService final : public v1::Scores::CallbackService {
                                      v1::BacktestResponse* response) override;
 
  private:
-  Engine& engine_;
+  Desk& engine_;
   OneAtATime backtests_;
 };
 
 class OrdersService final : public v1::Orders::CallbackService {
  public:
-  explicit OrdersService(Engine& engine) : engine_(engine) {}
+  explicit OrdersService(Desk& engine) : engine_(engine) {}
   grpc::ServerUnaryReactor* GetOrder(grpc::CallbackServerContext* context,
                                      const v1::GetOrderRequest* request,
                                      v1::Order* response) override;
@@ -63,7 +63,7 @@ class OrdersService final : public v1::Orders::CallbackService {
                                            v1::Excuse* response) override;
 
  private:
-  Engine& engine_;
+  Desk& engine_;
   // Lists that read order by order, off the threads that answer at once.
   InTurn lists_;
 };
@@ -73,7 +73,7 @@ class OperationsService final : public v1::Operations::CallbackService {
   // `add` tells what the engine does not know.
   using Add = std::function<void(v1::ServerStatus&)>;
   OperationsService(
-      Engine& engine, std::string version, Add add = [](auto&) {}, Keeping keeping = {})
+      Desk& engine, std::string version, Add add = [](auto&) {}, Keeping keeping = {})
       : engine_(engine),
         version_(std::move(version)),
         started_(engine.WallNow()),
@@ -97,7 +97,7 @@ class OperationsService final : public v1::Operations::CallbackService {
                                    v1::BackupResponse* response) override;
 
  private:
-  Engine& engine_;
+  Desk& engine_;
   const std::string version_;
   const Instant started_;
   const Add add_;
@@ -106,7 +106,7 @@ class OperationsService final : public v1::Operations::CallbackService {
 };
 
 // The latest moment that may be asked about: now, or the wall clock when that is ahead.
-Instant LatestAskable(const Engine& engine, const View& view);
+Instant LatestAskable(const Desk& engine, const View& view);
 
 absl::Status ListScores(const View& view, const v1::ListScoresRequest& request, Instant latest,
                         v1::ListScoresResponse* response);
@@ -124,8 +124,11 @@ absl::StatusOr<Excuse> ExcuseToCreate(const View& view, const v1::CreateExcuseRe
 // The excuse to log for a request to withdraw one.
 absl::StatusOr<Excuse> ExcuseToWithdraw(const View& view, const std::string& excuse_id);
 
-// What the answers of a daemon that follows another say besides: how far it is behind
-// (plumblane-follows), and where the other one takes events, when that is known (plumblane-owner).
-std::map<std::string, std::string> Behind(const Engine& engine);
+// What the answers of a daemon that shares its log say besides: how far it is behind and what it
+// lacks (plumblane-remark); where it takes no events, that it follows (plumblane-follows), and
+// where the other one takes them, when that is known (plumblane-owner).
+std::map<std::string, std::string> Behind(const Desk& engine);
+// Why what is counted may be too low, "" = it is not: partitions that are not followed now.
+std::string Missing(const Desk& engine);
 
 }  // namespace plumblane

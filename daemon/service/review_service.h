@@ -5,7 +5,7 @@
 
 #include <functional>
 
-#include "engine/engine.h"
+#include "engine/desk.h"
 #include "service/one_at_a_time.h"
 
 namespace plumblane {
@@ -13,14 +13,14 @@ namespace plumblane {
 class ReviewsService final : public v1::Reviews::CallbackService {
  public:
   // `engine` must outlive the service.
-  explicit ReviewsService(Engine& engine) : engine_(engine) {}
+  explicit ReviewsService(Desk& engine) : engine_(engine) {}
   grpc::ServerWriteReactor<v1::Review>* GetReview(grpc::CallbackServerContext* context,
                                                   const v1::GetReviewRequest* request) override;
   grpc::ServerWriteReactor<v1::EvidenceOrder>* ListEvidence(
       grpc::CallbackServerContext* context, const v1::GetReviewRequest* request) override;
 
  private:
-  Engine& engine_;
+  Desk& engine_;
   OneAtATime reviews_;
 };
 

@@ -117,7 +117,7 @@ absl::Status ListSendsOf(const View& view, const v1::ListSendsRequest& request,
 }
 
 // Step by step until it is done, or the call is.
-absl::Status Undo(Engine& engine, int64_t number, const std::function<bool()>& give_up,
+absl::Status Undo(Desk& engine, int64_t number, const std::function<bool()>& give_up,
                   v1::UndoSendResponse* response) {
   while (!give_up()) {
     Submission step;
@@ -133,7 +133,7 @@ absl::Status Undo(Engine& engine, int64_t number, const std::function<bool()>& g
   return absl::CancelledError("cut short; undo it again, or restart the daemon, to finish it");
 }
 
-absl::Status UndoOrTell(Engine& engine, const v1::UndoSendRequest& request,
+absl::Status UndoOrTell(Desk& engine, const v1::UndoSendRequest& request,
                         const std::function<bool()>& give_up, v1::UndoSendResponse* response) {
   const View view = engine.Look();
   const auto send = FindSend(view, request.send_number());

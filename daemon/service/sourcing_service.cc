@@ -197,6 +197,27 @@ class Assigner {
 
 }  // namespace
 
+namespace {
+
+// Another daemon may have given an order at the same moment: of several the first stands.
+absl::Status TellWhatStands(const View& view, v1::AssignOrdersResponse* response) {
+  for (v1::AssignOrderResult& result : *response->mutable_results()) {
+    if (!result.has_assignment() || result.existed()) continue;
+    const v1::Assignment& told = result.assignment();
+    const auto held = view.AssignmentsOf({told.shop(), told.order_id()});
+    if (!held.ok()) return held.status();
+    for (const StoredAssignment& one : *held) {
+      if (one.assignment.part != told.part()) continue;
+      result.set_existed(one.assignment.pick.supplier != told.supplier());
+      result.mutable_assignment()->Clear();
+      WriteAssignment(one, /*with_candidates=*/true, result.mutable_assignment());
+    }
+  }
+  return absl::OkStatus();
+}
+
+}  // namespace
+
 grpc::ServerUnaryReactor* SourcingService::RankSuppliers(grpc::CallbackServerContext* context,
                                                          const v1::RankSuppliersRequest* request,
                                                          v1::RankSuppliersResponse* response) {
@@ -226,6 +247,9 @@ grpc::ServerUnaryReactor* SourcingService::AssignOrders(grpc::CallbackServerCont
                                                         v1::AssignOrdersResponse* response) {
   grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
   assigning_.Do([this, reactor, request, response] {
+    if (const std::string missing = Missing(engine_); !missing.empty()) {
+      return reactor->Finish({grpc::UNAVAILABLE, missing + "; no order is given on that"});
+    }
     auto made = plumblane::AssignOrders(engine_.Look(), *request, response);
     if (!made.ok()) return reactor->Finish(ToGrpc(made.status()));
     if (made->empty()) return reactor->Finish(grpc::Status::OK);
@@ -234,7 +258,9 @@ grpc::ServerUnaryReactor* SourcingService::AssignOrders(grpc::CallbackServerCont
     // The next request must see what this one gives.
     const Receipt given = SubmitAndWait(engine_, std::move(submission));
     response->set_log_sequence(static_cast<int64_t>(given.log_sequence));
-    reactor->Finish(ToGrpc(given.status));
+    absl::Status status = given.status;
+    if (status.ok() && engine_.shared_log()) status = TellWhatStands(engine_.Look(), response);
+    reactor->Finish(ToGrpc(status));
   });
   return reactor;
 }

@@ -4,7 +4,7 @@
 #include <absl/status/statusor.h>
 #include <plumblane/v1/sourcing.grpc.pb.h>
 
-#include "engine/engine.h"
+#include "engine/desk.h"
 #include "service/in_turn.h"
 
 namespace plumblane {
@@ -13,7 +13,7 @@ namespace plumblane {
 // server.
 class SourcingService final : public v1::Sourcing::CallbackService {
  public:
-  explicit SourcingService(Engine& engine) : engine_(engine) {}
+  explicit SourcingService(Desk& engine) : engine_(engine) {}
   grpc::ServerUnaryReactor* RankSuppliers(grpc::CallbackServerContext* context,
                                           const v1::RankSuppliersRequest* request,
                                           v1::RankSuppliersResponse* response) override;
@@ -27,7 +27,7 @@ class SourcingService final : public v1::Sourcing::CallbackService {
                                             v1::ListAssignmentsResponse* response) override;
 
  private:
-  Engine& engine_;
+  Desk& engine_;
   // Assignments are decided one request after the other: each sees what the one before has given.
   InTurn assigning_;
   // What reads all pairs or all assignments, off the threads that take events in.

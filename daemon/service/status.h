@@ -8,7 +8,7 @@
 #include <memory>
 #include <utility>
 
-#include "engine/engine.h"
+#include "engine/desk.h"
 
 namespace plumblane {
 
@@ -26,7 +26,7 @@ grpc::ServerUnaryReactor* ReplyNow(grpc::CallbackServerContext* context, const A
 }
 
 // Waits until it is durable and applied.
-inline Receipt SubmitAndWait(Engine& engine, Submission submission) {
+inline Receipt SubmitAndWait(Desk& engine, Submission submission) {
   std::promise<Receipt> receipt;
   if (!engine.Submit(std::move(submission),
                      [&receipt](const Receipt& answer) { receipt.set_value(answer); })) {
@@ -39,7 +39,7 @@ inline Receipt SubmitAndWait(Engine& engine, Submission submission) {
 // Submits facts and finishes the call when they are durable; `fill` writes the response before. A
 // full queue is an answer here, not a wait: facts are few.
 template <typename Fill>
-void SubmitFact(Engine& engine, Submission submission, grpc::ServerUnaryReactor* reactor,
+void SubmitFact(Desk& engine, Submission submission, grpc::ServerUnaryReactor* reactor,
                 const Fill& fill) {
   const bool queued = engine.Submit(std::move(submission), [reactor, fill](const Receipt& receipt) {
     if (receipt.status.ok()) fill(receipt);

@@ -14,7 +14,6 @@
 #include <plumblane/v1/intake.grpc.pb.h>
 #include <plumblane/v1/operations.grpc.pb.h>
 #include <plumblane/v1/orders.grpc.pb.h>
-#include <plumblane/v1/peers.grpc.pb.h>
 #include <plumblane/v1/reviews.grpc.pb.h>
 #include <plumblane/v1/scores.grpc.pb.h>
 #include <plumblane/v1/sourcing.grpc.pb.h>
@@ -97,8 +96,7 @@ class Guarded {
              {&alerts_, v1::Alerts::service_full_name()},
              {&reviews_, v1::Reviews::service_full_name()},
              {&exports_, v1::Exports::service_full_name()},
-             {&operations_, v1::Operations::service_full_name()},
-             {&peers_, v1::Peers::service_full_name()}}) {
+             {&operations_, v1::Operations::service_full_name()}}) {
       guarded_.push_back(std::make_unique<GuardedService>(*service, name, gate));
     }
     // When its last user goes, the library can wait ten seconds for a thread of its own.
@@ -167,7 +165,6 @@ class Guarded {
   v1::Reviews::CallbackService reviews_;
   v1::Exports::CallbackService exports_;
   v1::Operations::CallbackService operations_;
-  v1::Peers::CallbackService peers_;
   std::vector<std::unique_ptr<GuardedService>> guarded_;
   std::unique_ptr<grpc::Server> server_;
   std::string address_;

@@ -59,7 +59,6 @@ const std::map<std::string, std::string>& Expected() {
       {"Orders/ListUnderway", "rb"},
       {"Orders/LookUpOrders", "srb"},
       {"Orders/WithdrawExcuse", ""},
-      {"Peers/ReadCopy", ""},
       {"Reviews/GetReview", "rb"},
       {"Reviews/ListEvidence", "rb"},
       {"Scores/Backtest", "rb"},

@@ -9,6 +9,7 @@
 #include <filesystem>
 #include <thread>
 
+#include "engine/engine.h"
 #include "storage/memory_store.h"
 #include "support/fixed_clock.h"
 #include "support/temp_directory.h"

@@ -348,6 +348,7 @@ Settings Unlike(const Settings& defaults) {
   other.cluster.name = "other";
   other.cluster.lease_seconds += 1;
   other.cluster.reader_hours += 1;
+  other.cluster.partitions += 1;
   return other;
 }
 
@@ -376,6 +377,7 @@ TEST(SampleSettings, StateExactlyTheDefaults) {
   EXPECT_EQ(settings.cluster.name, defaults.cluster.name);
   EXPECT_EQ(settings.cluster.lease_seconds, defaults.cluster.lease_seconds);
   EXPECT_EQ(settings.cluster.reader_hours, defaults.cluster.reader_hours);
+  EXPECT_EQ(settings.cluster.partitions, defaults.cluster.partitions);
   EXPECT_EQ(settings.least_free_mib, defaults.least_free_mib);
   const ReadRules &rules = settings.engine.rules, &expected = defaults.engine.rules;
   EXPECT_EQ(rules.half_life_days, expected.half_life_days);

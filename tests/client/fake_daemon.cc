@@ -159,7 +159,7 @@ class FakeOrders : public v1::Orders::Service {
                             v1::LookUpOrdersResponse* response) override {
     const std::lock_guard lock(state_.mutex);
     if (!state_.owner.empty()) {
-      context->AddInitialMetadata("plumblane-follows", "entry 1 of 2");
+      context->AddInitialMetadata("plumblane-follows", "yes");
       context->AddInitialMetadata("plumblane-owner", state_.owner);
     }
     if (request->questions_size() > 0) state_.look_ups.push_back(*request);

@@ -2,7 +2,6 @@
 
 #include <google/protobuf/descriptor.h>
 #include <gtest/gtest.h>
-#include <plumblane/v1/peers.pb.h>
 
 #include <filesystem>
 #include <nlohmann/json.hpp>
@@ -22,13 +21,11 @@ const std::set<std::string> kOnce = {"Agreements/LoadCosts",      "Agreements/Lo
                                      "Intake/UndoSend",           "Operations/Backup",
                                      "Operations/EraseOrders",    "Operations/EraseSupplier",
                                      "Operations/Verify",         "Orders/CreateExcuse",
-                                     "Orders/WithdrawExcuse",     "Peers/ReadCopy",
-                                     "Sourcing/AssignOrders"};
+                                     "Orders/WithdrawExcuse",     "Sourcing/AssignOrders"};
 
 TEST(RetriesTest, EveryCallIsEitherSafeToRepeatOrMadeOnce) {
   const nlohmann::json config = nlohmann::json::parse(RetryConfig());
   size_t count = 0;
-  v1::ReadCopyRequest::descriptor();  // of daemons among each other: nothing else here needs it
   for (const auto& file : std::filesystem::directory_iterator(PLUMBLANE_API)) {
     const auto* proto = google::protobuf::DescriptorPool::generated_pool()->FindFileByName(
         "plumblane/v1/" + file.path().filename().string());

@@ -198,14 +198,14 @@ TEST_F(EtcdLogTest, WhatNoCopyHoldsStays) {
     change();
     EXPECT_TRUE(two.log.Keep().ok());
     EXPECT_TRUE(one.log.Keep().ok());
-    return two.log.First(kPartition).value();
+    return two.log.First({kPartition})->front();
   };
   ASSERT_TRUE(two.log.Trim(kPartition, 9).ok());
   EXPECT_EQ(first([&] { ASSERT_TRUE(one.log.Trim(kPartition, 8).ok()); }), 1u);
   EXPECT_EQ(first([&] { two.log.TellCopy(kPartition, 3, "unix:/a b/s"); }), 4u);
   EXPECT_EQ(first([&] { one.log.TellCopy(kPartition, 5, "one:1"); }), 6u);
   EXPECT_EQ(first([&] { two.log.TellCopy(kPartition, 9, "unix:/a b/s"); }), 8u);
-  const auto copies = one.log.Copies(kPartition).value();
+  const auto copies = one.log.Copies()->at(kPartition);
   ASSERT_EQ(copies.size(), 2u);
   EXPECT_EQ(copies[0].sequence, 9u);
   EXPECT_EQ(copies[0].node, "two");

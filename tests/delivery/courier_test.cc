@@ -10,6 +10,7 @@
 #include <thread>
 
 #include "delivery/deliverer.h"
+#include "engine/engine.h"
 #include "storage/memory_store.h"
 #include "support/fixed_clock.h"
 #include "support/message.h"

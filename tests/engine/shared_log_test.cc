@@ -45,7 +45,7 @@ class Node {
     EngineOptions options;
     options.lost_the_log = [this](const absl::Status& why) { lost.set_value(why); };
     options.compare_entries = 2;
-    options.compare_cells = [this](uint64_t sequence, uint64_t hash) {
+    options.compare_cells = [this](uint32_t, uint64_t sequence, uint64_t hash) {
       const std::lock_guard lock(mutex_);
       hashes_[sequence] = hash;
     };

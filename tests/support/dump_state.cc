@@ -9,6 +9,7 @@
 #include <iostream>
 
 #include "engine/applier.h"
+#include "engine/joined_snapshot.h"
 #include "storage/keys.h"
 #include "storage/order_codec.h"
 #include "storage/rocksdb/rocksdb_store.h"
@@ -78,7 +79,9 @@ int main(int argc, char** argv) {
   if (!store.ok()) return Fail(store.status());
   if (sets_version) return SetVersion(**store, std::atoi(argv[3]));
   if (drops_order) return DropOrder(**store);
-  const auto snapshot = (*store)->TakeSnapshot();
+  const auto whole = WholeOf((*store)->TakeSnapshot());
+  if (!whole.ok()) return Fail(whole.status());
+  const auto& snapshot = *whole;
   const auto catalog = LoadCatalog(*snapshot);
   if (!catalog.ok()) return Fail(catalog.status());
   const auto record = snapshot->Get(Space::kMeta, kFormatKey);

@@ -16,6 +16,7 @@
 #include "alerting/cusum.h"
 #include "alerting/draws.h"
 #include "engine/alert_teller.h"
+#include "engine/engine.h"
 #include "eventlog/event_log.h"
 #include "storage/memory_store.h"
 #include "support/fixed_clock.h"

@@ -23,30 +23,13 @@ constexpr int kVersion = 1;
 constexpr int64_t kEntriesAtATime = 16;
 constexpr std::chrono::milliseconds kAskAgain{50};
 constexpr size_t kHeadBytes = 12;
-
-std::string Padded(uint64_t sequence) {
-  return absl::StrCat(absl::Dec(sequence, absl::kZeroPad16));
-}
+// Tails are asked for again after so long.
+constexpr std::chrono::milliseconds kFresh{40};
 
 uint64_t HashOf(std::string_view bytes) {
   StableHash hash;
   hash.Text(bytes);
   return hash.value();
-}
-
-// What the end of a key says, after the last slash.
-absl::StatusOr<uint64_t> NumberIn(absl::string_view text, absl::string_view what) {
-  uint64_t number = 0;
-  if (absl::SimpleAtoi(text.substr(text.rfind('/') + 1), &number)) return number;
-  return absl::DataLossError(absl::StrCat("etcd: ", what, " is no number: ", text));
-}
-
-absl::StatusOr<EtcdLog::Copy> CopyIn(const etcdserverpb::KeyValue& kv) {
-  const std::vector<std::string> words = absl::StrSplit(kv.value(), absl::MaxSplits(' ', 1));
-  const auto sequence = NumberIn(words[0], "what a copy holds");
-  if (!sequence.ok()) return sequence.status();
-  return EtcdLog::Copy{*sequence, kv.key().substr(kv.key().rfind('/') + 1),
-                       words.size() > 1 ? words[1] : ""};
 }
 
 }  // namespace
@@ -66,19 +49,34 @@ std::string EtcdLog::TailKey(uint32_t partition) const {
 }
 
 absl::StatusOr<std::string> EtcdLog::Id() {
+  auto identity = Identify();
+  if (!identity.ok()) return identity.status();
+  return std::move(identity->id);
+}
+
+absl::StatusOr<uint32_t> EtcdLog::Partitions() {
+  const auto identity = Identify();
+  if (!identity.ok()) return identity.status();
+  return identity->partitions;
+}
+
+absl::StatusOr<EtcdLog::Identity> EtcdLog::Identify() {
   TxnRequest txn;
   *txn.add_success() = Range(client_.Key("id"));
   const auto response = client_.Ask(txn);
   if (!response.ok()) return response.status();
   const auto* kept = Only(*response, 0);
-  if (kept == nullptr) return "";
+  if (kept == nullptr) return Identity();
   const std::vector<std::string> words = absl::StrSplit(kept->value(), ' ');
-  if (words.size() != 3 || words[0] != absl::StrCat(kVersion)) {
+  Identity identity;
+  if (words.size() != 3 || words[0] != absl::StrCat(kVersion) ||
+      !absl::SimpleAtoi(words[1], &identity.partitions)) {
     return absl::FailedPreconditionError(
         absl::StrCat("the log in etcd says of itself \"", kept->value(),
                      "\"; this plumblaned reads version ", kVersion, " only"));
   }
-  return words[2];
+  identity.id = words[2];
+  return identity;
 }
 
 absl::StatusOr<std::string> EtcdLog::Create(uint32_t partitions, uint64_t tail,
@@ -171,24 +169,65 @@ absl::StatusOr<EtcdLog::Bounds> EtcdLog::BoundsIn(const TxnResponse& response, i
   return Bounds{*first, *tail};
 }
 
-absl::StatusOr<EtcdLog::Bounds> EtcdLog::AskedBounds(uint32_t partition) const {
+absl::StatusOr<uint64_t> EtcdLog::Tail(uint32_t partition) const {
   TxnRequest txn;
   AskBounds(partition, txn);
   const auto response = client_.Ask(txn);
   if (!response.ok()) return response.status();
-  return BoundsIn(*response, 0);
-}
-
-absl::StatusOr<uint64_t> EtcdLog::Tail(uint32_t partition) const {
-  const auto bounds = AskedBounds(partition);
+  const auto bounds = BoundsIn(*response, 0);
   if (!bounds.ok()) return bounds.status();
   return bounds->tail;
 }
 
-absl::StatusOr<uint64_t> EtcdLog::First(uint32_t partition) const {
-  const auto bounds = AskedBounds(partition);
-  if (!bounds.ok()) return bounds.status();
-  return bounds->first;
+absl::StatusOr<std::map<uint32_t, uint64_t>> EtcdLog::AskTails() const {
+  TxnRequest txn;
+  const std::string tails = client_.Key("tail/");
+  *txn.add_success() = Range(tails, EndOf(tails));
+  const auto response = client_.Ask(txn);
+  if (!response.ok()) return response.status();
+  return TailsIn(*response, 0);
+}
+
+absl::StatusOr<std::map<uint32_t, uint64_t>> EtcdLog::TailsIn(const TxnResponse& response,
+                                                              int index) {
+  std::map<uint32_t, uint64_t> known;
+  for (const etcdserverpb::KeyValue& kv : response.responses(index).response_range().kvs()) {
+    const auto partition = NumberIn(kv.key(), "a partition");
+    const auto tail = NumberIn(kv.value(), "the tail");
+    if (!partition.ok()) return partition.status();
+    if (!tail.ok()) return tail.status();
+    known[static_cast<uint32_t>(*partition)] = *tail;
+  }
+  return known;
+}
+
+absl::StatusOr<EventLog::Recent> EtcdLog::RecentTail(uint32_t partition) const {
+  std::unique_lock lock(tails_mutex_);
+  const auto is_fresh = [this] {
+    return recent_ && recent_->since.Seconds() * 1000 < static_cast<double>(kFresh.count());
+  };
+  if (!is_fresh() && asking_) {
+    tails_known_.wait(lock, [this, round = rounds_] { return rounds_ != round; });
+  } else if (!is_fresh()) {
+    asking_ = true;
+    lock.unlock();
+    KnownTails known;
+    auto tails = AskTails();
+    known.status = tails.status();
+    if (tails.ok()) known.tails = *std::move(tails);
+    lock.lock();
+    recent_ = std::move(known);
+    asking_ = false;
+    ++rounds_;
+    tails_known_.notify_all();
+  }
+  if (!recent_->status.ok()) return recent_->status;
+  const auto tail = recent_->tails.find(partition);
+  if (tail == recent_->tails.end()) {
+    return absl::DataLossError("the log is not in etcd any more: was etcd made anew?");
+  }
+  return Recent{tail->second, std::chrono::milliseconds(
+                                  static_cast<int64_t>(recent_->since.Seconds() * 1000) + 1)};
 }
 
 absl::StatusOr<std::vector<LogRecord>> EtcdLog::Read(uint32_t partition, uint64_t from,
@@ -269,118 +308,6 @@ absl::Status EtcdLog::CompareCells(uint32_t partition, uint64_t sequence, uint64
                    told, ", ", Only(*response, 0)->value(),
                    "): the data here or there is wrong. plumblaned --verify on "
                    "each says which"));
-}
-
-absl::Status EtcdLog::Trim(uint32_t partition, uint64_t below) {
-  const std::lock_guard lock(mutex_);
-  uint64_t& unneeded = standings_[partition].unneeded_below;
-  unneeded = std::max(unneeded, below);
-  return absl::OkStatus();
-}
-
-void EtcdLog::TellCopy(uint32_t partition, uint64_t sequence, const std::string& address) {
-  const std::lock_guard lock(mutex_);
-  standings_[partition].copied = sequence;
-  standings_[partition].copy = absl::StrCat(sequence, " ", address);
-}
-
-absl::StatusOr<std::vector<EtcdLog::Copy>> EtcdLog::Copies(uint32_t partition) const {
-  const std::string place = Place("copy", partition);
-  TxnRequest txn;
-  *txn.add_success() = Range(place, EndOf(place));
-  const auto response = client_.Ask(txn);
-  if (!response.ok()) return response.status();
-  std::vector<Copy> copies;
-  for (const etcdserverpb::KeyValue& kv : response->responses(0).response_range().kvs()) {
-    const auto copy = CopyIn(kv);
-    if (!copy.ok()) return copy.status();
-    copies.push_back(*copy);
-  }
-  std::sort(copies.begin(), copies.end(),
-            [](const Copy& a, const Copy& b) { return a.sequence > b.sequence; });
-  return copies;
-}
-
-absl::Status EtcdLog::Keep() {
-  std::map<uint32_t, Standing> standings;
-  {
-    const std::lock_guard lock(mutex_);
-    standings = standings_;
-  }
-  if (standings.empty()) return absl::OkStatus();
-  std::map<std::string, std::string> values;
-  for (const auto& [partition, standing] : standings) {
-    values[Place("reader", partition) + options_.node] = absl::StrCat(standing.unneeded_below);
-    if (!standing.copy.empty()) values[Place("copy", partition) + options_.node] = standing.copy;
-  }
-  // Where there is no room it is told later; what can be removed is.
-  absl::Status status = Tell(values);
-  if (!status.ok() && !absl::IsResourceExhausted(status)) return status;
-  for (const auto& [partition, standing] : standings) {
-    if (ownership_.Fence(partition) == 0) continue;
-    const absl::Status removed =
-        RemoveUnneeded(partition, standing.unneeded_below, standing.copied);
-    if (!removed.ok()) return removed;
-  }
-  return status;
-}
-
-absl::Status EtcdLog::Tell(const std::map<std::string, std::string>& values) {
-  if (lease_ != 0) {
-    const auto kept = client_.KeepLease(lease_);
-    if (!kept.ok()) return kept.status();
-    if (!*kept) lease_ = 0;
-  }
-  if (lease_ == 0) {
-    const auto granted = client_.GrantLease(options_.reader);
-    if (!granted.ok()) return granted.status();
-    lease_ = *granted;
-    told_.clear();
-  }
-  for (const auto& [key, value] : values) {
-    if (const auto told = told_.find(key); told != told_.end() && told->second == value) continue;
-    TxnRequest txn;
-    Put(txn, key, value, lease_);
-    const auto response = client_.Txn(txn);
-    if (!response.ok()) return response.status();
-    told_[key] = value;
-  }
-  return absl::OkStatus();
-}
-
-absl::Status EtcdLog::RemoveUnneeded(uint32_t partition, uint64_t below, uint64_t copied) {
-  const std::string readers = Place("reader", partition), copies = Place("copy", partition);
-  TxnRequest ask;
-  AskBounds(partition, ask);
-  *ask.add_success() = Range(readers, EndOf(readers));
-  *ask.add_success() = Range(copies, EndOf(copies));
-  const auto known = client_.Ask(ask);
-  if (!known.ok()) return known.status();
-  const auto bounds = BoundsIn(*known, 0);
-  if (!bounds.ok()) return bounds.status();
-  for (const etcdserverpb::KeyValue& kv : known->responses(3).response_range().kvs()) {
-    const auto copy = CopyIn(kv);
-    if (!copy.ok()) return copy.status();
-    copied = std::max(copied, copy->sequence);
-  }
-  below = std::min({below, copied + 1, bounds->tail});  // the last entry stays
-  for (const etcdserverpb::KeyValue& kv : known->responses(2).response_range().kvs()) {
-    const auto needed = NumberIn(kv.value(), "a reader's position");
-    if (!needed.ok()) return needed.status();
-    below = std::min(below, *needed);
-  }
-  if (below <= bounds->first) return absl::OkStatus();
-  TxnRequest txn;
-  RequireRevision(txn, ownership_.OwnerKey(partition), ownership_.Fence(partition));
-  DeleteRange(txn, Place("log", partition), EntryKey(partition, below));
-  DeleteRange(txn, Place("piece", partition), Place("piece", partition) + Padded(below));
-  DeleteRange(txn, Place("cells", partition), Place("cells", partition) + Padded(below));
-  const auto removed = client_.Txn(txn);
-  if (!removed.ok()) return removed.status();
-  if (!removed->succeeded()) return absl::OkStatus();
-  absl::Status compacted = client_.Compact(removed->header().revision());
-  // Another one has done so meanwhile.
-  return absl::IsOutOfRange(compacted) ? absl::OkStatus() : compacted;
 }
 
 }  // namespace plumblane

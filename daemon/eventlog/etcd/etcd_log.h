@@ -19,13 +19,16 @@
 #pragma once
 
 #include <chrono>
+#include <condition_variable>
 #include <cstdint>
 #include <map>
 #include <mutex>
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
 
+#include "base/stopwatch.h"
 #include "eventlog/etcd/etcd_ownership.h"
 #include "eventlog/event_log.h"
 
@@ -50,6 +53,8 @@ class EtcdLog final : public EventLog {
 
   // The id of the log, "" = there is none yet. FAILED_PRECONDITION: made by a newer version.
   absl::StatusOr<std::string> Id();
+  // How many it has, for good; 0 = there is no log yet.
+  absl::StatusOr<uint32_t> Partitions();
   // Makes the log, unless there is one: with so many partitions, each as if `tail` entries had been
   // trimmed. `id` holds no space. The id of the log there is then.
   absl::StatusOr<std::string> Create(uint32_t partitions, uint64_t tail, const std::string& id);
@@ -58,8 +63,10 @@ class EtcdLog final : public EventLog {
   absl::StatusOr<std::vector<LogRecord>> Read(uint32_t partition, uint64_t from,
                                               size_t max_bytes) const override;
   absl::StatusOr<uint64_t> Tail(uint32_t partition) const override;
-  // The first entry that is still there; the tail plus one when none is.
-  absl::StatusOr<uint64_t> First(uint32_t partition) const;
+  // All partitions' are asked for at once, and who asks meanwhile is told the same.
+  absl::StatusOr<Recent> RecentTail(uint32_t partition) const override;
+  // The first entry of each of these that is still there; the tail plus one when none is.
+  absl::StatusOr<std::vector<uint64_t>> First(const std::vector<uint32_t>& partitions) const;
   // What this reader needs no more; Keep does the rest.
   absl::Status Trim(uint32_t partition, uint64_t below) override;
   bool KeepsStoreDurable() const override { return false; }
@@ -72,8 +79,8 @@ class EtcdLog final : public EventLog {
   };
   // That this daemon keeps one, instead of an earlier one. Keep does the rest.
   void TellCopy(uint32_t partition, uint64_t sequence, const std::string& address);
-  // The latest first.
-  absl::StatusOr<std::vector<Copy>> Copies(uint32_t partition) const;
+  // By partition, the latest first.
+  absl::StatusOr<std::map<uint32_t, std::vector<Copy>>> Copies() const;
 
   // Whether the cells of this daemon as of that entry are those of the daemon that told first.
   // DATA_LOSS: they are not.
@@ -88,6 +95,15 @@ class EtcdLog final : public EventLog {
   struct Bounds {
     uint64_t first = 0, tail = 0;
   };
+  struct Identity {
+    std::string id;
+    uint32_t partitions = 0;
+  };
+  absl::StatusOr<Identity> Identify();
+  absl::StatusOr<std::map<uint32_t, uint64_t>> AskTails() const;
+  // By partition, in the answer to a Range of them.
+  static absl::StatusOr<std::map<uint32_t, uint64_t>> TailsIn(
+      const etcdserverpb::TxnResponse& response, int index);
   std::string Place(const char* kind, uint32_t partition) const;  // ends with a slash
   std::string EntryKey(uint32_t partition, uint64_t sequence) const;
   std::string PiecesPrefix(uint32_t partition, uint64_t sequence, uint64_t hash) const;
@@ -95,7 +111,11 @@ class EtcdLog final : public EventLog {
   // The operations that BoundsIn reads the answers of, from `index` on.
   void AskBounds(uint32_t partition, etcdserverpb::TxnRequest& txn) const;
   absl::StatusOr<Bounds> BoundsIn(const etcdserverpb::TxnResponse& response, int index) const;
-  absl::StatusOr<Bounds> AskedBounds(uint32_t partition) const;
+  // Likewise of these partitions, one after the other.
+  void AskAllBounds(const std::vector<uint32_t>& partitions, etcdserverpb::TxnRequest& txn) const;
+  absl::StatusOr<std::vector<Bounds>> AllBoundsIn(const etcdserverpb::TxnResponse& response,
+                                                  int index,
+                                                  const std::vector<uint32_t>& partitions) const;
   // Makes a transaction whose failure says first what is at `key`, next to `value`.
   Appended Settle(uint32_t partition, const etcdserverpb::TxnRequest& txn,
                   const std::string& value) const;
@@ -103,9 +123,8 @@ class EtcdLog final : public EventLog {
                                     const std::string& value) const;
   // What stands at keys that go when this daemon has not been heard of for long.
   absl::Status Tell(const std::map<std::string, std::string>& values);
-  // What is below that and below what every reader has told, and in the latest copy: one that was
-  // told, or `copied`.
-  absl::Status RemoveUnneeded(uint32_t partition, uint64_t below, uint64_t copied);
+  // Entries of a partition below that; the revision, 0 = it is another's.
+  absl::StatusOr<int64_t> Remove(uint32_t partition, uint64_t below);
 
   EtcdClient& client_;
   EtcdOwnership& ownership_;
@@ -116,6 +135,16 @@ class EtcdLog final : public EventLog {
     std::string copy;  // what is told of it
   };
   std::map<uint32_t, Standing> standings_;  // guarded by mutex_
+  struct KnownTails {
+    std::map<uint32_t, uint64_t> tails;
+    absl::Status status;
+    Stopwatch since;  // they were asked for
+  };
+  mutable std::mutex tails_mutex_;
+  mutable std::condition_variable tails_known_;
+  mutable std::optional<KnownTails> recent_;  // guarded by tails_mutex_
+  mutable bool asking_ = false;               // guarded by tails_mutex_
+  mutable uint64_t rounds_ = 0;               // guarded by tails_mutex_
   // The thread's that calls Keep.
   std::map<std::string, std::string> told_;
   int64_t lease_ = 0;

@@ -3,6 +3,7 @@
 #include <absl/strings/str_cat.h>
 
 #include <algorithm>
+#include <iterator>
 #include <utility>
 #include <vector>
 
@@ -33,6 +34,8 @@ absl::StatusOr<bool> EtcdOwnership::Acquire(uint32_t partition) {
     // A try is a write, also one in vain.
     const std::string& owner = claims_[partition].owner;
     if (!owner.empty() && owner != value_) return false;
+    const bool is_mine = claims_[partition].fence != 0;
+    if (!is_mine && OwnedBelow(partitions_) >= Share()) return false;
   }
   const Stopwatch since;
   const auto lease = Lease();
@@ -83,11 +86,46 @@ void EtcdOwnership::Release(uint32_t partition) {
 
 bool EtcdOwnership::IsMine(uint32_t partition) const { return Fence(partition) != 0; }
 
+void EtcdOwnership::ShareOut(uint32_t partitions) {
+  const std::lock_guard lock(mutex_);
+  partitions_ = partitions;
+}
+
+// Of one partition every daemon wants it: who is alive matters to nobody.
+uint32_t EtcdOwnership::Share() const {
+  if (partitions_ == 1) return 1;
+  if (!alive_.contains(node_)) return 0;
+  const auto nodes = static_cast<uint32_t>(alive_.size());
+  const auto place = static_cast<uint32_t>(std::distance(alive_.begin(), alive_.find(node_)));
+  return partitions_ / nodes + (place < partitions_ % nodes ? 1 : 0);
+}
+
+uint32_t EtcdOwnership::OwnedBelow(uint32_t partition) const {
+  uint32_t owned = 0;
+  for (const auto& [number, claim] : claims_) {
+    owned += number < partition && claim.fence != 0 ? 1 : 0;
+  }
+  return owned;
+}
+
+bool EtcdOwnership::ShallLetGo(uint32_t partition) const {
+  const std::lock_guard lock(mutex_);
+  if (partitions_ == 1) return false;
+  const auto claim = claims_.find(partition);
+  if (claim == claims_.end() || claim->second.fence == 0) return false;
+  if (!alive_.contains(node_)) return false;  // nobody can say what its share is
+  return OwnedBelow(partition) >= Share();
+}
+
 int64_t EtcdOwnership::Fence(uint32_t partition) const {
   const std::lock_guard lock(mutex_);
-  if (since_confirmed_.Seconds() > static_cast<double>(lease_time_.count())) return 0;
+  if (!IsConfirmed()) return 0;
   const auto claim = claims_.find(partition);
   return claim == claims_.end() ? 0 : claim->second.fence;
+}
+
+bool EtcdOwnership::IsConfirmed() const {
+  return since_confirmed_.Seconds() <= static_cast<double>(lease_time_.count());
 }
 
 std::string EtcdOwnership::OwnersAddress(uint32_t partition) const {
@@ -95,36 +133,62 @@ std::string EtcdOwnership::OwnersAddress(uint32_t partition) const {
   const auto claim = claims_.find(partition);
   if (claim == claims_.end()) return "";
   const std::string& owner = claim->second.owner;
+  if (owner == value_ && !IsConfirmed()) return "";  // it was this daemon
   return owner.substr(std::min(owner.size(), owner.find('\n') + 1));
 }
 
 absl::Status EtcdOwnership::Renew() {
-  int64_t lease = 0;
-  std::vector<uint32_t> partitions;
+  const auto lease = Lease();
+  if (!lease.ok()) return lease.status();
+  const Stopwatch since;
+  const auto kept = client_.KeepLease(*lease);
+  if (!kept.ok()) return kept.status();
+  if (!*kept) {
+    const std::lock_guard lock(mutex_);
+    if (lease_ == *lease) lease_ = 0;
+    for (auto& [partition, claim] : claims_) claim.fence = 0;
+  } else if (absl::Status status = Register(*lease); !status.ok()) {
+    return status;
+  }
+  etcdserverpb::TxnRequest txn;
+  const std::string owners = client_.Key("owner/"), nodes = client_.Key("nodes/");
+  *txn.add_success() = Range(owners, EndOf(owners));
+  *txn.add_success() = Range(nodes, EndOf(nodes));
+  const auto response = client_.Ask(txn);
+  if (!response.ok()) return response.status();
+  std::map<std::string, const etcdserverpb::KeyValue*> found;
+  for (const auto& kv : response->responses(0).response_range().kvs()) found[kv.key()] = &kv;
+  uint32_t partitions = 0;
   {
     const std::lock_guard lock(mutex_);
-    lease = lease_;
-    for (const auto& [partition, claim] : claims_) partitions.push_back(partition);
-  }
-  const Stopwatch since;
-  if (lease != 0) {
-    const auto kept = client_.KeepLease(lease);
-    if (!kept.ok()) return kept.status();
-    if (!*kept) {
-      const std::lock_guard lock(mutex_);
-      if (lease_ == lease) lease_ = 0;
-      for (auto& [partition, claim] : claims_) claim.fence = 0;
+    partitions = std::max(partitions_, claims_.empty() ? 0 : claims_.rbegin()->first + 1);
+    alive_.clear();
+    for (const auto& kv : response->responses(1).response_range().kvs()) {
+      alive_.insert(kv.key().substr(nodes.size()));
     }
   }
-  for (const uint32_t partition : partitions) {
-    etcdserverpb::TxnRequest txn;
-    *txn.add_success() = Range(OwnerKey(partition));
-    const auto response = client_.Ask(txn);
-    if (!response.ok()) return response.status();
-    Note(partition, Only(*response, 0), response->header().revision());
+  for (uint32_t partition = 0; partition < partitions; ++partition) {
+    const auto owner = found.find(OwnerKey(partition));
+    Note(partition, owner == found.end() ? nullptr : owner->second, response->header().revision());
   }
   const std::lock_guard lock(mutex_);
   since_confirmed_ = since;
+  return absl::OkStatus();
+}
+
+// Where there is no room nobody hears of this daemon, until there is.
+absl::Status EtcdOwnership::Register(int64_t lease) {
+  {
+    const std::lock_guard lock(mutex_);
+    if (registered_ == lease || partitions_ == 1) return absl::OkStatus();
+  }
+  etcdserverpb::TxnRequest txn;
+  Put(txn, client_.Key("nodes/" + node_), value_, lease);
+  const auto response = client_.Txn(txn);
+  if (absl::IsResourceExhausted(response.status())) return absl::OkStatus();
+  if (!response.ok()) return response.status();
+  const std::lock_guard lock(mutex_);
+  registered_ = lease;
   return absl::OkStatus();
 }
 

@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <map>
 #include <mutex>
+#include <set>
 #include <string>
 
 #include "base/stopwatch.h"
@@ -20,9 +21,14 @@ class EtcdOwnership final : public Ownership {
  public:
   // `client` must outlive it. `node` names this daemon among the others, `address` is where it
   // takes events. `lease` is at least 2 s.
-  EtcdOwnership(EtcdClient& client, std::string node, std::string address,
+  EtcdOwnership(EtcdClient& client, const std::string& node, const std::string& address,
                 std::chrono::seconds lease)
-      : client_(client), lease_time_(lease), value_(node + "\n" + address) {}
+      : client_(client), lease_time_(lease), node_(node), value_(node + "\n" + address) {}
+
+  // How many partitions the log has, before anything else: they are shared among the daemons alive
+  // (nodes/NODE, a key under the lease of each) as evenly as whole ones can be, the first by name
+  // having one more where it does not come out even.
+  void ShareOut(uint32_t partitions);
 
   // Also anew when this daemon is the owner: then with another fence, so that what it sent before
   // and has not heard of cannot come later.
@@ -30,10 +36,11 @@ class EtcdOwnership final : public Ownership {
   void Release(uint32_t partition) override;
   // Not when etcd has not confirmed it for the time of the lease.
   bool IsMine(uint32_t partition) const override;
+  bool ShallLetGo(uint32_t partition) const override;
   std::string OwnersAddress(uint32_t partition) const override;
 
-  // Keeps the lease and looks who owns the partitions that were asked for. To be called a few times
-  // in the time of the lease. Error UNAVAILABLE: nothing is known to have changed.
+  // Keeps the lease and looks who is alive and who owns what. To be called a few times in the time
+  // of the lease. Error UNAVAILABLE: nothing is known to have changed.
   absl::Status Renew();
 
   // What appends must name; 0 = this daemon is not the owner.
@@ -46,13 +53,21 @@ class EtcdOwnership final : public Ownership {
     std::string owner;  // the value of the key, "" = nobody
   };
   absl::StatusOr<int64_t> Lease();
+  bool IsConfirmed() const;  // lately; REQUIRES: mutex_ is held
+  // How many partitions this daemon is to own, by who was last known to be alive.
+  uint32_t Share() const;                         // REQUIRES: mutex_ is held
+  uint32_t OwnedBelow(uint32_t partition) const;  // likewise
+  absl::Status Register(int64_t lease);
   // As an owner's key said at that revision, null = there was none.
   void Note(uint32_t partition, const etcdserverpb::KeyValue* key, int64_t as_of);
 
   EtcdClient& client_;
   const std::chrono::seconds lease_time_;
-  const std::string value_;
+  const std::string node_, value_;
   mutable std::mutex mutex_;  // guards what follows
+  uint32_t partitions_ = 1;
+  std::set<std::string> alive_;
+  int64_t registered_ = 0;  // under which lease
   int64_t lease_ = 0;
   std::map<uint32_t, Claim> claims_;
   Stopwatch since_confirmed_;

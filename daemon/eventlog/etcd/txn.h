@@ -1,6 +1,9 @@
-// Pieces of etcd's transactions, by name.
+// Pieces of etcd's transactions, by name, and of its keys.
 #pragma once
 
+#include <absl/status/statusor.h>
+#include <absl/strings/numbers.h>
+#include <absl/strings/str_cat.h>
 #include <etcd/etcd.pb.h>
 
 #include <cstdint>
@@ -70,6 +73,17 @@ inline const etcdserverpb::KeyValue* Only(const etcdserverpb::TxnResponse& respo
 inline std::string EndOf(std::string prefix) {
   ++prefix.back();
   return prefix;
+}
+
+inline std::string Padded(uint64_t sequence) {
+  return absl::StrCat(absl::Dec(sequence, absl::kZeroPad16));
+}
+
+// What the end of a key says, after the last slash.
+inline absl::StatusOr<uint64_t> NumberIn(absl::string_view text, absl::string_view what) {
+  uint64_t number = 0;
+  if (absl::SimpleAtoi(text.substr(text.rfind('/') + 1), &number)) return number;
+  return absl::DataLossError(absl::StrCat("etcd: ", what, " is no number: ", text));
 }
 
 }  // namespace plumblane

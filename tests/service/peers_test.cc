@@ -1,5 +1,5 @@
 // A copy of the data on its way from one daemon to another, over a real server.
-#include "service/peer_service.h"
+#include "service/peers.h"
 
 #include <gmock/gmock.h>
 #include <grpcpp/grpcpp.h>
@@ -26,7 +26,7 @@ class PeersTest : public ::testing::Test {
   void Serve(PeersService::ReadCopyFiles read) {
     static const bool kIsKept = (grpc_init(), true);  // a slow end otherwise, see access/guarded.h
     (void)kIsKept;
-    service_ = std::make_unique<PeersService>(std::move(read));
+    service_ = std::make_unique<PeersService>(std::move(read), PeersService::Take());
     grpc::ServerBuilder builder;
     builder.RegisterService(service_.get());
     server_ = builder.BuildAndStart();
