@@ -41,7 +41,6 @@ struct TouchedOrder {
 class TouchedOrders {
  public:
   TouchedOrder& Touch(const OrderKey& order);
-  size_t size() const { return all_.size(); }
   // By their keys.
   std::vector<TouchedOrder*> Sorted();
 
