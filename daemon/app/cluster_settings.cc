@@ -52,10 +52,7 @@ void AddClusterKeys(ClusterSettings& settings, std::map<std::string, Key>& keys)
 
 absl::Status CompleteCluster(const std::vector<std::string>& listen, ClusterSettings& settings) {
   if (settings.etcd.empty()) {
-    const bool is_meant = !settings.node.empty() || !settings.address.empty() ||
-                          !settings.ca_file.empty() || !settings.certificate_file.empty() ||
-                          !settings.key_file.empty();
-    if (!is_meant) return absl::OkStatus();
+    if (settings == ClusterSettings()) return absl::OkStatus();
     return absl::InvalidArgumentError(
         "cluster.etcd: expected HOST:PORT of etcd's members, as there are other keys of [cluster]");
   }

@@ -21,6 +21,7 @@ struct ClusterSettings {
   // what was read from them.
   std::string ca_file, certificate_file, key_file, token_file;
   std::string ca, certificate, key, token;
+  bool operator==(const ClusterSettings&) const = default;
 };
 
 // Checks what must hold and reads what is named: without TLS only members on this machine are

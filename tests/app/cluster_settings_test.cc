@@ -50,7 +50,8 @@ TEST_F(ClusterSettingsTest, OnThisMachineItNeedsEtcdAndAName) {
   EXPECT_THAT(Mistake("etcd = [\"127.0.0.1:1\"]\n"), HasSubstr("cluster.node: expected a name"));
   EXPECT_THAT(Mistake("etcd = [\"127.0.0.1:1\"]\nnode = \"a\"\nname = \"\"\n"),
               HasSubstr("cluster.name: expected one"));
-  for (const char* alone : {"node = \"a\"\n", "address = \"a:1\"\n", "ca = \"a.pem\"\n"}) {
+  for (const char* alone : {"node = \"a\"\n", "address = \"a:1\"\n", "ca = \"a.pem\"\n",
+                            "partitions = 4\n", "name = \"b\"\n", "token = \"t\"\n"}) {
     EXPECT_THAT(Mistake(alone), HasSubstr("cluster.etcd: expected HOST:PORT")) << alone;
   }
   EXPECT_THAT(Mistake("etcd = [\"127.0.0.1:1\"]\nnode = \"a/b\"\n"),
