@@ -1,4 +1,5 @@
 // plumblaned: parse, run, exit code.
+#include <absl/synchronization/mutex.h>
 #include <google/protobuf/stubs/logging.h>
 #include <signal.h>
 #include <spdlog/sinks/stdout_color_sinks.h>
@@ -123,6 +124,9 @@ void WaitForStop(const sigset_t& signals, int64_t stop_seconds,
 }  // namespace
 
 int main(int argc, char** argv) {
+  // Debian builds the library with its assertions, and so with a search for deadlocks at each lock
+  // that a call takes.
+  absl::SetMutexDeadlockDetectionMode(absl::OnDeadlockCycle::kIgnore);
   CLI::App app{
       "plumblaned: keeps order events and says how suppliers and lanes do.\n"
       "  plumblaned --data /var/lib/plumblane\n"

@@ -41,9 +41,7 @@ class Application {
 
   absl::StatusOr<Applied> Run(uint64_t sequence, const LogEntry& entry) {
     applied_.catalog.log_sequence = sequence;
-    for (const OrderEvent& event : entry.content.events) events_.push_back(&event);
-    applied_.fates.resize(events_.size());
-    applied_.standings.resize(events_.size());
+    SortOut(entry.content.events);
     if (absl::Status status = TakeSends(entry); !status.ok()) return status;
     if (absl::Status status = TakeExcuses(entry.content.excuses); !status.ok()) return status;
     for (const SourceNews& news : entry.content.news) TakeNews(news);
@@ -83,10 +81,22 @@ class Application {
   }
 
  private:
+  // Events fill no cache of a processor together, so they are gone through once here.
+  void SortOut(const EventList& events) {
+    for (const OrderEvent& event : events) {
+      of_share_[WritersMemory::ShareOf(event.order)].push_back(events_.size());
+      events_.push_back(&event);
+      if (const int64_t send = SendOf(event.event); send != 0) sends_told_.insert(send);
+    }
+    applied_.fates.resize(events_.size());
+    applied_.standings.resize(events_.size());
+  }
+
   void Touch(const OrderKey& order) { touched_[WritersMemory::ShareOf(order)].Touch(order); }
 
   absl::Status TakeSends(const LogEntry& entry) {
-    if (absl::Status status = sends_.Load(snapshot_, entry.content); !status.ok()) return status;
+    const absl::Status loaded = sends_.Load(snapshot_, std::move(sends_told_), entry.content);
+    if (!loaded.ok()) return loaded;
     for (const SendBegun& begun : entry.content.sends_begun) {
       applied_.sends.push_back(sends_.Begin(begun, entry.receive_time, applied_.catalog.last_send));
     }
@@ -103,7 +113,7 @@ class Application {
   }
 
   absl::Status FinishSends(uint64_t sequence, const LogEntry& entry) {
-    for (size_t i = 0; i < applied_.fates.size(); ++i) {
+    for (size_t i = 0; i < applied_.fates.size() && !sends_.empty(); ++i) {
       sends_.Note(events_[i]->event, applied_.fates[i].kind, sequence);
     }
     for (const SendFinished& finished : entry.content.sends_finished) {
@@ -182,8 +192,9 @@ class Application {
     std::array<absl::StatusOr<OrderResults>, WritersMemory::kShares> results;
     std::vector<std::function<void()>> work;
     for (size_t i = 0; i < touched_.size(); ++i) {
-      work.emplace_back(
-          [&, i] { results[i] = TakeOrders(task, i, std::move(touched_[i]), memory_.orders[i]); });
+      work.emplace_back([&, i] {
+        results[i] = TakeOrders(task, of_share_[i], std::move(touched_[i]), memory_.orders[i]);
+      });
     }
     (events_.size() < kEventsForTwo ? DoAll(OneByOne) : do_all_)(work);
     for (absl::StatusOr<OrderResults>& share : results) {
@@ -244,9 +255,11 @@ class Application {
   WritersMemory& memory_;
   const DoAll& do_all_;
   const std::shared_ptr<const ExcuseBook> excuses_before_;
-  std::vector<const OrderEvent*> events_;                      // of the entry
-  std::array<TouchedOrders, WritersMemory::kShares> touched_;  // by other means than events
-  Payments payments_;                                          // of the parts touched
+  std::vector<const OrderEvent*> events_;                             // of the entry
+  std::array<std::vector<size_t>, WritersMemory::kShares> of_share_;  // likewise, by their orders
+  std::set<int64_t> sends_told_;                                      // by the events
+  std::array<TouchedOrders, WritersMemory::kShares> touched_;         // by other means than events
+  Payments payments_;                                                 // of the parts touched
   std::set<std::string> changed_sources_;
   SendLedger sends_;
   std::map<OrderKey, std::vector<int64_t>> taken_back_;  // sends to take out of these orders

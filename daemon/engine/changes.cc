@@ -6,6 +6,7 @@
 #include <iterator>
 #include <numeric>
 #include <optional>
+#include <tuple>
 
 #include "engine/records.h"
 #include "storage/cell_codec.h"
@@ -24,11 +25,35 @@ const PartState* FindPart(const OrderState& state, int part) {
 
 bool IsRate(Measure measure) { return measure == Measure::kOnTime || measure == Measure::kDefect; }
 
-// Of one pair, whose place is above the 40 bits that measure and day take.
+// Whose place is above the 40 bits that measure and day take.
+constexpr int kPairShift = 40;
 uint64_t CellNumber(size_t pair, Measure measure, Day day) {
-  return static_cast<uint64_t>(pair) << 40 | static_cast<uint64_t>(measure) << 32 |
+  return static_cast<uint64_t>(pair) << kPairShift | static_cast<uint64_t>(measure) << 32 |
          static_cast<uint32_t>(day.number);
 }
+size_t PairIn(uint64_t cell) { return cell >> kPairShift; }
+uint64_t WithPair(uint64_t cell, size_t pair) {
+  return static_cast<uint64_t>(pair) << kPairShift | (cell & ((uint64_t{1} << kPairShift) - 1));
+}
+Measure MeasureIn(uint64_t cell) { return static_cast<Measure>(cell >> 32 & 0xFF); }
+Day DayIn(uint64_t cell) { return {static_cast<int32_t>(static_cast<uint32_t>(cell))}; }
+
+// Of the numbers of a cell, in the order of a tally: those who entered, whose code is none, first.
+constexpr uint64_t kEntered = 0, kExcused = uint64_t{1} << 40;
+uint64_t NumberOf(Code code, uint32_t bucket) { return static_cast<uint64_t>(code) << 32 | bucket; }
+
+void AddNumber(uint64_t number, int64_t by, Cell& cell) {
+  Tally& tally = (number & kExcused) != 0 ? cell.excused : cell.counted;
+  const auto code = static_cast<uint8_t>(number >> 32);
+  if (code == 0) {
+    tally.entered += by;
+  } else {
+    tally.outcomes.push_back({static_cast<Code>(code), static_cast<uint32_t>(number), by});
+  }
+}
+
+// So many pieces are summed up now and then, lest those of all orders be kept.
+constexpr size_t kManyPieces = size_t{1} << 17;
 
 void AddCell(Series& page, Day day, const Cell& change) {
   const auto at = std::lower_bound(page.begin(), page.end(), day,
@@ -73,19 +98,39 @@ size_t Changes::Find(const Pair& pair) {
   return at->second;
 }
 
-Cell& Changes::CellAt(size_t pair, Measure measure, Day day) {
-  const auto [at, is_new] = cell_at_.try_emplace(CellNumber(pair, measure, day), cells_.size());
-  if (is_new) cells_.push_back({pair, measure, day, {}});
-  return cells_[at->second].cell;
+void Changes::Add(size_t pair, const Entry& entry, int64_t sign) {
+  const uint64_t cell = CellNumber(pair, entry.measure, entry.day);
+  const uint64_t tally = entry.excused ? kExcused : 0;
+  if (entry.entered != 0) pieces_.push_back({cell, tally | kEntered, sign * entry.entered});
+  for (const Outcome& outcome : entry.outcomes) {
+    pieces_.push_back({cell, tally | NumberOf(outcome.code, outcome.bucket), sign * outcome.count});
+  }
+  if (pieces_.size() > std::max(kManyPieces, 2 * pieces_summed_)) SumUpPieces();
 }
 
-void Changes::Add(size_t pair, const Entry& entry, int64_t sign) {
-  Cell& cell = CellAt(pair, entry.measure, entry.day);
-  Tally& tally = entry.excused ? cell.excused : cell.counted;
-  tally.entered += sign * entry.entered;
-  for (const Outcome& outcome : entry.outcomes) {
-    tally.Add(outcome.code, outcome.bucket, sign * outcome.count);
+void Changes::Add(const Pair& pair, Measure measure, Day day, const Cell& cell, int64_t sign) {
+  const auto add = [&](const Tally& tally, bool excused) {
+    Add(Find(pair),
+        {measure, day, excused, tally.entered, {tally.outcomes.begin(), tally.outcomes.end()}},
+        sign);
+  };
+  add(cell.counted, false);
+  add(cell.excused, true);
+}
+
+void Changes::SumUpPieces() {
+  const auto before = [](const Piece& a, const Piece& b) {
+    return std::tie(a.cell, a.number) < std::tie(b.cell, b.number);
+  };
+  std::sort(pieces_.begin(), pieces_.end(), before);
+  auto end = pieces_.begin();
+  for (auto piece = pieces_.begin(); piece != pieces_.end();) {
+    Piece sum = *piece++;
+    for (; piece != pieces_.end() && !before(sum, *piece); ++piece) sum.by += piece->by;
+    if (sum.by != 0) *end++ = sum;
   }
+  pieces_.erase(end, pieces_.end());
+  pieces_summed_ = pieces_.size();
 }
 
 void Changes::Replace(const OrderKey& order, const OrderState& before, const OrderState& after) {
@@ -140,7 +185,8 @@ void Changes::Hear(const std::string& supplier, Instant time) {
   heard = std::max(heard, time);
 }
 
-void Changes::SortIndex() {
+void Changes::SumUp() {
+  SumUpPieces();
   if (!std::is_sorted(index_.begin(), index_.end())) std::sort(index_.begin(), index_.end());
 }
 
@@ -150,8 +196,9 @@ void Changes::Add(Changes&& other) {
     pair_here.push_back(Find(one.pair));
     pairs_[pair_here.back()].parts += one.parts;
   }
-  for (const Change& one : other.cells_) {
-    CellAt(pair_here[one.pair], one.measure, one.day).Add(one.cell);
+  for (Piece piece : other.pieces_) {
+    piece.cell = WithPair(piece.cell, pair_here[PairIn(piece.cell)]);
+    pieces_.push_back(piece);
   }
   const auto own = static_cast<std::ptrdiff_t>(index_.size());
   std::move(other.index_.begin(), other.index_.end(), std::back_inserter(index_));
@@ -170,43 +217,42 @@ absl::Status Changes::AppendTo(const Snapshot& snapshot, WritersMemory& memory, 
   }
   if (absl::Status status = AppendHeard(snapshot, memory, batch); !status.ok()) return status;
   if (absl::Status status = AppendGone(snapshot, batch); !status.ok()) return status;
-  SortIndex();
-  for (const auto& [key, change] : index_) {
+  SumUp();
+  for (auto& [key, change] : index_) {
     if (change > 0) {
-      batch.Put(Space::kIndex, key, "");
+      batch.Put(Space::kIndex, std::move(key), "");
     } else {
-      batch.Delete(Space::kIndex, key);
+      batch.Delete(Space::kIndex, std::move(key));
     }
   }
+  index_.clear();
   return absl::OkStatus();
 }
 
 void Changes::Settle() {
   if (settled_) return;
   settled_ = true;
-  const size_t own = cells_.size();
-  for (size_t i = 0; i < own; ++i) {
-    if (!IsRate(cells_[i].measure) || cells_[i].cell.empty()) continue;
-    Cell& sum = CellAt(0, cells_[i].measure, cells_[i].day);
-    sum.Add(cells_[i].cell);
-  }
   std::vector<size_t> by_pair(pairs_.size()), rank(pairs_.size());
   std::iota(by_pair.begin(), by_pair.end(), 0);
   std::sort(by_pair.begin(), by_pair.end(),
             [&](size_t a, size_t b) { return pairs_[a].pair < pairs_[b].pair; });
   for (size_t i = 0; i < by_pair.size(); ++i) rank[by_pair[i]] = i;
-  std::vector<std::pair<uint64_t, size_t>> order;
-  order.reserve(cells_.size());
-  for (size_t i = 0; i < cells_.size(); ++i) {
-    const Change& one = cells_[i];
-    if (!one.cell.empty()) order.emplace_back(CellNumber(rank[one.pair], one.measure, one.day), i);
+  for (size_t i = 0, own = pieces_.size(); i < own; ++i) {
+    Piece& piece = pieces_[i];
+    piece.cell = WithPair(piece.cell, rank[PairIn(piece.cell)]);
+    if (!IsRate(MeasureIn(piece.cell))) continue;
+    pieces_.push_back({WithPair(piece.cell, rank[0]), piece.number, piece.by});
   }
-  std::sort(order.begin(), order.end());
-  std::vector<Change> sorted;
-  sorted.reserve(order.size());
-  for (const auto& [number, i] : order) sorted.push_back(std::move(cells_[i]));
-  cells_ = std::move(sorted);
-  cell_at_.clear();
+  SumUpPieces();
+  for (auto piece = pieces_.begin(); piece != pieces_.end();) {
+    const uint64_t cell = piece->cell;
+    Change change{by_pair[PairIn(cell)], MeasureIn(cell), DayIn(cell), {}};
+    for (; piece != pieces_.end() && piece->cell == cell; ++piece) {
+      AddNumber(piece->number, piece->by, change.cell);
+    }
+    cells_.push_back(std::move(change));
+  }
+  pieces_ = {};
 }
 
 Cells Changes::TakeCells() {

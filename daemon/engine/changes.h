@@ -30,11 +30,11 @@ class Changes {
   // REQUIRES: it is not replaced as well.
   void LetGo(const OrderKey& order, const OrderState& state);
 
-  // What AppendTo would begin with, for who has time earlier.
-  void SortIndex();
+  // Sums up and sorts what is there; AppendTo then has less to do.
+  void SumUp();
 
-  // Adds changes of other orders. REQUIRES: both have their index sorted, and neither was appended
-  // or taken from.
+  // Adds changes of other orders. REQUIRES: both are summed up, and neither was appended or taken
+  // from.
   void Add(Changes&& other);
 
   // Adds what the store holds of orders no longer kept, as if they were folded here; for comparing.
@@ -64,6 +64,12 @@ class Changes {
     Pair pair;
     int64_t parts = 0;  // change of the number of counting parts
   };
+  // What one number of a cell changes by. Added up at the end, which costs less than to look for
+  // the cell of each.
+  struct Piece {
+    uint64_t cell, number;  // CellNumber, NumberOf (changes.cc)
+    int64_t by;
+  };
   struct Change {
     size_t pair;  // in pairs_
     Measure measure;
@@ -78,8 +84,9 @@ class Changes {
   };
 
   size_t Find(const Pair& pair);
-  Cell& CellAt(size_t pair, Measure measure, Day day);
   void Add(size_t pair, const Entry& entry, int64_t sign);
+  void Add(const Pair& pair, Measure measure, Day day, const Cell& cell, int64_t sign);
+  void SumUpPieces();
   void Note(const PartState& part, const PartState* other, int sign);
   void NoteIndex(const OrderKey& order, const PartState* before, const PartState* after);
   void Hear(const std::string& supplier, Instant time);
@@ -92,9 +99,10 @@ class Changes {
 
   std::vector<Touched> pairs_;  // the first is the sum over all pairs
   absl::flat_hash_map<Pair, size_t, PairHash> pair_at_;
-  std::vector<Change> cells_;
-  absl::flat_hash_map<uint64_t, size_t> cell_at_;  // by pair, measure and day
-  bool settled_ = false;  // sums over all pairs are in and cells are in the order of their keys
+  std::vector<Piece> pieces_;
+  size_t pieces_summed_ = 0;   // of pieces_ when they were summed up last
+  bool settled_ = false;       // all pieces are in cells_, with the sums over all pairs
+  std::vector<Change> cells_;  // in the order of their keys
   std::vector<std::pair<std::string, int>> index_;
   std::map<std::string, Instant> heard_;
   Cells gone_;

@@ -57,7 +57,7 @@ absl::Status Changes::AddGone(const Snapshot& snapshot) {
   absl::Status bad = EachGonePage(
       snapshot, "", [this](std::string_view, const CellPage& page, const Series& series) {
         for (const Cohort& one : series) {
-          CellAt(Find(page.pair), page.measure, one.day).Add(one.cell);
+          Add(page.pair, page.measure, one.day, one.cell, 1);
         }
       });
   bad.Update(EachGonePair(
@@ -70,7 +70,7 @@ absl::Status Changes::EraseGone(const Snapshot& snapshot, const std::string& sup
   absl::Status bad = EachGonePage(
       snapshot, supplier, [this](std::string_view, const CellPage& page, const Series& series) {
         for (const Cohort& one : series) {
-          CellAt(Find(page.pair), page.measure, one.day).Add(one.cell, -1);
+          Add(page.pair, page.measure, one.day, one.cell, -1);
         }
       });
   bad.Update(EachGonePair(snapshot, [&](const Pair& pair, int64_t parts) {

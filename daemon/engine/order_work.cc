@@ -23,11 +23,8 @@ class OrderWork {
     if (task.keeps_unchanged_payments) results_.payments.KeepUnchanged();
   }
 
-  absl::StatusOr<OrderResults> Run(size_t share, TouchedOrders& orders) {
-    for (size_t i = 0; i < task_.events.size(); ++i) {
-      const OrderKey& order = task_.events[i]->order;
-      if (WritersMemory::ShareOf(order) == share) orders.Touch(order).events.push_back(i);
-    }
+  absl::StatusOr<OrderResults> Run(const std::vector<size_t>& events, TouchedOrders& orders) {
+    for (const size_t i : events) orders.Touch(task_.events[i]->order).events.push_back(i);
     const std::vector<TouchedOrder*> touched = orders.Sorted();
     std::vector<Kept<KnownOrder>::Item*> known;
     const bool some_left = task_.catalog.purged_count + task_.catalog.erased_count > 0;
@@ -59,7 +56,7 @@ class OrderWork {
       }
       if (absl::Status taken = Take(*touched[i], *known[i]); !taken.ok()) return taken;
     }
-    results_.changes.SortIndex();
+    results_.changes.SumUp();
     memory_.MakeRoom();
     return std::move(results_);
   }
@@ -242,9 +239,9 @@ std::vector<TouchedOrder*> TouchedOrders::Sorted() {
   return sorted;
 }
 
-absl::StatusOr<OrderResults> TakeOrders(const OrderTask& task, size_t share, TouchedOrders touched,
-                                        Kept<KnownOrder>& memory) {
-  return OrderWork(task, memory).Run(share, touched);
+absl::StatusOr<OrderResults> TakeOrders(const OrderTask& task, const std::vector<size_t>& events,
+                                        TouchedOrders touched, Kept<KnownOrder>& memory) {
+  return OrderWork(task, memory).Run(events, touched);
 }
 
 }  // namespace plumblane

@@ -81,10 +81,10 @@ struct OrderResults {
   std::vector<std::pair<int64_t, TakenBack>> taken_back;  // of sends
 };
 
-// Of the orders of a share: `touched` has those touched by other means than events, and of no other
-// share; `memory` what was kept of them, and is afterwards as of this entry. Errors: those of the
-// store, DATA_LOSS.
-absl::StatusOr<OrderResults> TakeOrders(const OrderTask& task, size_t share, TouchedOrders touched,
-                                        Kept<KnownOrder>& memory);
+// Of the orders of a share: `events` are the places of its events in those of the task; `touched`
+// has its orders touched by other means than events; `memory` what was kept of them, and is
+// afterwards as of this entry. Errors: those of the store, DATA_LOSS.
+absl::StatusOr<OrderResults> TakeOrders(const OrderTask& task, const std::vector<size_t>& events,
+                                        TouchedOrders touched, Kept<KnownOrder>& memory);
 
 }  // namespace plumblane

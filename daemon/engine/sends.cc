@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <iterator>
 #include <set>
+#include <utility>
 
 #include "engine/records.h"
 #include "storage/keys.h"
@@ -39,9 +40,10 @@ void Count(const OrderState& state, int sign, TakeBackEffect& effect) {
 
 }  // namespace
 
-absl::Status SendLedger::Load(const Snapshot& snapshot, const Submission& content) {
-  std::set<int64_t> numbers(content.sends_taken_back.begin(), content.sends_taken_back.end());
-  for (const OrderEvent& event : content.events) numbers.insert(SendOf(event.event));
+absl::Status SendLedger::Load(const Snapshot& snapshot, std::set<int64_t> told,
+                              const Submission& content) {
+  std::set<int64_t> numbers = std::move(told);
+  numbers.insert(content.sends_taken_back.begin(), content.sends_taken_back.end());
   for (const SourceNews& news : content.news) numbers.insert(news.send);
   for (const SendFinished& finished : content.sends_finished) numbers.insert(finished.number);
   for (const SendBegun& begun : content.sends_begun) numbers.insert(begun.number);

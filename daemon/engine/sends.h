@@ -19,6 +19,7 @@
 #include <functional>
 #include <map>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -59,8 +60,9 @@ struct Send {
 // The sends that one log entry is about, while it is applied.
 class SendLedger {
  public:
-  // Reads those that `content` names.
-  absl::Status Load(const Snapshot& snapshot, const Submission& content);
+  // Reads those that the events name, `told`, and what else is in `content`.
+  absl::Status Load(const Snapshot& snapshot, std::set<int64_t> told, const Submission& content);
+  bool empty() const { return sends_.empty(); }
 
   // Its number: the one after `last` unless it has one, and then it may have begun already. `last`
   // is the highest afterwards.

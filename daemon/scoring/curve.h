@@ -42,9 +42,6 @@ struct CurveStep {
   // 95 % limits of S; none when S is 0 (or 1 by rounding), where the jackknife says nothing.
   bool HasLimits() const { return survival > 0 && survival < 1; }
   std::optional<Interval> Limits() const;
-  // Each alone costs half. REQUIRES: HasLimits().
-  double Low() const;
-  double High() const;
 };
 
 struct BucketQuantile {
