@@ -2,6 +2,7 @@
 
 #include <absl/strings/str_cat.h>
 #include <rocksdb/db.h>
+#include <rocksdb/env.h>
 #include <rocksdb/metadata.h>
 #include <rocksdb/sst_file_reader.h>
 #include <rocksdb/write_batch.h>
@@ -116,6 +117,10 @@ absl::StatusOr<std::unique_ptr<DiskStore>> Open(const RocksDbStoreOptions& optio
   database->failure = std::make_shared<Failure>(options.failed);
   rocksdb::DBOptions db_options = DbOptionsFor(database->failure, options.env);
   db_options.wal_recovery_mode = mode;
+  // Who merges tables gives way to who answers, as the writer does.
+  for (const auto pool : {rocksdb::Env::LOW, rocksdb::Env::HIGH}) {
+    db_options.env->LowerThreadPoolCPUPriority(pool, rocksdb::CpuPriority::kLow);
+  }
   rocksdb::DB* db = nullptr;
   const rocksdb::Status status = rocksdb::DB::Open(
       db_options, options.path, FamiliesFor(options, AllSpaces()), &database->families, &db);
