@@ -104,10 +104,12 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   family.memtable_insert_with_hint_prefix_extractor.reset(rocksdb::NewCappedPrefixTransform(0));
   family.compression = rocksdb::kLZ4Compression;
   family.level_compaction_dynamic_level_bytes = true;
-  if (space == Space::kOrders) {
-    // Most orders that are looked for and not kept by the writer are new.
+  if (space == Space::kOrders || space == Space::kCells) {
+    // Most of what is looked for and not kept by the writer is new, or was last changed long ago.
     family.memtable_prefix_bloom_size_ratio = 0.02;
     family.memtable_whole_key_filtering = true;
+  }
+  if (space == Space::kOrders) {
     // Orders go by the thousand when they are old. Tables that say much of that are merged soon,
     // down to where the records are, so that the disk is free of them.
     family.table_properties_collector_factories.push_back(
