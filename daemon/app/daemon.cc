@@ -114,7 +114,7 @@ void SetLimits(grpc::ServerBuilder& builder, int64_t memory_mib) {
   builder.AddChannelArgument(GRPC_ARG_ALLOW_REUSEPORT, 0);
   builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIME_MS, 60'000);
   builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 20'000);
-  builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 30'000);
+  builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 3'000);
   builder.AddChannelArgument(GRPC_ARG_HTTP2_MAX_PING_STRIKES, 2);
   // Who connects and says nothing holds a descriptor no longer than this.
   builder.AddChannelArgument(GRPC_ARG_SERVER_HANDSHAKE_TIMEOUT_MS, 5'000);
