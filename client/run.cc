@@ -247,6 +247,10 @@ ExitCode RunCommandLine(const std::vector<std::string>& arguments, const Io& io)
     io.err << Explain({grpc::StatusCode::UNAVAILABLE, "no answer"}, servers.Place()) << "\n";
     return kOutOfReach;
   }
+  // How each of them is is asked of itself.
+  if (addresses.size() > 1 && !waits_itself && invocation.verb != Verb::kStatus) {
+    servers.SeekWhole();
+  }
   const Io plain{io.out, io.err, io.in_fd, false, kPlainWidth};
   const ExitCode code = Run(invocation, servers, invocation.plain ? plain : io);
   const std::string remark = servers.at().remark().text();

@@ -21,7 +21,8 @@ constexpr int kAskPatienceSeconds = 5;
 struct Said {
   bool answered = false;
   bool follows = false;
-  std::string owner;  // where the other one takes events; "" = nobody is known to
+  bool is_partial = false;  // not all is followed there
+  std::string owner;        // where the other one takes events; "" = nobody is known to
 };
 
 // By a question that asks nothing.
@@ -35,6 +36,7 @@ Said Ask(const Connection& connection) {
   if (!said.answered) return said;
   const auto& metadata = context.GetServerInitialMetadata();
   said.follows = metadata.contains("plumblane-follows");
+  said.is_partial = metadata.contains("plumblane-partial");
   if (const auto it = metadata.find("plumblane-owner"); it != metadata.end()) {
     said.owner.assign(it->second.data(), it->second.size());
   }
@@ -69,6 +71,13 @@ bool Servers::WaitUntilReady() {
   }
   none_answers_ = true;
   return false;
+}
+
+void Servers::SeekWhole() {
+  if (!Ask(at()).is_partial) return;
+  bool somebody_follows = false;
+  // Those that follow all are not said to follow one.
+  if (auto found = FindOwner("", &somebody_follows)) (void)MoveTo(std::move(found));
 }
 
 std::string Servers::Place() const {

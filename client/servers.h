@@ -38,6 +38,9 @@ class Servers {
   // is alone is not waited for. True when it is another than before; otherwise all stays.
   bool SeekOwner(absl::Duration patience);
 
+  // Goes to another daemon, where there is one, if the one that is spoken to does not follow all.
+  void SeekWhole();
+
   // After a break: whether there is somewhere to go on, at another daemon by now, or at the same,
   // which follows and may soon know whom. False: at the same, if at all. `is_silent`: the one that
   // is spoken to gave no answer in time, so it is not asked.
