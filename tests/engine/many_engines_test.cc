@@ -394,7 +394,7 @@ TEST_F(ManyEnginesTest, WhoFollowsOnlyWhatItOwnsTakesUpFromTheLogOrFromAnother) 
   EXPECT_GT(network_.read, 0);
   EXPECT_TRUE(four.desk.shared_log()->HoldsAll());
   EXPECT_EQ(four.Bytes(), one_.Bytes());
-  EXPECT_EQ(four.desk.Look().catalog().event_count, 240);
+  EXPECT_EQ(four.desk.Look().catalog().event_count, 160);
   EXPECT_EQ(four.SubmitUntilTaken(some(80)).fates.front().kind, EventFate::Kind::kAccepted);
   Until([this] { return AllApplied(nodes_); });
   EXPECT_EQ(four.Bytes(), one_.Bytes());
