@@ -18,6 +18,9 @@ namespace {
 
 constexpr int kFirstReconnectMillis = 100;
 constexpr int kMostReconnectMillis = 2000;  // who follows a file waits longer by itself
+// While a call is under way: a daemon that is held up, or a network that is cut, looks like one
+// that takes its time. The daemon lets nobody ask much more often.
+constexpr int kPingMillis = 5000, kPingPatienceMillis = 5000;
 constexpr int kMaxMessageBytes = 64 << 20;  // a supplier with many lanes answers more than 4 MiB
 constexpr char kTlsMark[] = "tls:";
 
@@ -150,6 +153,9 @@ std::shared_ptr<grpc::Channel> MakeChannel(const std::string& address, const Acc
   arguments.SetInt(GRPC_ARG_ENABLE_HTTP_PROXY, 0);
   arguments.SetInt(GRPC_ARG_INITIAL_RECONNECT_BACKOFF_MS, kFirstReconnectMillis);
   arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, kMostReconnectMillis);
+  arguments.SetInt(GRPC_ARG_KEEPALIVE_TIME_MS, kPingMillis);
+  arguments.SetInt(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, kPingPatienceMillis);
+  arguments.SetInt(GRPC_ARG_HTTP2_MAX_PINGS_WITHOUT_DATA, 0);  // no limit
   arguments.SetMaxReceiveMessageSize(kMaxMessageBytes);
   arguments.SetServiceConfigJSON(RetryConfig());
   std::shared_ptr<grpc::ChannelCredentials> credentials = grpc::InsecureChannelCredentials();

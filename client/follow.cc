@@ -83,7 +83,7 @@ class Follower {
     }
     for (const auto& [path, followed] : followed_) {
       if (followed.way.send != 0) {
-        (void)FinishSend(followed.way.send, followed.rejected, servers_.at());
+        (void)FinishSend(followed.way.send, followed.rejected, absl::ZeroDuration(), servers_);
       }
     }
     return kDone;
@@ -209,7 +209,7 @@ class Follower {
       followed.way.reports_news = FollowsDirectory();
       followed.way.adds_to_rejected = !with_.map;  // a whole table is told of whole
       const grpc::Status begun = BeginSend({path}, options_, servers_.at(), &followed.way.send);
-      if (!begun.ok()) return Say(Explain(begun, servers_.at().address()));
+      if (!begun.ok()) return Say(Explain(begun, servers_.Place()));
     }
     if (!resolver_) resolver_ = std::make_unique<Resolver>(&zones_, LookUpBy(servers_));
     std::ostringstream said;

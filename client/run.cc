@@ -242,7 +242,15 @@ ExitCode RunCommandLine(const std::vector<std::string>& arguments, const Io& io)
     return kUsage;
   }
   Servers servers(addresses, *access);
-  if (addresses.size() > 1) (void)servers.WaitUntilReady();
+  const bool waits_itself = invocation.verb == Verb::kSend || invocation.verb == Verb::kMap;
+  if (addresses.size() > 1 && !waits_itself && !servers.WaitUntilReady()) {
+    io.err << Explain({grpc::StatusCode::UNAVAILABLE, "no answer"}, servers.Place()) << "\n";
+    return kOutOfReach;
+  }
+  // How each of them is is asked of itself.
+  if (addresses.size() > 1 && !waits_itself && invocation.verb != Verb::kStatus) {
+    servers.SeekWhole();
+  }
   const Io plain{io.out, io.err, io.in_fd, false, kPlainWidth};
   const ExitCode code = Run(invocation, servers, invocation.plain ? plain : io);
   const std::string remark = servers.at().remark().text();

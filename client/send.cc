@@ -23,9 +23,9 @@ constexpr int kLullMillis = 200;  // without input for so long, what is there is
 constexpr int kMostFilesTold = 100;
 
 // Where to go on after a break: at another daemon, or at this one, once it knows of another.
-v1::Intake::StubInterface* Elsewhere(Servers& servers) {
-  const bool goes_on = servers.SeekOwner(absl::ZeroDuration()) || servers.Follows();
-  return goes_on ? servers.at().intake() : nullptr;
+v1::Intake::StubInterface* Elsewhere(Servers& servers, const grpc::Status& why) {
+  const bool is_silent = why.error_code() == grpc::StatusCode::DEADLINE_EXCEEDED;
+  return servers.GoOn(is_silent) ? servers.at().intake() : nullptr;
 }
 
 // One file on its way.
@@ -46,7 +46,7 @@ class FileRun {
             {.history = options.history,
              .send = way.send,
              .retry_for = absl::Seconds(way.retry_seconds),
-             .reroute = [&servers] { return Elsewhere(servers); }},
+             .reroute = [&servers](const auto& why) { return Elsewhere(servers, why); }},
             [this](const auto& batch, const auto& receipt) {
               for (const Rejection& refused : TakeReceipt(batch, receipt, report_)) Reject(refused);
             },
@@ -149,8 +149,11 @@ grpc::Status FileRun::ReportNews() {
     request.set_send_number(way_.send);
     *request.mutable_complete_through_time() = ToTimestamp(news.complete_through);
     v1::ReportNewsResponse response;
-    CallContext context;
-    const grpc::Status status = servers_.at().intake()->ReportNews(&context, request, &response);
+    const grpc::Status status =
+        servers_.Repeat(absl::Seconds(way_.retry_seconds), [&](const Connection& at) {
+          CallContext context;
+          return at.intake()->ReportNews(&context, request, &response);
+        });
     if (!status.ok()) return status;
     if (response.has_complete_through_time()) {
       news.complete_through = ToInstant(response.complete_through_time());
@@ -175,7 +178,7 @@ ExitCode FileRun::Broken(const grpc::Status& status) {
   const int64_t waiting = resolver_.first_waiting_line();
   if (open == 0 || (waiting != 0 && waiting < open)) open = waiting;
   const int64_t safe = open == 0 ? last_line_ : open - 1;
-  io_.err << file_.name() << ": " << Explain(status, servers_.at().address()) << "\n"
+  io_.err << file_.name() << ": " << Explain(status, servers_.Place()) << "\n"
           << file_.name() << ": sent up to line " << Thousands(safe)
           << "; send the same file again, repeats change nothing\n";
   return ExitCodeOf(status);
@@ -200,7 +203,7 @@ ExitCode FileRun::Run() {
   if ((way_.reports_news && !file_.is_stdin()) || options_.complete_through) {
     if (const grpc::Status news = ReportNews(); !news.ok()) {
       io_.err << file_.name() << ": all events were sent, but not how far they are complete: "
-              << Explain(news, servers_.at().address()) << "\n";
+              << Explain(news, servers_.Place()) << "\n";
       return ExitCodeOf(news);
     }
   }
@@ -226,19 +229,24 @@ grpc::Status BeginSend(const std::vector<std::string>& files, const SendOptions&
   return status;
 }
 
-grpc::Status FinishSend(int64_t number, int64_t rejected, const Connection& connection) {
+grpc::Status FinishSend(int64_t number, int64_t rejected, absl::Duration patience,
+                        Servers& servers) {
   v1::FinishSendRequest request;
   request.set_send_number(number);
   request.set_rejected_count(rejected);
-  CallContext context;
-  v1::Send send;
-  return connection.intake()->FinishSend(&context, request, &send);
+  return servers.Repeat(patience, [&request](const Connection& at) {
+    CallContext context;
+    v1::Send send;
+    return at.intake()->FinishSend(&context, request, &send);
+  });
 }
 
-Resolver::LookUp LookUpBy(const Servers& servers) {
+Resolver::LookUp LookUpBy(Servers& servers) {
   return [&servers](const v1::LookUpOrdersRequest& request, v1::LookUpOrdersResponse* response) {
-    CallContext context;
-    return servers.at().orders()->LookUpOrders(&context, request, response);
+    return servers.Repeat(absl::ZeroDuration(), [&](const Connection& at) {
+      CallContext context;
+      return at.orders()->LookUpOrders(&context, request, response);
+    });
   };
 }
 
@@ -261,8 +269,7 @@ ExitCode RunSend(const SendOptions& options, bool json, Servers& servers, const 
   const auto& files = opened.sources;
   if (options.mapping.dry_run) return RunDryRun(files, *zones, json, io);
   if (!servers.WaitUntilReady()) {
-    io.err << Explain(grpc::Status(grpc::StatusCode::UNAVAILABLE, "no answer"),
-                      servers.at().address())
+    io.err << Explain(grpc::Status(grpc::StatusCode::UNAVAILABLE, "no answer"), servers.Place())
            << "\nnothing was sent\n";
     return kOutOfReach;
   }
@@ -271,7 +278,7 @@ ExitCode RunSend(const SendOptions& options, bool json, Servers& servers, const 
   way.retry_seconds = options.retry_seconds;
   if (const grpc::Status status = BeginSend(options.files, options, servers.at(), &way.send);
       !status.ok()) {
-    io.err << Explain(status, servers.at().address()) << "\nnothing was sent\n";
+    io.err << Explain(status, servers.Place()) << "\nnothing was sent\n";
     return ExitCodeOf(status);
   }
   Resolver resolver(&*zones, LookUpBy(servers));
@@ -289,8 +296,10 @@ ExitCode RunSend(const SendOptions& options, bool json, Servers& servers, const 
   if (!IsFatal(worst)) {
     int64_t rejected = 0;
     for (const FileReport& report : reports) rejected += report.rejected;
-    if (const grpc::Status status = FinishSend(way.send, rejected, servers.at()); !status.ok()) {
-      io.err << Explain(status, servers.at().address()) << "\n";
+    const absl::Duration patience = absl::Seconds(options.retry_seconds);
+    if (const grpc::Status status = FinishSend(way.send, rejected, patience, servers);
+        !status.ok()) {
+      io.err << Explain(status, servers.Place()) << "\n";
       worst = ExitCodeOf(status);
     }
   }

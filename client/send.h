@@ -35,11 +35,12 @@ struct FileWay {
 grpc::Status BeginSend(const std::vector<std::string>& files, const SendOptions& options,
                        const Connection& connection, int64_t* number);
 
-// Ends it: everything was sent, `rejected` lines were not taken.
-grpc::Status FinishSend(int64_t number, int64_t rejected, const Connection& connection);
+// Ends it: everything was sent, `rejected` lines were not taken. Waits so long for who takes that.
+grpc::Status FinishSend(int64_t number, int64_t rejected, absl::Duration patience,
+                        Servers& servers);
 
-// Looks orders up with the daemon. `connection` must outlive it.
-Resolver::LookUp LookUpBy(const Servers& servers);
+// Looks orders up with the daemon. `servers` must outlive it.
+Resolver::LookUp LookUpBy(Servers& servers);
 
 // Sends all of one opened file. kOutOfReach and kFailed: it broke off, `io.err` says where.
 ExitCode SendFile(const SendOptions& options, DraftSource& file, const FileWay& way,

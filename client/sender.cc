@@ -133,17 +133,18 @@ bool Sender::Resume() {
       absl::SimpleAtoi(absl::string_view(pause->second.data(), pause->second.size()),
                        &pause_millis) &&
       pause_millis >= 0;
-  const bool is_refused = error_.error_code() == grpc::StatusCode::FAILED_PRECONDITION;
-  if (!asks_for_pause && !is_refused && error_.error_code() != grpc::StatusCode::UNAVAILABLE) {
+  const bool only_elsewhere = error_.error_code() == grpc::StatusCode::FAILED_PRECONDITION ||
+                              error_.error_code() == grpc::StatusCode::DEADLINE_EXCEEDED;
+  if (!asks_for_pause && !only_elsewhere && error_.error_code() != grpc::StatusCode::UNAVAILABLE) {
     return false;
   }
   const absl::Time now = absl::Now();
   if (!broken_since_) broken_since_ = now;
   const absl::Duration left = *broken_since_ + options_.retry_for - now;
   if (left <= absl::ZeroDuration()) return false;
-  v1::Intake::StubInterface* const other = asks_for_pause ? nullptr : options_.reroute();
+  v1::Intake::StubInterface* const other = asks_for_pause ? nullptr : options_.reroute(error_);
   if (other != nullptr) intake_ = other;
-  if (is_refused && other == nullptr) return false;
+  if (only_elsewhere && other == nullptr) return false;
   on_break_(error_);
   absl::Duration wait = absl::Milliseconds(pause_millis);
   if (!asks_for_pause) {

@@ -13,8 +13,8 @@
 // batches again, which the log knows by their events, so each counts once.
 //
 // Then, when the stream breaks for another reason, and when it gives no receipt for `patience`
-// while one is due, this object's use ends: every later call returns the same error. Batches
-// without a receipt are in doubt; first_open_line() says from where on.
+// while one is due and there is no other daemon, this object's use ends: every later call returns
+// the same error. Batches without a receipt are in doubt; first_open_line() says from where on.
 //
 // Not thread-safe, and needs no thread: it drives the stream while it is called.
 #pragma once
@@ -54,9 +54,10 @@ class Sender {
     bool history = false;  // batches say that they tell of the past
     int64_t send = 0;      // the send that they belong to
     absl::Duration retry_for = absl::ZeroDuration();
-    // Asked before a stream is begun anew, also after a daemon that refused it: where to go on;
-    // null = nowhere else, so a refusal stands.
-    std::function<v1::Intake::StubInterface*()> reroute = [] { return nullptr; };
+    // Asked before a stream is begun anew, with why it broke, also after a daemon that refused it
+    // or gave no receipt in time: where to go on; null = nowhere else, so those two stand.
+    std::function<v1::Intake::StubInterface*(const grpc::Status&)> reroute =
+        [](const grpc::Status&) { return nullptr; };
   };
   // Given with each receipt: the batch it is for, events by index.
   using OnReceipt = std::function<void(const std::vector<Outgoing>&, const v1::BatchReceipt&)>;

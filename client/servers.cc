@@ -1,10 +1,13 @@
 #include "client/servers.h"
 
 #include <absl/strings/ascii.h>
+#include <absl/strings/str_cat.h>
+#include <absl/strings/str_join.h>
 #include <absl/strings/str_split.h>
 #include <absl/time/clock.h>
 
 #include <algorithm>
+#include <iterator>
 #include <utility>
 
 namespace plumblane::client {
@@ -18,7 +21,8 @@ constexpr int kAskPatienceSeconds = 5;
 struct Said {
   bool answered = false;
   bool follows = false;
-  std::string owner;  // where the other one takes events; "" = nobody is known to
+  bool is_partial = false;  // not all is followed there
+  std::string owner;        // where the other one takes events; "" = nobody is known to
 };
 
 // By a question that asks nothing.
@@ -32,6 +36,7 @@ Said Ask(const Connection& connection) {
   if (!said.answered) return said;
   const auto& metadata = context.GetServerInitialMetadata();
   said.follows = metadata.contains("plumblane-follows");
+  said.is_partial = metadata.contains("plumblane-partial");
   if (const auto it = metadata.find("plumblane-owner"); it != metadata.end()) {
     said.owner.assign(it->second.data(), it->second.size());
   }
@@ -55,6 +60,7 @@ Servers::Servers(std::vector<std::string> addresses, Access access)
 }
 
 bool Servers::WaitUntilReady() {
+  none_answers_ = false;
   if (at().WaitUntilReady()) return true;
   for (const std::string& address : addresses_) {
     if (address == at().address()) continue;
@@ -63,21 +69,43 @@ bool Servers::WaitUntilReady() {
     spoken_to_.push_back(std::move(other));
     return true;
   }
+  none_answers_ = true;
   return false;
 }
 
-bool Servers::Follows() { return at().WaitUntilReady() && Ask(at()).follows; }
+void Servers::SeekWhole() {
+  if (!Ask(at()).is_partial) return;
+  bool somebody_follows = false;
+  // Those that follow all are not said to follow one.
+  if (auto found = FindOwner("", &somebody_follows)) (void)MoveTo(std::move(found));
+}
 
-std::unique_ptr<Connection> Servers::FindOwner(bool* somebody_follows) const {
+std::string Servers::Place() const {
+  if (!none_answers_ || addresses_.size() == 1) return at().address();
+  const auto last = std::prev(addresses_.end());
+  return absl::StrCat(absl::StrJoin(addresses_.begin(), last, ", "), " or ", *last);
+}
+
+Servers::Role Servers::RoleOf(Connection& connection) {
+  if (!connection.WaitUntilReady()) return Role::kIsSilent;
+  const Said said = Ask(connection);
+  if (!said.answered) return Role::kIsSilent;
+  return said.follows ? Role::kFollows : Role::kTakes;
+}
+
+std::unique_ptr<Connection> Servers::FindOwner(const std::string& silent, bool* somebody_follows) {
+  none_answers_ = true;
   for (const std::string& address : addresses_) {
+    if (address == silent) continue;
     auto here = std::make_unique<Connection>(address, access_);
     if (!here->WaitUntilReady()) continue;
     const Said said = Ask(*here);
     if (!said.answered) continue;
+    none_answers_ = false;
     if (!said.follows) return here;
     *somebody_follows = true;
     // One that has just given up the log may still be called its owner, by itself too.
-    if (said.owner.empty() || said.owner == address) continue;
+    if (said.owner.empty() || said.owner == address || said.owner == silent) continue;
     if (!CheckAccess(said.owner, access_).ok()) continue;
     auto owner = std::make_unique<Connection>(said.owner, access_);
     if (owner->WaitUntilReady()) return owner;
@@ -85,23 +113,44 @@ std::unique_ptr<Connection> Servers::FindOwner(bool* somebody_follows) const {
   return nullptr;
 }
 
+bool Servers::MoveTo(std::unique_ptr<Connection> found) {
+  if (found->address() == at().address()) return false;
+  spoken_to_.push_back(std::move(found));
+  return true;
+}
+
 bool Servers::SeekOwner(absl::Duration patience) {
-  if (at().WaitUntilReady()) {
-    const Said said = Ask(at());
-    if (said.answered && !said.follows) return false;
-  }
+  const Role here = RoleOf(at());
+  none_answers_ = false;
+  if (here == Role::kTakes) return false;
+  std::string silent = here == Role::kIsSilent ? at().address() : "";
   const absl::Time end = absl::Now() + patience;
   for (absl::Duration wait = kFirstWait;; wait = std::min(2 * wait, kLongestWait)) {
     bool somebody_follows = false;
-    if (auto found = FindOwner(&somebody_follows)) {
-      if (found->address() == at().address()) return false;
-      spoken_to_.push_back(std::move(found));
-      return true;
-    }
+    if (auto found = FindOwner(silent, &somebody_follows)) return MoveTo(std::move(found));
     const bool is_alone = addresses_.size() == 1 && !somebody_follows;
     if (is_alone || absl::Now() + wait > end) return false;
     absl::SleepFor(wait);
+    silent.clear();  // it may be there again
   }
+}
+
+bool Servers::GoOn(bool is_silent) {
+  const Role here = is_silent ? Role::kIsSilent : RoleOf(at());
+  none_answers_ = false;
+  if (here == Role::kTakes) return false;
+  bool somebody_follows = false;
+  auto found = FindOwner(here == Role::kIsSilent ? at().address() : "", &somebody_follows);
+  return (found && MoveTo(std::move(found))) || here == Role::kFollows;
+}
+
+grpc::Status Servers::Repeat(absl::Duration patience,
+                             const std::function<grpc::Status(const Connection&)>& call) {
+  const grpc::Status status = call(at());
+  const bool may_be_taken_elsewhere =
+      !status.ok() && (ExitCodeOf(status) == kOutOfReach ||
+                       status.error_code() == grpc::StatusCode::FAILED_PRECONDITION);
+  return may_be_taken_elsewhere && SeekOwner(patience) ? call(at()) : status;
 }
 
 }  // namespace plumblane::client

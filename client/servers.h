@@ -9,6 +9,7 @@
 
 #include <absl/time/time.h>
 
+#include <functional>
 #include <memory>
 #include <string>
 #include <vector>
@@ -37,16 +38,35 @@ class Servers {
   // is alone is not waited for. True when it is another than before; otherwise all stays.
   bool SeekOwner(absl::Duration patience);
 
-  // Whether the one that is spoken to says now that it follows another.
-  bool Follows();
+  // Goes to another daemon, where there is one, if the one that is spoken to does not follow all.
+  void SeekWhole();
+
+  // After a break: whether there is somewhere to go on, at another daemon by now, or at the same,
+  // which follows and may soon know whom. False: at the same, if at all. `is_silent`: the one that
+  // is spoken to gave no answer in time, so it is not asked.
+  bool GoOn(bool is_silent);
+
+  // Makes a call that may be made again. Where the daemon does not answer or follows another, once
+  // more at the one that takes events, which is waited for so long.
+  grpc::Status Repeat(absl::Duration patience,
+                      const std::function<grpc::Status(const Connection&)>& call);
+
+  // Where it failed: the one that is spoken to, or all that were named, when none of them answered.
+  std::string Place() const;
 
  private:
-  // Null = nobody says.
-  std::unique_ptr<Connection> FindOwner(bool* somebody_follows) const;
+  enum class Role { kTakes, kFollows, kIsSilent };
+
+  static Role RoleOf(Connection& connection);
+  // Null = nobody says. Asks all but `silent`, as that takes its time.
+  std::unique_ptr<Connection> FindOwner(const std::string& silent, bool* somebody_follows);
+  // Whether it is another than before.
+  bool MoveTo(std::unique_ptr<Connection> found);
 
   const std::vector<std::string> addresses_;
   const Access access_;
   std::vector<std::unique_ptr<Connection>> spoken_to_;
+  bool none_answers_ = false;  // when all were asked last
 };
 
 }  // namespace plumblane::client

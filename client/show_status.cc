@@ -84,7 +84,7 @@ std::string SnapshotText(const v1::SnapshotStatus& snapshot) {
       snapshot.failure().empty() ? "" : "; the last try failed: ", snapshot.failure());
 }
 
-// "22 of 64 partitions owned, others by the ones at A (21), B (21)".
+// "22 of 64 partitions owned, 42 by the one at A; 30 are not followed now: counts may be too low".
 std::string PartitionsText(const v1::SharedLogStatus& log) {
   std::map<std::string, int> others;
   int owned = 0, owned_by_none = 0;
@@ -97,15 +97,20 @@ std::string PartitionsText(const v1::SharedLogStatus& log) {
       ++others[part.owner_address()];
     }
   }
-  std::vector<std::string> texts;
+  std::vector<std::string> texts, missing;
   for (const auto& [address, count] : others) {
     texts.push_back(absl::StrCat(count, " by the one at ", address));
   }
+  for (int i = 0; i < log.partitions_size(); ++i) {
+    if (!log.partitions(i).has_as_of_time()) missing.push_back(absl::StrCat(i));
+  }
   if (owned_by_none > 0) texts.push_back(absl::StrCat(owned_by_none, " by none"));
+  const std::string which =
+      missing.empty() ? "" : absl::StrCat(" (", absl::StrJoin(missing, ", "), ")");
   return absl::StrCat(owned, " of ", log.partitions_size(), " partitions owned",
                       texts.empty() ? "" : ", " + absl::StrJoin(texts, ", "),
                       log.missing_partition_count() > 0
-                          ? absl::StrCat("; ", log.missing_partition_count(),
+                          ? absl::StrCat("; ", log.missing_partition_count(), which,
                                          " are not followed now: counts may be too low")
                           : "");
 }

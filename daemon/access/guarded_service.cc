@@ -25,8 +25,12 @@ struct Handlers : grpc::Service {
 class GuardedHandler final : public MethodHandler {
  public:
   GuardedHandler(MethodHandler& inner, const std::string& method, Gate& gate,
-                 GuardedService::Remarks remarks)
-      : inner_(inner), method_(method), gate_(gate), remarks_(std::move(remarks)) {}
+                 GuardedService::Remarks remarks, GuardedService::WhyNotHere why_not_here)
+      : inner_(inner),
+        method_(method),
+        gate_(gate),
+        remarks_(std::move(remarks)),
+        why_not_here_(std::move(why_not_here)) {}
 
   void RunHandler(const HandlerParameter& call) override {
     const bool is_readable = call.status.ok();
@@ -41,6 +45,10 @@ class GuardedHandler final : public MethodHandler {
     }
     if (verdict.status.ok() && !is_readable) {
       verdict.status = {grpc::StatusCode::INVALID_ARGUMENT, "the request cannot be read"};
+    }
+    if (verdict.status.ok()) {
+      const std::string why = why_not_here_(method_);
+      if (!why.empty()) verdict.status = {grpc::StatusCode::FAILED_PRECONDITION, why};
     }
     if (!verdict.status.ok()) {
       // The caller is told first; what the handler then says of itself is dropped. With a status
@@ -68,6 +76,7 @@ class GuardedHandler final : public MethodHandler {
   const std::string& method_;
   Gate& gate_;
   const GuardedService::Remarks remarks_;
+  const GuardedService::WhyNotHere why_not_here_;
 };
 
 RpcMethod::RpcType TypeOf(const google::protobuf::MethodDescriptor& method) {
@@ -80,7 +89,7 @@ RpcMethod::RpcType TypeOf(const google::protobuf::MethodDescriptor& method) {
 }  // namespace
 
 GuardedService::GuardedService(grpc::Service& service, const std::string& name, Gate& gate,
-                               const Remarks& remarks) {
+                               const Remarks& remarks, const WhyNotHere& why_not_here) {
   const auto* what = google::protobuf::DescriptorPool::generated_pool()->FindServiceByName(name);
   assert(what != nullptr);
   methods_.reserve(static_cast<size_t>(what->method_count()));
@@ -90,7 +99,7 @@ GuardedService::GuardedService(grpc::Service& service, const std::string& name, 
     MethodHandler* inner = Handlers::Of(service, i);
     assert(inner != nullptr);
     AddMethod(new RpcServiceMethod(methods_.back().c_str(), TypeOf(method), nullptr));
-    MarkMethodCallback(i, new GuardedHandler(*inner, methods_.back(), gate, remarks));
+    MarkMethodCallback(i, new GuardedHandler(*inner, methods_.back(), gate, remarks, why_not_here));
   }
 }
 

@@ -14,6 +14,7 @@
 #include <functional>
 #include <map>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "access/gate.h"
@@ -25,11 +26,15 @@ class GuardedService final : public grpc::Service {
   // What every answer says besides, as its metadata.
   using Remarks = std::function<std::map<std::string, std::string>()>;
 
+  // Why a call is not answered here but elsewhere, "" = it is; asked once it is let in.
+  using WhyNotHere = std::function<std::string(std::string_view method)>;
+
   // Register this instead of `service`, whose whole name is `name` ("plumblane.v1.Scores"). Both
   // references must outlive this.
   GuardedService(
       grpc::Service& service, const std::string& name, Gate& gate,
-      const Remarks& remarks = [] { return std::map<std::string, std::string>(); });
+      const Remarks& remarks = [] { return std::map<std::string, std::string>(); },
+      const WhyNotHere& why_not_here = [](std::string_view) { return std::string(); });
 
  private:
   std::vector<std::string> methods_;  // what the library keeps pointers to

@@ -145,9 +145,11 @@ std::map<std::string, Permission, std::less<>> MakeTable() {
       table.emplace(absl::StrCat("/plumblane.v1.", service, "/", method), permission);
     }
   }
-  // Noted down; its request holds nothing.
-  table.emplace("/plumblane.peer.v1.Peers/ReadCopy",
-                Permission{kOperators, true, nullptr, nullptr, nullptr, true});
+  // Noted down; their requests hold nothing of it.
+  for (const char* reads : {"ReadCopy", "ReadPartition"}) {
+    table.emplace(absl::StrCat("/plumblane.peer.v1.Peers/", reads),
+                  Permission{kOperators, true, nullptr, nullptr, nullptr, true});
+  }
   // Among daemons: many a second, and what is in it was noted down where it came in.
   table.emplace("/plumblane.peer.v1.Peers/TakeParts",
                 Permission{kOperators, false, nullptr, nullptr, nullptr});

@@ -42,6 +42,8 @@ void AddClusterKeys(ClusterSettings& settings, std::map<std::string, Key>& keys)
       {"cluster.lease_seconds", Whole(settings.lease_seconds, 3, 600)},
       {"cluster.reader_hours", Whole(settings.reader_hours, 1, 8760)},
       {"cluster.partitions", Whole(settings.partitions, 1, kMostPartitions)},
+      {"cluster.follow", Text(settings.follow, "all or owned",
+                              [](const auto& text) { return text == "all" || text == "owned"; })},
       {"cluster.copy_seconds", Whole(settings.copy_seconds, 1, 86'400)},
       {"cluster.token", Text(settings.token_file)},
       {"cluster.ca", Text(settings.ca_file)},

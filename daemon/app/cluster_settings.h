@@ -15,7 +15,8 @@ struct ClusterSettings {
   std::string node, address;
   int64_t lease_seconds = 3;
   int64_t reader_hours = 24;
-  int64_t partitions = 1;  // of a log that is made
+  int64_t partitions = 1;      // of a log that is made
+  std::string follow = "all";  // or "owned", of a log with several
   int64_t copy_seconds = 300;
   // Files, PEM but for the token, an operator's that is shown to the other daemons ("" = none); and
   // what was read from them.

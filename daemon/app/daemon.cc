@@ -114,7 +114,7 @@ void SetLimits(grpc::ServerBuilder& builder, int64_t memory_mib) {
   builder.AddChannelArgument(GRPC_ARG_ALLOW_REUSEPORT, 0);
   builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIME_MS, 60'000);
   builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 20'000);
-  builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 30'000);
+  builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 3'000);
   builder.AddChannelArgument(GRPC_ARG_HTTP2_MAX_PING_STRIKES, 2);
   // Who connects and says nothing holds a descriptor no longer than this.
   builder.AddChannelArgument(GRPC_ARG_SERVER_HANDSHAKE_TIMEOUT_MS, 5'000);
@@ -152,8 +152,7 @@ class Server {
  public:
   Server(Desk& engine, const Deliverer& deliverer, const SnapshotWriter& snapshots,
          const Zones& zones, const std::string& version, Keeping keeping,
-         PeersService::ReadCopyFiles read_copy, PeersService::Take take, Gate& gate,
-         int64_t connections)
+         PeersService::ReadCopyFiles read_copy, DeskInUse& in_use, Gate& gate, int64_t connections)
       : connections_(connections),
         intake_(engine, zones, [&gate](const auto& context) { return gate.TermsOf(context); }),
         scores_(engine),
@@ -166,10 +165,11 @@ class Server {
         operations_(
             engine, version, [&snapshots](auto& status) { Tell(snapshots, status); },
             std::move(keeping)),
-        peers_(std::move(read_copy), std::move(take)) {
+        peers_(std::move(read_copy), in_use.taker(), in_use.state_reader()) {
     const auto guard = [&](grpc::Service& service, const char* name) {
-      guarded_.push_back(std::make_unique<GuardedService>(service, name, gate,
-                                                          [&engine] { return Behind(engine); }));
+      guarded_.push_back(std::make_unique<GuardedService>(
+          service, name, gate, [&engine] { return Behind(engine); },
+          [&engine](auto method) { return WhyNotHere(engine, method); }));
     };
     guard(intake_, v1::Intake::service_full_name());
     guard(scores_, v1::Scores::service_full_name());
@@ -340,7 +340,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   PeersService::ReadCopyFiles read_copy;
   if (copy) read_copy = [&copy](const TakeCopyPiece& take) { return copy->Read(take); };
   Server server(engine, deliverer, snapshots, *zones, version, KeepingOf(settings, store),
-                read_copy, in_use.taker(), gate, settings.access.connections);
+                read_copy, in_use, gate, settings.access.connections);
   std::vector<std::string> addresses;
   if (absl::Status status = server.Listen(settings.listen, *files, settings.access.memory_mib,
                                           audit, gate, addresses);

@@ -25,8 +25,9 @@ class DeskInUse {
   void Stop();
 
   Desk& desk() { return one_ ? static_cast<Desk&>(*one_) : *many_; }
-  // What other daemons hand on.
+  // What other daemons hand on, and what they read of a partition.
   PeersService::Take taker();
+  PeersService::ReadState state_reader();
 
  private:
   std::optional<Engine> one_;

@@ -52,13 +52,13 @@ absl::StatusOr<std::unique_ptr<LogInUse>> LogInUse::Prepare(
                    .prefix = cluster.name,
                    // A member that hangs must not cost the lease: there is time to ask another.
                    .patience = std::chrono::milliseconds(cluster.lease_seconds * 1000 / 3)};
-  made->member_.emplace(
-      EtcdMember::Options{.etcd = std::move(etcd),
-                          .node = cluster.node,
-                          .address = cluster.address,
-                          .lease = std::chrono::seconds(cluster.lease_seconds),
-                          .reader = std::chrono::hours(cluster.reader_hours),
-                          .partitions = static_cast<uint32_t>(cluster.partitions)});
+  made->member_.emplace(EtcdMember::Options{.etcd = std::move(etcd),
+                                            .node = cluster.node,
+                                            .address = cluster.address,
+                                            .lease = std::chrono::seconds(cluster.lease_seconds),
+                                            .reader = std::chrono::hours(cluster.reader_hours),
+                                            .partitions = static_cast<uint32_t>(cluster.partitions),
+                                            .follows_all = cluster.follow == "all"});
   std::error_code error;
   if (std::filesystem::exists(StorePathOf(settings), error)) return made;
   const auto addresses = made->member_->CopiesToBeginWith();
@@ -99,7 +99,7 @@ absl::Status LogInUse::Open(Store& store, const Anchor& anchor) {
 }
 
 std::unique_ptr<StandingCopy> LogInUse::KeepCopy(const Desk& engine, DiskStore& store) {
-  if (!member_) return nullptr;
+  if (!member_ || !HoldsAll()) return nullptr;
   // Where that cannot be told now, one more is made.
   return std::make_unique<StandingCopy>(
       engine, store,
@@ -112,6 +112,7 @@ std::unique_ptr<StandingCopy> LogInUse::KeepCopy(const Desk& engine, DiskStore& 
 void LogInUse::AddTo(EngineOptions& options, const std::function<void(const absl::Status&)>& lost) {
   if (!member_) return;
   options.lost_the_log = lost;
+  options.only_owned = !HoldsAll();
   options.compare_cells = [this, lost](uint32_t partition, uint64_t sequence, uint64_t hash) {
     member_->CompareCells(partition, sequence, hash, lost);
   };

@@ -30,7 +30,7 @@ class LogInUse {
   EventLog& log() { return anchored_ ? static_cast<EventLog&>(*anchored_) : *timed_; }
   // What a log that is shared needs of the engine; `lost`: the data here is of no use any more.
   void AddTo(EngineOptions& options, const std::function<void(const absl::Status&)>& lost);
-  // The copy that is kept for others; null where the log is not shared.
+  // The copy that is kept for others; null where the log is not shared, or not all is followed.
   std::unique_ptr<StandingCopy> KeepCopy(const Desk& engine, DiskStore& store);
   Ownership* ownership() { return member_ ? &member_->ownership() : nullptr; }
   // How many the log has.
@@ -40,6 +40,7 @@ class LogInUse {
 
  private:
   explicit LogInUse(const Settings& settings) : settings_(settings) {}
+  bool HoldsAll() const { return partitions_ == 1 || settings_.cluster.follow == "all"; }
 
   const Settings& settings_;
   uint32_t partitions_ = 1;

@@ -8,7 +8,7 @@ namespace {
 constexpr char kTlsMark[] = "tls:";
 constexpr int kMostMessageBytes = 8 << 20;
 // A peer that says nothing for so long has gone.
-constexpr int kPingMillis = 40'000, kPingPatienceMillis = 20'000;
+constexpr int kPingMillis = 5'000, kPingPatienceMillis = 5'000;
 
 }  // namespace
 
@@ -18,6 +18,7 @@ std::shared_ptr<grpc::Channel> ChannelTo(const std::string& address,
   arguments.SetInt(GRPC_ARG_ENABLE_HTTP_PROXY, 0);
   arguments.SetInt(GRPC_ARG_KEEPALIVE_TIME_MS, kPingMillis);
   arguments.SetInt(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, kPingPatienceMillis);
+  arguments.SetInt(GRPC_ARG_HTTP2_MAX_PINGS_WITHOUT_DATA, 0);  // no limit
   arguments.SetMaxReceiveMessageSize(kMostMessageBytes);
   if (!absl::StartsWith(address, kTlsMark)) {
     return grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), arguments);

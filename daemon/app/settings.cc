@@ -144,6 +144,11 @@ absl::Status CompleteSettings(Settings& settings) {
   if (absl::Status status = CompleteCluster(settings.listen, settings.cluster); !status.ok()) {
     return status;
   }
+  if (settings.cluster.follow == "owned" && !settings.snapshot.directory.empty()) {
+    return absl::InvalidArgumentError(
+        "cluster.follow: a daemon that does not hold all cannot write files of all "
+        "(snapshot.directory): expected all");
+  }
   static constexpr absl::string_view kLevels[] = {"trace",   "debug", "info",
                                                   "warning", "error", "off"};
   for (const absl::string_view level : kLevels) {

@@ -43,11 +43,14 @@ absl::Status Engine::Start(std::function<void()> still_at_it) {
 }
 
 absl::Status Engine::Open(const std::function<void()>& still_at_it) {
+  if (absl::Status status = ArrivingState::ClearIfCutShort(store_); !status.ok()) return status;
   if (absl::Status status = CheckFormat(still_at_it); !status.ok()) return status;
   auto catalog = LoadCatalog(*store_.TakeSnapshot());
   if (!catalog.ok()) return catalog.status();
   Publish(*catalog, {});
-  if (absl::Status status = Replay(still_at_it); !status.ok()) return status;
+  if (!options_.only_owned) {
+    if (absl::Status status = Replay(still_at_it); !status.ok()) return status;
+  }
   const bool is_shared = ownership_ != nullptr;
   if (!is_shared) {
     if (absl::Status status = FinishTakingBack(still_at_it); !status.ok()) return status;

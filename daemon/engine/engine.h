@@ -96,6 +96,9 @@ class Engine final : public Desk {
   // Whether submissions are taken here at the moment, by what was last known.
   bool OwnsItsLog() const;
 
+  // Whether all of the log comes to be seen here (EngineOptions::only_owned).
+  bool Holds() const;
+
  private:
   struct Waiting {
     Submission submission;
@@ -120,6 +123,9 @@ class Engine final : public Desk {
   // To where it was lately.
   absl::Status LookAtLog(absl::Status& out_of_reach);
   absl::Status FollowOnce(absl::Status& out_of_reach);
+  // From what there is here, or from another daemon's state, to the end of a log nobody owns.
+  absl::Status TakeUp(absl::Status& out_of_reach);
+  absl::Status FetchState();
   // Until this engine may append; false when stopped or failed.
   bool Follow();
   // Whether another daemon is to own the log instead.

@@ -8,6 +8,7 @@
 #include <functional>
 #include <memory>
 
+#include "engine/arriving_state.h"
 #include "engine/at_once.h"
 #include "engine/view.h"
 
@@ -44,6 +45,13 @@ struct EngineOptions {
   std::function<void(const std::shared_ptr<const Snapshot>&, const std::shared_ptr<const Catalog>&,
                      const Cells&)>
       published;
+  // Of a shared log: entries are applied only while this engine owns the log, or is about to. Where
+  // the log does not go back to what it has, the state comes by `fetch_state` from another daemon,
+  // and `replaced` is given what is to be seen then, instead of `published`.
+  bool only_owned = false;
+  std::function<absl::Status(uint32_t partition, ArrivingState& to)> fetch_state;
+  std::function<void(const std::shared_ptr<const Snapshot>&, const std::shared_ptr<const Catalog>&)>
+      replaced;
   // Called when a shared log cannot be followed any more, for good.
   std::function<void(const absl::Status&)> lost_the_log = [](const absl::Status&) {};
   // Given the hash of all stored cells as of every so many entries, by a thread of its own, so that

@@ -68,6 +68,10 @@ absl::Status Engine::CatchUpTo(uint64_t tail, Instant as_of, const Progress& sti
   }
   while (catalog_->log_sequence < tail) {
     const auto records = log_.Read(options_.partition, catalog_->log_sequence + 1, kReplayBytes);
+    if (absl::IsOutOfRange(records.status()) && options_.only_owned) {
+      out_of_reach = absl::UnavailableError("entries were removed meanwhile");
+      return absl::OkStatus();
+    }
     if (absl::IsOutOfRange(records.status())) {
       return absl::DataLossError(
           absl::StrCat("the state has applied ", catalog_->log_sequence, " log entries and ",
@@ -159,9 +163,49 @@ bool Engine::Follow() {
   }
 }
 
+absl::Status Engine::TakeUp(absl::Status& out_of_reach) {
+  // What follows is kept for it again.
+  if (absl::Status status = log_.Trim(options_.partition, 1); !status.ok()) return status;
+  const auto next = log_.Read(options_.partition, catalog_->log_sequence + 1, 1);
+  if (absl::IsOutOfRange(next.status())) {
+    if (absl::Status status = FetchState(); !status.ok()) return Sort(status, out_of_reach);
+  } else if (!next.ok()) {
+    return Sort(next.status(), out_of_reach);
+  }
+  return CatchUp([] {}, out_of_reach);
+}
+
+absl::Status Engine::FetchState() {
+  ArrivingState arriving(store_, [this] {
+    const std::lock_guard lock(queue_mutex_);
+    return phase_ == Phase::kFollowing;
+  });
+  absl::Status fetched = options_.fetch_state(options_.partition, arriving);
+  if (fetched.ok()) fetched = arriving.End();
+  if (!arriving.has_begun()) return fetched;
+  // What was here is gone in any case.
+  if (absl::Status status = ArrivingState::ClearIfCutShort(store_); !status.ok()) return status;
+  if (absl::Status status = CheckFormat([] {}); !status.ok()) return status;
+  std::shared_ptr<const Snapshot> snapshot = store_.TakeSnapshot();
+  auto catalog = LoadCatalog(*snapshot);
+  if (!catalog.ok()) return catalog.status();
+  writers_memory_.Clear();
+  synced_through_ = catalog->log_sequence;
+  auto shared = std::make_shared<const Catalog>(*std::move(catalog));
+  options_.replaced(snapshot, shared);
+  const std::lock_guard lock(published_mutex_);
+  snapshot_ = std::move(snapshot);
+  catalog_ = std::move(shared);
+  return fetched;
+}
+
 absl::Status Engine::FollowOnce(absl::Status& out_of_reach) {
   const Progress nobody_waits = [] {};
-  absl::Status status = LookAtLog(out_of_reach);
+  if (options_.only_owned && !ownership_->IsFree(options_.partition)) {
+    log_.Leave(options_.partition);
+    return absl::OkStatus();
+  }
+  absl::Status status = options_.only_owned ? TakeUp(out_of_reach) : LookAtLog(out_of_reach);
   if (!status.ok() || !out_of_reach.ok()) return status;
   const auto mine = ownership_->Acquire(options_.partition);
   if (!mine.ok()) out_of_reach = mine.status();
@@ -213,6 +257,11 @@ absl::Status Engine::WhyRefused() const {
       absl::StrCat("this daemon follows and takes no events; the one at ", address, " does"));
 }
 
+bool Engine::Holds() const {
+  const std::lock_guard lock(queue_mutex_);
+  return !options_.only_owned || phase_ == Phase::kRunning;
+}
+
 std::optional<SharedLog> Engine::shared_log() const {
   if (ownership_ == nullptr) return std::nullopt;
   SharedLog shared;
@@ -222,6 +271,7 @@ std::optional<SharedLog> Engine::shared_log() const {
   }
   SharedPart part;
   part.is_mine = !shared.follows && ownership_->IsMine(options_.partition);
+  part.is_held = !options_.only_owned || !shared.follows;
   part.owners_address = ownership_->OwnersAddress(options_.partition);
   {
     const std::lock_guard lock(published_mutex_);

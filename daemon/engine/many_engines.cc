@@ -89,6 +89,11 @@ ManyEngines::ManyEngines(Store& store, EventLog& log, const Clock& wall_clock,
                                       const auto& changes) {
       Published(partition, snapshot, catalog, changes);
     };
+    // What is of no order, and every daemon must know, is in the first.
+    own.only_owned = options.only_owned && partition > 0;
+    own.replaced = [this, partition](const auto& snapshot, const auto& catalog) {
+      Replaced(partition, snapshot, catalog);
+    };
     Part& part = parts_[partition];
     part.store = std::make_unique<PrefixedStore>(store, PartitionPrefix(partition));
     part.engine = std::make_unique<Engine>(*part.store, log, wall_clock, own, &ownership);
@@ -141,6 +146,38 @@ void ManyEngines::Published(uint32_t partition, const std::shared_ptr<const Snap
     });
   }
   for (const auto& answer : answers) answer();
+}
+
+void ManyEngines::Replaced(uint32_t partition, const std::shared_ptr<const Snapshot>& snapshot,
+                           const std::shared_ptr<const Catalog>& catalog) {
+  const std::lock_guard joining(joining_mutex_);
+  const std::lock_guard lock(seen_mutex_);
+  sequence_ += catalog->log_sequence - catalogs_[partition]->log_sequence;
+  catalogs_[partition] = catalog;
+  snapshots_[partition] = snapshot;
+  catalog_.reset();
+  memory_ = std::make_shared<Memory>(options_.series_bytes);
+}
+
+absl::Status ManyEngines::ReadState(uint32_t partition, const TakeRecord& take) const {
+  if (partition >= parts_.size() || !parts_[partition].engine->Holds()) {
+    return absl::NotFoundError("this partition is not held here");
+  }
+  std::shared_ptr<const Snapshot> snapshot;
+  {
+    const std::lock_guard lock(seen_mutex_);
+    snapshot = snapshots_[partition];
+  }
+  for (int space = 0; space < kSpaceCount; ++space) {
+    bool goes_on = true;
+    const absl::Status read =
+        snapshot->Scan(static_cast<Space>(space), "", "", [&](auto key, auto value) {
+          return goes_on = take(static_cast<Space>(space), key, value);
+        });
+    if (!read.ok()) return read;
+    if (!goes_on) return absl::CancelledError("no more is wanted");
+  }
+  return absl::OkStatus();
 }
 
 View ManyEngines::Look() const {
@@ -235,7 +272,8 @@ void ManyEngines::HandOn(const std::string& address, const std::vector<size_t>& 
         for (size_t at = 0; at < places.size(); ++at) {
           const PartOfSubmission& part = (*parts)[places[at]];
           const Receipt& receipt = receipts[at];
-          if (!receipt.status.ok() || IsEventsOnly(part.content)) {
+          const bool is_seen_here = parts_[part.partition].engine->Holds();
+          if (!receipt.status.ok() || IsEventsOnly(part.content) || !is_seen_here) {
             gathering->Take(part, receipt);
             continue;
           }
@@ -348,8 +386,12 @@ std::optional<SharedLog> ManyEngines::shared_log() const {
       whole.as_of = one.as_of;
     }
     whole.tail += one.tail;
-    whole.as_of = std::min(whole.as_of, one.as_of);  // none is before all
+    if (one.is_held) whole.as_of = std::min(whole.as_of, one.as_of);  // none is before all
     whole.parts.push_back(one);
+  }
+  if (whole.HoldsAll()) return whole;
+  for (const Ownership::Other& other : ownership_.Others()) {
+    if (other.follows_all) whole.whole_address = other.address;
   }
   return whole;
 }

@@ -20,6 +20,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -62,6 +63,11 @@ class ManyEngines final : public Desk {
   // outcome is unknown.
   void TakeHere(uint32_t partition, Submission&& content, Answer answer);
 
+  // Gives `take` all of a partition's state as of one entry, record by record, until it returns
+  // false. NOT_FOUND: it is not held here.
+  using TakeRecord = std::function<bool(Space, std::string_view key, std::string_view value)>;
+  absl::Status ReadState(uint32_t partition, const TakeRecord& take) const;
+
   bool Submit(Submission&& submission, Answer answer) override;
   void WhenRoom(std::function<void()> ready) override;
   View Look() const override;
@@ -87,6 +93,8 @@ class ManyEngines final : public Desk {
 
   void Published(uint32_t partition, const std::shared_ptr<const Snapshot>& snapshot,
                  const std::shared_ptr<const Catalog>& catalog, const Cells& changes);
+  void Replaced(uint32_t partition, const std::shared_ptr<const Snapshot>& snapshot,
+                const std::shared_ptr<const Catalog>& catalog);
   using Parts = std::vector<PartOfSubmission>;
   void Hand(const std::shared_ptr<Parts>& parts, const std::shared_ptr<Gathering>& gathering);
   // Those of `parts` with these places, to the daemon there.
@@ -100,7 +108,7 @@ class ManyEngines final : public Desk {
   const EngineOptions options_;
   const Ownership& ownership_;
   OtherDesks& others_;
-  const std::shared_ptr<Memory> memory_;
+  std::shared_ptr<Memory> memory_;  // guarded by joining_mutex_, and by seen_mutex_
   std::vector<Part> parts_;
 
   mutable std::mutex seen_mutex_;

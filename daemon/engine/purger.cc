@@ -104,7 +104,8 @@ void Purger::Run() {
     const Day today = DayOf(engine_.Look().now());
     // Of several daemons that share a log one is enough.
     const auto shared = engine_.shared_log();
-    const bool is_ours = engine_.AcceptsEvents() && (!shared || !shared->follows);
+    const bool is_ours =
+        engine_.AcceptsEvents() && (!shared || (!shared->follows && shared->HoldsAll()));
     if (done != today && is_ours) {
       const absl::Status status = Pass();
       if (absl::IsCancelled(status)) return;

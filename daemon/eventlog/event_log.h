@@ -66,6 +66,9 @@ class EventLog {
   // take effect later; the last entry always stays.
   virtual absl::Status Trim(uint32_t partition, uint64_t below) = 0;
 
+  // Who says so does not read on: no entry is kept for it, until it trims again.
+  virtual void Leave(uint32_t /*partition*/) {}
+
   // Whether an append makes durable all that was written to the appender's store before it.
   virtual bool KeepsStoreDurable() const = 0;
 };

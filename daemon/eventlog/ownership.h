@@ -8,6 +8,7 @@
 
 #include <cstdint>
 #include <string>
+#include <vector>
 
 namespace plumblane {
 
@@ -34,6 +35,16 @@ class Ownership {
 
   // Where the owner takes events, as its settings say; "" = nobody is known to own it.
   virtual std::string OwnersAddress(uint32_t partition) const = 0;
+
+  // Whether Acquire may succeed, as far as is known: for who must catch up before.
+  virtual bool IsFree(uint32_t /*partition*/) const { return true; }
+
+  // The other daemons that are alive, as far as is known.
+  struct Other {
+    std::string address;
+    bool follows_all = true;
+  };
+  virtual std::vector<Other> Others() const { return {}; }
 };
 
 }  // namespace plumblane

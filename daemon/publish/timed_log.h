@@ -42,6 +42,7 @@ class TimedLog final : public EventLog {
   absl::Status Trim(uint32_t partition, uint64_t below) override {
     return log_.Trim(partition, below);
   }
+  void Leave(uint32_t partition) override { log_.Leave(partition); }
   bool KeepsStoreDurable() const override { return log_.KeepsStoreDurable(); }
 
   // Since the start. Thread-safe.

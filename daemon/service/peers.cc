@@ -16,6 +16,7 @@ namespace {
 
 // A busy owner answers later than an idle one; one that is gone is found out about by its lease.
 constexpr std::chrono::seconds kPatience{30};
+constexpr size_t kPieceBytes = 256 << 10;
 
 void Write(const Receipt& receipt, peer::v1::PartReceipt* out) {
   if (!receipt.status.ok()) {
@@ -117,6 +118,56 @@ grpc::ServerWriteReactor<peer::v1::CopyPiece>* PeersService::ReadCopy(
     stream->Finish({grpc::RESOURCE_EXHAUSTED, "another daemon reads the copy; ask again later"});
   }
   return stream;
+}
+
+grpc::ServerWriteReactor<peer::v1::PartitionPiece>* PeersService::ReadPartition(
+    grpc::CallbackServerContext* /*context*/, const peer::v1::ReadPartitionRequest* request) {
+  auto* stream = new PacedStream<peer::v1::PartitionPiece>;
+  const auto status = std::make_shared<absl::Status>(absl::NotFoundError("no partitions are here"));
+  const auto work = [this, status, stream, partition = request->partition()] {
+    if (!read_state_) return;
+    peer::v1::PartitionPiece piece;
+    size_t bytes = 0;
+    *status = read_state_(partition, [&](Space space, std::string_view key, auto value) {
+      auto* record = piece.add_records();
+      record->set_space(static_cast<int>(space));
+      record->set_key(std::string(key));
+      record->set_value(std::string(value));
+      bytes += key.size() + value.size();
+      if (bytes < kPieceBytes) return true;
+      bytes = 0;
+      return stream->Send(std::exchange(piece, {}));
+    });
+    if (status->ok() && piece.records_size() > 0) stream->Send(std::move(piece));
+  };
+  if (!reading_state_.Start(work, [status, stream] { stream->Finish(ToGrpc(*status)); })) {
+    stream->Finish({grpc::RESOURCE_EXHAUSTED, "another daemon reads a partition; ask again later"});
+  }
+  return stream;
+}
+
+absl::Status FetchPartition(const std::shared_ptr<grpc::Channel>& channel, const std::string& token,
+                            uint32_t partition, ArrivingState& arriving) {
+  grpc::ClientContext context;
+  if (!token.empty()) context.AddMetadata("authorization", "Bearer " + token);
+  peer::v1::ReadPartitionRequest request;
+  request.set_partition(partition);
+  const auto stream = peer::v1::Peers::NewStub(channel)->ReadPartition(&context, request);
+  absl::Status taken = arriving.Restart();
+  for (peer::v1::PartitionPiece piece; taken.ok() && stream->Read(&piece);) {
+    for (peer::v1::PartitionPiece::Record& record : *piece.mutable_records()) {
+      if (record.space() < 0 || record.space() >= kSpaceCount) {
+        taken = absl::DataLossError("a record of a partition cannot be read");
+      }
+      if (!taken.ok()) break;
+      taken = arriving.Put(static_cast<Space>(record.space()), std::move(*record.mutable_key()),
+                           std::move(*record.mutable_value()));
+    }
+  }
+  if (!taken.ok()) context.TryCancel();
+  const grpc::Status status = stream->Finish();
+  if (!taken.ok()) return taken;
+  return absl::Status(static_cast<absl::StatusCode>(status.error_code()), status.error_message());
 }
 
 absl::Status FetchCopy(const std::shared_ptr<grpc::Channel>& channel, const std::string& token,

@@ -24,6 +24,7 @@
 #include <utility>
 #include <vector>
 
+#include "engine/arriving_state.h"
 #include "engine/many_engines.h"
 #include "service/one_at_a_time.h"
 
@@ -38,24 +39,35 @@ class PeersService final : public peer::v1::Peers::CallbackService {
   using Take = std::function<void(uint32_t partition, Submission&& content, Desk::Answer answer)>;
   // Reads the latest copy; NOT_FOUND when there is none. None: this daemon keeps no copies.
   using ReadCopyFiles = std::function<absl::Status(const TakeCopyPiece&)>;
-  PeersService(ReadCopyFiles read, Take take) : read_(std::move(read)), take_(std::move(take)) {}
+  // As ManyEngines::ReadState. None: there are no partitions.
+  using ReadState =
+      std::function<absl::Status(uint32_t partition, const ManyEngines::TakeRecord& take)>;
+  PeersService(ReadCopyFiles read, Take take, ReadState read_state = {})
+      : read_(std::move(read)), take_(std::move(take)), read_state_(std::move(read_state)) {}
 
   grpc::ServerUnaryReactor* TakeParts(grpc::CallbackServerContext* context,
                                       const peer::v1::TakePartsRequest* request,
                                       peer::v1::TakePartsResponse* response) override;
   grpc::ServerWriteReactor<peer::v1::CopyPiece>* ReadCopy(
       grpc::CallbackServerContext* context, const peer::v1::ReadCopyRequest* request) override;
+  grpc::ServerWriteReactor<peer::v1::PartitionPiece>* ReadPartition(
+      grpc::CallbackServerContext* context, const peer::v1::ReadPartitionRequest* request) override;
 
  private:
   const ReadCopyFiles read_;
   const Take take_;
-  OneAtATime reading_;
+  const ReadState read_state_;
+  OneAtATime reading_, reading_state_;
 };
 
 // `token` is shown unless it is "". Errors: as the daemon says; CANCELLED when `take` wants no
 // more.
 absl::Status FetchCopy(const std::shared_ptr<grpc::Channel>& channel, const std::string& token,
                        const TakeCopyPiece& take);
+
+// Likewise the state of a partition, to `arriving`. Errors: as the daemon says, and as `arriving`.
+absl::Status FetchPartition(const std::shared_ptr<grpc::Channel>& channel, const std::string& token,
+                            uint32_t partition, ArrivingState& arriving);
 
 // Thread-safe.
 class Peers final : public OtherDesks {

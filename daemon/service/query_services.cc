@@ -1,10 +1,13 @@
 #include "service/query_services.h"
 
 #include <absl/strings/str_cat.h>
+#include <absl/strings/str_join.h>
 
 #include <algorithm>
 #include <memory>
 #include <set>
+#include <string_view>
+#include <vector>
 
 #include "base/ids.h"
 #include "service/page_token.h"
@@ -46,11 +49,28 @@ void WritePart(const SharedPart& part, v1::PartitionStatus* out) {
   out->set_owner_address(part.owners_address);
   out->set_log_sequence(static_cast<int64_t>(part.applied));
   out->set_tail_sequence(static_cast<int64_t>(part.tail));
-  if (part.as_of) WriteTime(*part.as_of, out->mutable_as_of_time());
+  if (part.is_held && part.as_of) WriteTime(*part.as_of, out->mutable_as_of_time());
 }
 
 std::string CompleteUpTo(const std::optional<Instant>& as_of) {
   return absl::StrCat("complete up to ", as_of ? FormatInstant(*as_of) : "never");
+}
+
+// "2 of 4 partitions (1, 3)".
+std::string NamesOfMissing(const SharedLog& shared, Instant now) {
+  std::vector<size_t> missing;
+  for (size_t part = 0; part < shared.parts.size(); ++part) {
+    if (shared.parts[part].is_missing(now)) missing.push_back(part);
+  }
+  return absl::StrCat(missing.size(), " of ", shared.parts.size(), " partitions (",
+                      absl::StrJoin(missing, ", "), ")");
+}
+
+std::string Partial(const SharedLog& shared, Instant now) {
+  return absl::StrCat("this daemon does not follow ", NamesOfMissing(shared, now), "; ",
+                      shared.whole_address.empty()
+                          ? "no daemon that follows all is known"
+                          : "the one at " + shared.whole_address + " follows all");
 }
 
 v1::ServerStatus StatusOf(const Desk& engine, const View& view) {
@@ -121,6 +141,10 @@ std::map<std::string, std::string> Behind(const Desk& engine) {
     remarks["plumblane-follows"] = "yes";
     if (!shared->owners_address.empty()) remarks["plumblane-owner"] = shared->owners_address;
   }
+  if (!shared->HoldsAll()) {
+    remarks["plumblane-follows"] = remarks["plumblane-partial"] = "yes";
+    if (!shared->whole_address.empty()) remarks["plumblane-owner"] = shared->whole_address;
+  }
   if (const std::string missing = Missing(engine); !missing.empty()) {
     remarks["plumblane-remark"] = absl::StrCat("PARTIAL: ", missing);
   } else if (count == 1 ? shared->follows : followed > 0) {
@@ -133,12 +157,25 @@ std::map<std::string, std::string> Behind(const Desk& engine) {
   return remarks;
 }
 
+std::string WhyNotHere(const Desk& engine, std::string_view method) {
+  static const std::set<std::string_view> kHere = {
+      "/plumblane.v1.Intake/IngestEvents",     "/plumblane.v1.Intake/ReportNews",
+      "/plumblane.v1.Intake/BeginSend",        "/plumblane.v1.Intake/FinishSend",
+      "/plumblane.v1.Orders/LookUpOrders",     "/plumblane.v1.Operations/GetStatus",
+      "/plumblane.v1.Operations/Verify",       "/plumblane.peer.v1.Peers/TakeParts",
+      "/plumblane.peer.v1.Peers/ReadPartition"};
+  const auto shared = engine.shared_log();
+  if (!shared || shared->HoldsAll() || kHere.contains(method)) return "";
+  return Partial(*shared, engine.WallNow());
+}
+
 std::string Missing(const Desk& engine) {
   const auto shared = engine.shared_log();
   if (!shared || shared->parts.size() == 1) return "";
-  const int missing = shared->MissingParts(engine.WallNow());
-  if (missing == 0) return "";
-  return absl::StrCat(missing, " of ", shared->parts.size(), " partitions are not followed now, ",
+  const Instant now = engine.WallNow();
+  if (shared->MissingParts(now) == 0) return "";
+  if (!shared->HoldsAll()) return Partial(*shared, now);
+  return absl::StrCat(NamesOfMissing(*shared, now), " are not followed now, ",
                       CompleteUpTo(shared->as_of), ": what is counted may be too low");
 }
 
@@ -243,8 +280,13 @@ grpc::ServerUnaryReactor* OrdersService::GetOrder(grpc::CallbackServerContext* c
 grpc::ServerUnaryReactor* OrdersService::LookUpOrders(grpc::CallbackServerContext* context,
                                                       const v1::LookUpOrdersRequest* request,
                                                       v1::LookUpOrdersResponse* response) {
-  return ReplyNow(context,
-                  [&] { return plumblane::LookUpOrders(engine_.Look(), *request, response); });
+  return ReplyNow(context, [&]() -> absl::Status {
+    const auto shared = engine_.shared_log();
+    if (request->questions_size() > 0 && shared && !shared->HoldsAll()) {
+      return absl::FailedPreconditionError(Partial(*shared, engine_.WallNow()));
+    }
+    return plumblane::LookUpOrders(engine_.Look(), *request, response);
+  });
 }
 
 absl::Status LookUpOrders(const View& view, const v1::LookUpOrdersRequest& request,

@@ -127,7 +127,11 @@ absl::StatusOr<Excuse> ExcuseToWithdraw(const View& view, const std::string& exc
 // What the answers of a daemon that shares its log say besides: how far it is behind and what it
 // lacks (plumblane-remark); where it takes no events, that it follows (plumblane-follows), and
 // where the other one takes them, when that is known (plumblane-owner).
+// Where not all is held it says so (plumblane-partial) and where it is, as if it followed that one.
 std::map<std::string, std::string> Behind(const Desk& engine);
+// A daemon that does not hold all takes events and says how it is; of all else it says where to go,
+// since what it has would be too low. "" = `method` is answered here.
+std::string WhyNotHere(const Desk& engine, std::string_view method);
 // Why what is counted may be too low, "" = it is not: partitions that are not followed now.
 std::string Missing(const Desk& engine);
 

@@ -50,10 +50,18 @@ TEST_F(ClusterSettingsTest, OnThisMachineItNeedsEtcdAndAName) {
   EXPECT_THAT(Mistake("etcd = [\"127.0.0.1:1\"]\n"), HasSubstr("cluster.node: expected a name"));
   EXPECT_THAT(Mistake("etcd = [\"127.0.0.1:1\"]\nnode = \"a\"\nname = \"\"\n"),
               HasSubstr("cluster.name: expected one"));
-  for (const char* alone : {"node = \"a\"\n", "address = \"a:1\"\n", "ca = \"a.pem\"\n",
-                            "partitions = 4\n", "name = \"b\"\n", "token = \"t\"\n"}) {
+  for (const char* alone :
+       {"node = \"a\"\n", "address = \"a:1\"\n", "ca = \"a.pem\"\n", "partitions = 4\n",
+        "name = \"b\"\n", "token = \"t\"\n", "follow = \"owned\"\n"}) {
     EXPECT_THAT(Mistake(alone), HasSubstr("cluster.etcd: expected HOST:PORT")) << alone;
   }
+  const std::string named = "etcd = [\"127.0.0.1:1\"]\nnode = \"a\"\n";
+  EXPECT_EQ(Mistake(named + "follow = \"owned\"\n"), "");
+  EXPECT_EQ(settings_.cluster.follow, "owned");
+  EXPECT_THAT(Mistake(named + "follow = \"none\"\n"),
+              HasSubstr("cluster.follow: expected all or owned"));
+  EXPECT_THAT(Mistake(named + "follow = \"owned\"\n[snapshot]\ndirectory = \"/s\"\n"),
+              HasSubstr("cluster.follow: a daemon that does not hold all cannot write"));
   EXPECT_THAT(Mistake("etcd = [\"127.0.0.1:1\"]\nnode = \"a/b\"\n"),
               HasSubstr("cluster.node: expected up to 64 letters"));
   for (const char* endpoint : {"127.0.0.1", ":1", "127.0.0.1:", "http://127.0.0.1:1"}) {

@@ -10,6 +10,7 @@
 #include "client/exit_codes.h"
 #include "client/fake_daemon.h"
 #include "client/sender.h"
+#include "client/servers.h"
 #include "client/support.h"
 #include "client/text.h"
 
@@ -374,6 +375,35 @@ TEST(SenderTest, DaemonThatGivesNoReceiptIsGivenUp) {
   EXPECT_EQ(status.error_code(), grpc::StatusCode::DEADLINE_EXCEEDED);
   EXPECT_EQ(sender.first_open_line(), 12);
   EXPECT_EQ(sender.Finish().error_code(), grpc::StatusCode::DEADLINE_EXCEEDED);
+}
+
+// As a daemon whose writer stands still: it answers, but gives no receipts.
+TEST(SenderTest, WhatADaemonGivesNoReceiptForIsSentToAnother) {
+  FakeDaemon mute, daemon;
+  mute.state.is_mute = true;
+  Servers servers({mute.address(), daemon.address()}, {});
+  Sender::Options options;
+  options.batch_events = 2;
+  options.patience = absl::Milliseconds(50);
+  options.retry_for = absl::Seconds(30);
+  options.reroute = [&](const grpc::Status& why) {
+    EXPECT_EQ(why.error_code(), grpc::StatusCode::DEADLINE_EXCEEDED);
+    return servers.GoOn(/*is_silent=*/true) ? servers.at().intake() : nullptr;
+  };
+  std::vector<int64_t> known;
+  Sender sender(servers.at().intake(), options, [&](const auto& batch, const auto&) {
+    for (const Outgoing& event : batch) known.push_back(event.line);
+  });
+  for (int64_t line = 1; line <= 5; ++line) {
+    v1::Event event;
+    event.set_event_id("e" + std::to_string(line));
+    EXPECT_TRUE(sender.Add({line, "text", event}).ok());
+  }
+  EXPECT_TRUE(sender.Finish().ok());
+  EXPECT_THAT(known, ElementsAre(1, 2, 3, 4, 5)) << "each once, in order";
+  ASSERT_EQ(daemon.state.events.size(), 5u);
+  EXPECT_EQ(daemon.state.events.front().event_id(), "e1");
+  EXPECT_TRUE(mute.state.events.empty());
 }
 
 TEST(SenderTest, NothingSentEndsWell) {

@@ -27,9 +27,9 @@ constexpr size_t kMuch = 64 << 20;
 // A daemon's side of the log.
 struct Node {
   Node(const test::EtcdServer& server, const std::string& name,
-       std::chrono::milliseconds patience = std::chrono::seconds(20))
+       std::chrono::milliseconds patience = std::chrono::seconds(20), bool follows_all = true)
       : client({.endpoints = server.endpoints(), .patience = patience}),
-        ownership(client, name, name + ":1", std::chrono::seconds(600)),
+        ownership(client, name, name + ":1", std::chrono::seconds(600), follows_all),
         log(client, ownership, {.node = name, .settle = std::chrono::seconds(120)}) {}
 
   std::vector<std::string> Texts(uint64_t from) const {
@@ -184,6 +184,61 @@ TEST_F(EtcdLogTest, IsTrimmedBelowWhatEveryReaderHolds) {
   ASSERT_TRUE(one.log.Keep().ok());
   EXPECT_TRUE(absl::IsOutOfRange(two.log.Read(kPartition, 4, kMuch).status()));
   EXPECT_THAT(two.Texts(5), ElementsAre("5", "6", "7", "8", "9"));
+}
+
+TEST_F(EtcdLogTest, WhatOnlyOneOfSeveralDaemonsHoldsStays) {
+  test::EtcdServer server;
+  Node one(server, "one"), two(server, "two", std::chrono::seconds(20), /*follows_all=*/false);
+  ASSERT_TRUE(one.log.Create(2, 0, "id").ok());
+  for (Node* node : {&one, &two, &one}) {
+    node->ownership.ShareOut(2);
+    ASSERT_TRUE(node->ownership.Renew().ok());
+  }
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  for (uint64_t sequence = 1; sequence <= 9; ++sequence) {
+    ASSERT_EQ(one.Append(sequence, absl::StrCat(sequence)), Appended::kDurable);
+  }
+  one.log.TellCopy(kPartition, 9, "one:1");
+  ASSERT_TRUE(one.log.Trim(kPartition, 8).ok());
+  const auto first = [&](const std::function<void()>& change) {
+    change();
+    EXPECT_TRUE(two.log.Keep().ok());
+    EXPECT_TRUE(one.log.Keep().ok());
+    return two.log.First({kPartition})->front();
+  };
+  EXPECT_EQ(first([&] { two.log.Leave(kPartition); }), 1u);
+  EXPECT_EQ(first([&] { EXPECT_TRUE(two.log.Trim(kPartition, 4).ok()); }), 4u);
+  EXPECT_EQ(first([&] { two.log.Leave(kPartition); }), 4u) << "it waits for nobody, but stays";
+  EXPECT_EQ(first([&] { EXPECT_TRUE(two.log.Trim(kPartition, 9).ok()); }), 8u);
+}
+
+TEST_F(EtcdLogTest, TheFirstPartitionIsOwnedByWhoFollowsAllWhereThereIsOne) {
+  test::EtcdServer server;
+  Node some(server, "a", std::chrono::seconds(20), /*follows_all=*/false), all(server, "b");
+  ASSERT_TRUE(some.log.Create(2, 0, "id").ok());
+  for (Node* node : {&some, &all}) node->ownership.ShareOut(2);
+  EXPECT_FALSE(some.ownership.IsFree(0)) << "before it knows who is alive";
+  ASSERT_TRUE(some.ownership.Renew().ok());
+  EXPECT_TRUE(some.ownership.Others().empty());
+  EXPECT_TRUE(some.ownership.IsFree(0)) << "there is no other";
+  ASSERT_TRUE(some.ownership.Acquire(0).value());
+  ASSERT_TRUE(all.ownership.Renew().ok());
+  ASSERT_TRUE(some.ownership.Renew().ok());
+  ASSERT_EQ(some.ownership.Others().size(), 1u);
+  EXPECT_EQ(some.ownership.Others().front().address, "b:1");
+  EXPECT_TRUE(some.ownership.Others().front().follows_all);
+  EXPECT_FALSE(all.ownership.Others().front().follows_all);
+  EXPECT_TRUE(some.ownership.ShallLetGo(0));
+  // Its share is full, and it takes the first nevertheless; then it has one too many.
+  ASSERT_TRUE(all.ownership.Acquire(1).value());
+  some.ownership.Release(0);
+  ASSERT_TRUE(all.ownership.Renew().ok());
+  ASSERT_TRUE(some.ownership.Renew().ok());
+  EXPECT_FALSE(some.ownership.Acquire(0).value());
+  EXPECT_FALSE(some.ownership.IsFree(0));
+  ASSERT_TRUE(all.ownership.Acquire(0).value());
+  EXPECT_FALSE(all.ownership.ShallLetGo(0));
+  EXPECT_TRUE(all.ownership.ShallLetGo(1));
 }
 
 TEST_F(EtcdLogTest, WhatNoCopyHoldsStays) {

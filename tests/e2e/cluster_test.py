@@ -263,8 +263,15 @@ def whoever_is_asked_what_changes_something_reaches_the_owner():
 
 
 def a_send_goes_on_when_its_owner_is_gone():
-    if WHY_NOT:
-        return WHY_NOT
+    return WHY_NOT or a_send_goes_on_after(signal.SIGKILL)
+
+
+def a_send_goes_on_when_its_owner_is_held_up():
+    """Whose connection stays as it is, and says nothing."""
+    return WHY_NOT or a_send_goes_on_after(signal.SIGSTOP)
+
+
+def a_send_goes_on_after(what):
     with Folder() as folder, Etcd(folder, 1) as etcd:
         path = os.path.join(folder, "events.ndjson")
         lines = big_file(path, 8)
@@ -275,7 +282,7 @@ def a_send_goes_on_when_its_owner_is_gone():
                                    ",".join(node.address for node in nodes), "send", "--json",
                                    "--retry-for", "300", path], stdout=subprocess.PIPE, text=True)
         assert wait_for(lambda: owner.applied() > before + 1, PATIENCE)
-        owner.kill()
+        owner.process.send_signal(what)
         nodes.remove(owner)
         told = json.loads(sender.communicate(timeout=300)[0])
         assert sender.returncode == 0, told
@@ -284,9 +291,17 @@ def a_send_goes_on_when_its_owner_is_gone():
         again = owner_of(nodes).ask("send", path)
         assert count(again, "takenCount") == 0, again
         all_applied(nodes, owner_of(nodes).applied())
+        if what == signal.SIGSTOP:
+            owner.process.send_signal(signal.SIGCONT)
+            all_applied([owner], owner_of(nodes).applied())
+            stop_all([owner])
+        else:
+            owner.kill()
         stop_all(nodes)
-        dumps = [node.dump("--without-sends") for node in nodes]
-        assert dumps[0] == dumps[1] == calm_dump(path)
+        if what == signal.SIGSTOP:
+            nodes.append(owner)
+        dumps = {node.dump("--without-sends") for node in nodes}
+        assert dumps == {calm_dump(path)}, f"{len(dumps)} dumps, none or some as alone"
 
 
 def a_new_daemon_begins_with_the_copy_of_another():
@@ -447,6 +462,7 @@ if __name__ == "__main__":
           a_copy_of_one_verifies_and_begins_another,
           acknowledged_events_survive_the_owner,
           a_send_goes_on_when_its_owner_is_gone,
+          a_send_goes_on_when_its_owner_is_held_up,
           a_new_daemon_begins_with_the_copy_of_another,
           one_daemon_and_three_answer_the_same,
           whoever_is_killed_nothing_is_lost_or_doubled,

@@ -267,7 +267,8 @@ def what_is_missing_is_said_with_each_answer():
         etcd.kill(0)
         assert wait_for(lambda: "PARTIAL: " in nodes[0].run("suppliers", check=0)[2], PATIENCE)
         said = nodes[0].run("rank", "--to", "DE", check=0)[2]
-        assert "partitions are not followed now" in said and "may be too low" in said, said
+        assert " partitions (" in said and "are not followed now" in said, said
+        assert "may be too low" in said, said
         code, _, why = nodes[0].run("assign", "new-1", "--to", "DE", "--item", "kite")
         assert code != 0 and "no order is given on that" in why, (code, why)
         assert "are not followed now" in nodes[0].run("status", check=0)[1]
@@ -294,6 +295,111 @@ def what_is_missing_is_said_with_each_answer():
         nodes[0].kill()
 
 
+def one_that_follows_what_it_owns_says_where_to_ask_and_takes_over():
+    """With the copy and the state of one that follows all, however far the log was trimmed."""
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        more = "partitions = 4\ncopy_seconds = 1\n"
+        all_ = [Node(folder, name, etcd.endpoints, more).start() for name in ("one", "two")]
+        shared_out(all_)
+        path = os.path.join(SAMPLE, "harbour.ndjson")
+        all_[0].run("send", path, check=0)
+        some = Node(folder, "some", etcd.endpoints, more + 'follow = "owned"\n')
+        assert wait_for(lambda: start_or_end(some), PATIENCE), some.read_log()
+        nodes = [*all_, some]
+        shared_out(nodes)
+        held = ["asOfTime" in part for part in some.status()["sharedLog"]["partitions"]]
+        assert held[0] and 2 <= sum(held) < 4 and not owned(some)[0], (held, owned(some))
+        # Alone it says where to go; beside others the client goes there.
+        missing = ", ".join(str(number) for number, is_held in enumerate(held) if not is_held)
+        text = " ".join(some.run("status", check=0)[1].split())
+        assert f"({missing}) are not followed now" in text, text
+        for question in QUESTIONS:
+            code, out, why = some.run(*question)
+            assert code == 1 and out == "" and f"partitions ({missing})" in why, (out, why)
+            assert all_[0].address in why or all_[1].address in why, why
+        assert some.run("backup", os.path.join(folder, "copies"))[0] == 1
+        whole = all_[0].ask("suppliers")
+        some.address, kept = f"{some.address},{all_[0].address}", some.address
+        assert some.ask("suppliers") == whole
+        some.address = kept
+        # What was sent to it is taken by all; it forgets what it does not own.
+        assert "0 taken" in some.run("send", path, check=0)[1]
+        readers = etcd.keys("plumblane/reader/")
+        assert sum(key.endswith("/some") for key in readers) == sum(held), readers
+
+        # So that the log does not go back to what it has of the others.
+        with open(os.path.join(SAMPLE, "meadow.csv")) as file:
+            head, *rows = file.readlines()
+        portion, at = os.path.join(folder, "some.csv"), 0
+
+        def is_trimmed():
+            nonlocal at
+            with open(portion, "w") as out:
+                out.writelines([head, *(rows[(at + i) % len(rows)] for i in range(40))])
+            at += 40
+            all_[at % 2].run("send", portion, check=0)
+            return all(first_entry(etcd, number) > 20 for number in range(4))
+        assert wait_for(is_trimmed, PATIENCE), "the log is not trimmed"
+        level(all_)
+        whole = all_[0].ask("suppliers")
+        orders = all_[0].status()["orderCount"]
+        # Another one is left that follows all: what the killed one owned is taken over by both.
+        all_[1].kill()
+        shared_out([all_[0], some])
+        again = takes_again([some, all_[0]], path)
+        assert count(again, "takenCount") == 0, again
+        level(all_[:1])
+        assert all_[0].ask("suppliers") == whole
+        assert "fetched partition " in some.read_log(), some.read_log()
+        # And with the last one gone it has nobody to have the rest from: none is taken, and it says so.
+        all_[0].kill()
+        time.sleep(5)
+        code, out, why = some.run("suppliers")
+        assert code == 1 and "no daemon that follows all is known" in why, (code, out, why)
+        assert not some.owns()
+        for node in all_:
+            node.start()
+        shared_out(nodes)
+        assert all_[1].ask("suppliers") == whole
+        assert all_[1].status()["orderCount"] == orders
+        stop_all([some, *all_])
+        assert all_[0].dump() == all_[1].dump(), "replicas differ"
+
+
+def what_only_one_of_several_daemons_holds_stays_in_the_log():
+    """So another takes over without loss, with nobody left to have it from."""
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        more = "partitions = 4\ncopy_seconds = 1\n"
+        one = Node(folder, "one", etcd.endpoints, more).start()
+        some = Node(folder, "some", etcd.endpoints, more + 'follow = "owned"\n').start()
+        shared_out([one, some])
+        one.run("send", os.path.join(SAMPLE, "harbour.ndjson"), check=0)
+        for _ in range(40):
+            one.run("send", os.path.join(SAMPLE, "harbour.ndjson"), check=0)
+        time.sleep(5)
+        level([one])
+        whole = one.ask("suppliers")
+        one.kill()
+        shared_out([some])
+        assert some.ask("suppliers") == whole
+        again = takes_again([some], os.path.join(SAMPLE, "harbour.ndjson"))
+        assert count(again, "takenCount") == 0, again
+        assert some.run("verify")[0] == 0
+        one.start()
+        shared_out([one, some])
+        assert one.ask("suppliers") == whole
+        stop_all([some, one])
+
+
+def first_entry(etcd, partition):
+    keys = etcd.keys(f"plumblane/log/{partition:04}/")
+    return int(keys[0].rsplit("/", 1)[1]) if keys else 0
+
+
 if __name__ == "__main__":
     main([a_season_sent_to_any_is_answered_by_all_as_by_one_alone,
           sixty_four_partitions_answer_as_one_does,
@@ -301,4 +407,6 @@ if __name__ == "__main__":
           a_send_is_taken_back_from_all_partitions,
           a_new_daemon_begins_with_the_copy_of_another,
           what_is_missing_is_said_with_each_answer,
+          one_that_follows_what_it_owns_says_where_to_ask_and_takes_over,
+          what_only_one_of_several_daemons_holds_stays_in_the_log,
           whoever_is_killed_nothing_is_lost_or_doubled])

@@ -70,8 +70,13 @@ class NodeLog final : public EventLog, public Ownership {
   bool IsMine(uint32_t p) const override { return parts_[p]->IsMine(0); }
   bool ShallLetGo(uint32_t p) const override { return IsMine(p) && OwnedBelow(p) >= share; }
   std::string OwnersAddress(uint32_t p) const override { return parts_[p]->OwnersAddress(0); }
+  bool IsFree(uint32_t p) const override {
+    return OwnersAddress(p).empty() && OwnedBelow(kPartitions) < share;
+  }
+  void Leave(uint32_t p) override { ++left[p]; }
 
   std::atomic<uint32_t> share;
+  std::array<std::atomic<int>, kPartitions> left = {};
 
  private:
   uint32_t OwnedBelow(uint32_t partition) const {
@@ -113,7 +118,18 @@ class Network final : public OtherDesks {
     const std::lock_guard lock(mutex_);
     desks_[address] = desk;
   }
-  std::atomic<int> handed_on = 0;
+  absl::Status Read(const std::string& address, uint32_t partition, ArrivingState& to) {
+    const std::lock_guard lock(mutex_);
+    if (desks_[address] == nullptr) return absl::UnavailableError("out of reach");
+    ++read;
+    absl::Status status;
+    status.Update(desks_[address]->ReadState(partition, [&](auto space, auto key, auto value) {
+      status = to.Put(space, std::string(key), std::string(value));
+      return status.ok();
+    }));
+    return status;
+  }
+  std::atomic<int> handed_on = 0, read = 0;
 
  private:
   std::mutex mutex_;
@@ -122,9 +138,10 @@ class Network final : public OtherDesks {
 
 class Node {
  public:
-  Node(Logs& logs, Network& network, const std::string& name, uint32_t share)
+  Node(Logs& logs, Network& network, const std::string& name, uint32_t share,
+       bool only_owned = false)
       : log(logs, name, share),
-        desk(store_, log, clock_, Options(), kPartitions, log, network),
+        desk(store_, log, clock_, Options(network, only_owned), kPartitions, log, network),
         network_(network),
         name_(name) {
     spdlog::set_level(spdlog::level::off);
@@ -178,8 +195,12 @@ class Node {
   }
 
  private:
-  EngineOptions Options() {
+  EngineOptions Options(Network& network, bool only_owned) {
     EngineOptions options;
+    options.only_owned = only_owned;
+    options.fetch_state = [&network](uint32_t partition, ArrivingState& to) {
+      return network.Read("two", partition, to);
+    };
     options.compare_entries = 3;
     options.compare_cells = [this](uint32_t partition, uint64_t sequence, uint64_t hash) {
       const std::lock_guard lock(mutex_);
@@ -320,6 +341,64 @@ TEST_F(ManyEnginesTest, WhoHasMoreThanItsShareLetsGoAndNothingIsLost) {
   for (size_t at = 0; at < events.size(); at += 10) alone.Apply(Of(events, at, at + 10));
   EXPECT_EQ(one_.desk.Look().catalog().event_count, alone.catalog().event_count);
   EXPECT_EQ(one_.desk.Look().catalog().order_count, alone.catalog().order_count);
+}
+
+TEST_F(ManyEnginesTest, WhoFollowsOnlyWhatItOwnsTakesUpFromTheLogOrFromAnother) {
+  Until([this] { return AllOwned(nodes_); });
+  Node four(logs_, network_, "four", 0, /*only_owned=*/true);
+  const auto some = [](int from) {
+    Submission content;
+    for (int i = from; i < from + 40; ++i) {
+      OrderBuilder order({"default", std::to_string(i)});
+      order.Paid("2026-03-01").Promised("2026-03-10").Delivered("2026-03-08");
+      for (const Event& event : order.events()) content.events.push_back({order.key(), event});
+    }
+    return content;
+  };
+  const auto held = [&four] {
+    std::vector<uint32_t> held;
+    const auto shared = four.desk.shared_log();
+    for (uint32_t p = 0; p < kPartitions; ++p) {
+      if (shared->parts[p].is_held) held.push_back(p);
+    }
+    return held;
+  };
+  one_.SubmitUntilTaken(some(0));
+  const auto applied = [&four](uint32_t p) { return four.desk.shared_log()->parts[p].applied; };
+  Until([&] { return applied(0) > 0; });
+  EXPECT_THAT(held(), ::testing::ElementsAre(0)) << "what is of no order is everybody's";
+  EXPECT_EQ(applied(1) + applied(2) + applied(3), 0u);
+  EXPECT_EQ(four.desk.shared_log()->MissingParts(At("2026-06-01T12:00")), 3);
+  EXPECT_FALSE(four.desk.shared_log()->HoldsAll());
+  EXPECT_TRUE(absl::IsNotFound(four.desk.ReadState(1, [](auto, auto, auto) { return true; })));
+  Until([&] { return four.log.left[3] > 0; });
+  // It takes events nevertheless, and answers when they are taken, which it does not see.
+  EXPECT_TRUE(four.Submit(some(40)).status.ok());
+  Submission news;
+  news.news = {{"carrier", At("2026-05-01"), 0}};
+  EXPECT_TRUE(four.Submit(news).status.ok());
+
+  // One comes to it by the log, the others when the log does not go back so far any more.
+  Until([this] { return AllApplied(nodes_); });
+  four.log.share = 1;
+  three_.log.share = 0;
+  Until([&] { return four.owned() == 1 && AllOwned({&one_, &two_, &four}); });
+  EXPECT_EQ(network_.read, 0);
+  for (SharedMemory& log : logs_) {
+    const std::lock_guard lock(log.mutex);
+    log.first = log.entries.size();
+  }
+  four.log.share = kPartitions;
+  one_.log.share = two_.log.share = 0;
+  Until([&] { return four.owned() == kPartitions; });
+  EXPECT_GT(network_.read, 0);
+  EXPECT_TRUE(four.desk.shared_log()->HoldsAll());
+  EXPECT_EQ(four.Bytes(), one_.Bytes());
+  EXPECT_EQ(four.desk.Look().catalog().event_count, 160);
+  EXPECT_EQ(four.SubmitUntilTaken(some(80)).fates.front().kind, EventFate::Kind::kAccepted);
+  Until([this] { return AllApplied(nodes_); });
+  EXPECT_EQ(four.Bytes(), one_.Bytes());
+  four.Stop();
 }
 
 TEST_F(ManyEnginesTest, WhatAGoneOwnerHadIsRefusedUntilAnotherTakesOver) {

@@ -3,7 +3,11 @@ without room, its network cut. What is measured is for how long nothing was ackn
 that goes on to the next owner; what is asserted is that nothing is lost or doubled and that all
 daemons hold the same.
 
-Usage: cluster_faults.py [--long] [--rounds N] [--seed N]; cutting networks needs root.
+With several partitions each daemon owns some and is sent to: what is killed or held up is one of
+them, with its share, and the sender speaks to another.
+
+Usage: cluster_faults.py [--long] [--rounds N] [--seed N] [--partitions N]; cutting networks needs
+root.
 """
 import concurrent.futures
 import os
@@ -19,11 +23,14 @@ from rig import LONG, Folder, acked, main, option, seeded, send, sent, start_sen
 import certificates
 from cluster_test import Node, all_applied, owner_of, start_or_end, stop_all
 from etcd import PROGRAM, WHY_NOT, Etcd
+from partitions_test import level, shared_out
 
+PARTITIONS = option("partitions", 1)
 ROUNDS = option("rounds", 30 if LONG else 2)
 PATIENCE = 120
 AS_IT_COMES = ("--heartbeat-interval=100", "--election-timeout=1000")
-SETTINGS = "copy_seconds = 1\n[storage]\nblock_cache_mib = 8\nwrite_buffer_mib = 4\n" \
+SETTINGS = f"partitions = {PARTITIONS}\n" if PARTITIONS > 1 else ""
+SETTINGS += "copy_seconds = 1\n[storage]\nblock_cache_mib = 8\nwrite_buffer_mib = 4\n" \
            "least_free_mib = 16\n"
 
 
@@ -34,6 +41,7 @@ class Feed:
     def __init__(self, nodes, ledger):
         self.nodes, self.ledger = nodes, ledger
         self.sender = None
+        self.avoided = None  # a daemon that is not sent to
         self.stopping = threading.Event()
         self.moments = []  # at which something was
         self.asking = concurrent.futures.ThreadPoolExecutor(len(nodes))
@@ -42,12 +50,19 @@ class Feed:
     def owner(self):
         """The first to say that it takes events; one that does not answer is not waited for."""
         def ask(node):
-            return node if node.process.poll() is None and node.owns() else None
+            is_there = node is not self.avoided and node.process.poll() is None
+            return node if is_there and node.owns() else None
         asked = [self.asking.submit(ask, node) for node in self.nodes]
         for answer in concurrent.futures.as_completed(asked):
             if answer.result():
                 return answer.result()
         return None
+
+    def go_round(self, node):
+        """From now on sends to others."""
+        self.avoided = node
+        if self.sender and self.sender.poll() is None:
+            self.sender.kill()
 
     def feed(self):
         while not self.stopping.wait(0.02):
@@ -103,22 +118,42 @@ class Feed:
         self.asking.shutdown()
 
 
+def taken_over(nodes):
+    """Waits until all partitions are owned by these."""
+    if PARTITIONS > 1:
+        shared_out(nodes)
+    else:
+        owner_of(nodes)
+
+
+def one_that_takes_events(nodes):
+    if PARTITIONS == 1:
+        return owner_of(nodes)
+    shared_out(nodes)
+    return nodes[0]
+
+
 def nothing_is_lost_or_doubled(nodes, ledger):
     """The oracle; afterwards no daemon runs. How many events were acknowledged."""
     known = acked(ledger)
 
     def goes_through(what):
         """A member that comes back may have another leader elected, so the owner may change still."""
-        done = send(owner_of(nodes), ledger, what)
+        done = send(one_that_takes_events(nodes), ledger, what)
         assert " lost 0\n" in done.stdout, f"{what}: {done.stdout}{done.stderr}"
         return done.returncode == 0
     for what in ("check", "rest"):
         assert wait_for(lambda: goes_through(what), PATIENCE), what
-    owner = owner_of(nodes)
+    owner = one_that_takes_events(nodes)
+    if PARTITIONS > 1:
+        level(nodes)
     result = owner.ask("verify")
     assert result["difference"] == "" and int(result["eventCount"]) == sent(ledger), (
         result, sent(ledger))
-    all_applied(nodes, owner.applied())
+    if PARTITIONS > 1:
+        level(nodes)
+    else:
+        all_applied(nodes, owner.applied())
     stop_all(nodes)
     dumps = [node.dump() for node in nodes]
     assert all(dump == dumps[0] for dump in dumps), "replicas differ"
@@ -148,12 +183,15 @@ def whoever_is_killed_or_held_up():
     kinds = ("leader", "owner", "both", "held up", "two", "all")
     with Folder() as folder, Etcd(folder, 3, *AS_IT_COMES) as etcd:
         nodes, ledger = make_nodes(folder, etcd.endpoints), os.path.join(folder, "ledger")
-        owner_of(nodes)
+        taken_over(nodes)
         pauses = {}
         with Feed(nodes, ledger) as feed:
             for number in range(ROUNDS):
                 what = kinds[number % len(kinds)]
-                owner = owner_of(nodes)
+                taken_over(nodes)
+                owner = random.choice(nodes) if PARTITIONS > 1 else owner_of(nodes)
+                if PARTITIONS > 1:
+                    feed.go_round(owner)
                 leader = etcd.leader() or 0
                 time.sleep(random.uniform(0, 0.5))
                 begin = time.monotonic()
@@ -164,7 +202,7 @@ def whoever_is_killed_or_held_up():
                     owner.kill()
                 if what == "held up":
                     owner.process.send_signal(signal.SIGSTOP)
-                    owner_of([node for node in nodes if node is not owner])
+                    taken_over([node for node in nodes if node is not owner])
                     owner.process.send_signal(signal.SIGCONT)
                 if len(gone) > 1:  # without a majority nothing goes on: what counts is afterwards
                     time.sleep(1)
@@ -178,7 +216,7 @@ def whoever_is_killed_or_held_up():
                     owner.start()
                 etcd.wait()
         known = nothing_is_lost_or_doubled(nodes, ledger)
-        print(f"{ROUNDS} faults, {known} events acknowledged, 0 lost, 0 doubled; lease 3 s, etcd's "
+        print(f"{PARTITIONS} partitions, {ROUNDS} faults, {known} events acknowledged, 0 lost, 0 doubled; lease 3 s, etcd's "
               "timeouts as they come")
         told(pauses)
 
@@ -338,4 +376,4 @@ def cut_off_from_the_others():
 if __name__ == "__main__":
     tests = [whoever_is_killed_or_held_up, without_room_nothing_is_taken_and_it_comes_back,
              cut_off_from_the_others]
-    main(tests)
+    main(tests[:1] if PARTITIONS > 1 else tests)

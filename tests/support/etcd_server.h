@@ -1,5 +1,6 @@
 // A real etcd for a test: one member or more on free ports of the loopback, files in a temporary
-// directory, ended by its process id. Where etcd is not installed the test skips.
+// directory, ended by its process id. Where etcd is not installed the test skips; ETCD in the
+// environment names another program than the one that is installed.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -9,6 +10,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <cstdlib>
 #include <string>
 #include <vector>
 
@@ -20,6 +22,7 @@
 namespace plumblane::test {
 
 inline const char* EtcdProgram() {
+  if (const char* named = std::getenv("ETCD"); named != nullptr && *named != '\0') return named;
   for (const char* path : {"/usr/bin/etcd", "/usr/local/bin/etcd"}) {
     if (access(path, X_OK) == 0) return path;
   }

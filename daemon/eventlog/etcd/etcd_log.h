@@ -69,6 +69,7 @@ class EtcdLog final : public EventLog {
   absl::StatusOr<std::vector<uint64_t>> First(const std::vector<uint32_t>& partitions) const;
   // What this reader needs no more; Keep does the rest.
   absl::Status Trim(uint32_t partition, uint64_t below) override;
+  void Leave(uint32_t partition) override;
   bool KeepsStoreDurable() const override { return false; }
 
   // A copy of what was applied, elsewhere than in the store: as of that entry, on the disk and read
@@ -87,7 +88,8 @@ class EtcdLog final : public EventLog {
   absl::Status CompareCells(uint32_t partition, uint64_t sequence, uint64_t hash);
 
   // Tells what was trimmed and copied here, and where this daemon is the owner removes what no
-  // reader needs and some copy holds, with etcd's own memory of it. To be called now and then by
+  // reader needs and some copy holds, with etcd's own memory of it; but nothing of what it alone of
+  // several daemons has, which would be gone with it. To be called now and then by
   // one thread. RESOURCE_EXHAUSTED: etcd has no room; what could be removed was.
   absl::Status Keep();
 
@@ -121,7 +123,7 @@ class EtcdLog final : public EventLog {
                   const std::string& value) const;
   absl::StatusOr<std::string> Whole(uint32_t partition, uint64_t sequence,
                                     const std::string& value) const;
-  // What stands at keys that go when this daemon has not been heard of for long.
+  // What stands at keys that go when this daemon has not been heard of for long; "" = nothing.
   absl::Status Tell(const std::map<std::string, std::string>& values);
   // Entries of a partition below that; the revision, 0 = it is another's.
   absl::StatusOr<int64_t> Remove(uint32_t partition, uint64_t below);
@@ -133,6 +135,7 @@ class EtcdLog final : public EventLog {
   struct Standing {
     uint64_t unneeded_below = 0, copied = 0;
     std::string copy;  // what is told of it
+    bool left = false;
   };
   std::map<uint32_t, Standing> standings_;  // guarded by mutex_
   struct KnownTails {

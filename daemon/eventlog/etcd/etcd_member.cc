@@ -30,8 +30,9 @@ void Repeat(const StopEvent& stop, std::chrono::milliseconds every, const char* 
 
 EtcdMember::EtcdMember(const Options& options)
     : partitions_(options.partitions),
+      follows_all_(options.follows_all),
       client_(options.etcd),
-      ownership_(client_, options.node, options.address, options.lease),
+      ownership_(client_, options.node, options.address, options.lease, options.follows_all),
       log_(client_, ownership_, {.node = options.node, .reader = options.reader}),
       node_(options.node),
       address_(options.address),
@@ -174,6 +175,10 @@ absl::StatusOr<uint32_t> EtcdMember::Join(Store& store, const std::vector<uint64
   }
   // From now on nothing after it is removed.
   for (uint32_t partition = 0; partition < *partitions; ++partition) {
+    if (partition > 0 && !follows_all_) {
+      log_.Leave(partition);
+      continue;
+    }
     const uint64_t next = has_entries ? applied[partition] + 1 : 1;
     if (absl::Status status = log_.Trim(partition, next); !status.ok()) return status;
   }

@@ -20,6 +20,7 @@ class EtcdMember {
     std::chrono::seconds lease{3};
     std::chrono::seconds reader{86'400};
     uint32_t partitions = 1;  // of a log that is made
+    bool follows_all = true;  // see EtcdOwnership
   };
   explicit EtcdMember(const Options& options);
   ~EtcdMember();
@@ -59,6 +60,7 @@ class EtcdMember {
   absl::StatusOr<std::map<std::string, Copy>> WholeCopies(uint32_t partitions) const;
 
   const uint32_t partitions_;
+  const bool follows_all_;
   EtcdClient client_;
   EtcdOwnership ownership_;
   EtcdLog log_;

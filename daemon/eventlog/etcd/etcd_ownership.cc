@@ -1,6 +1,7 @@
 #include "eventlog/etcd/etcd_ownership.h"
 
 #include <absl/strings/str_cat.h>
+#include <absl/strings/str_split.h>
 
 #include <algorithm>
 #include <iterator>
@@ -10,6 +11,12 @@
 #include "eventlog/etcd/txn.h"
 
 namespace plumblane {
+namespace {
+
+// The third line of what a daemon says of itself.
+constexpr char kFollowsOwned[] = "owned";
+
+}  // namespace
 
 std::string EtcdOwnership::OwnerKey(uint32_t partition) const {
   return client_.Key(absl::StrCat("owner/", absl::Dec(partition, absl::kZeroPad4)));
@@ -35,7 +42,7 @@ absl::StatusOr<bool> EtcdOwnership::Acquire(uint32_t partition) {
     const std::string& owner = claims_[partition].owner;
     if (!owner.empty() && owner != value_) return false;
     const bool is_mine = claims_[partition].fence != 0;
-    if (!is_mine && OwnedBelow(partitions_) >= Share()) return false;
+    if (!is_mine && !WantsMore(partition)) return false;
   }
   const Stopwatch since;
   const auto lease = Lease();
@@ -108,13 +115,47 @@ uint32_t EtcdOwnership::OwnedBelow(uint32_t partition) const {
   return owned;
 }
 
+bool EtcdOwnership::MayOwn(uint32_t partition) const {
+  if (partition > 0 || follows_all_) return true;
+  return std::none_of(alive_.begin(), alive_.end(),
+                      [](const auto& one) { return one.second.follows_all; });
+}
+
+bool EtcdOwnership::WantsMore(uint32_t partition) const {
+  if (!MayOwn(partition)) return false;
+  if (OwnedBelow(partitions_) < Share()) return true;
+  return partition == 0 && HasFirstBesides() && alive_.contains(node_);
+}
+
+bool EtcdOwnership::HasFirstBesides() const {
+  return follows_all_ && std::any_of(alive_.begin(), alive_.end(),
+                                     [](const auto& one) { return !one.second.follows_all; });
+}
+
+bool EtcdOwnership::IsFree(uint32_t partition) const {
+  const std::lock_guard lock(mutex_);
+  const auto claim = claims_.find(partition);
+  const bool is_free = claim == claims_.end() || claim->second.owner.empty();
+  return is_free && WantsMore(partition);
+}
+
+std::vector<Ownership::Other> EtcdOwnership::Others() const {
+  const std::lock_guard lock(mutex_);
+  std::vector<Other> others;
+  for (const auto& [node, other] : alive_) {
+    if (node != node_) others.push_back(other);
+  }
+  return others;
+}
+
 bool EtcdOwnership::ShallLetGo(uint32_t partition) const {
   const std::lock_guard lock(mutex_);
   if (partitions_ == 1) return false;
   const auto claim = claims_.find(partition);
   if (claim == claims_.end() || claim->second.fence == 0) return false;
   if (!alive_.contains(node_)) return false;  // nobody can say what its share is
-  return OwnedBelow(partition) >= Share();
+  if (partition == 0 && HasFirstBesides()) return false;
+  return OwnedBelow(partition) >= Share() || !MayOwn(partition);
 }
 
 int64_t EtcdOwnership::Fence(uint32_t partition) const {
@@ -164,7 +205,9 @@ absl::Status EtcdOwnership::Renew() {
     partitions = std::max(partitions_, claims_.empty() ? 0 : claims_.rbegin()->first + 1);
     alive_.clear();
     for (const auto& kv : response->responses(1).response_range().kvs()) {
-      alive_.insert(kv.key().substr(nodes.size()));
+      const std::vector<std::string> lines = absl::StrSplit(kv.value(), '\n');
+      alive_[kv.key().substr(nodes.size())] = {lines.size() > 1 ? lines[1] : "",
+                                               lines.size() < 3 || lines[2] != kFollowsOwned};
     }
   }
   for (uint32_t partition = 0; partition < partitions; ++partition) {
@@ -183,7 +226,8 @@ absl::Status EtcdOwnership::Register(int64_t lease) {
     if (registered_ == lease || partitions_ == 1) return absl::OkStatus();
   }
   etcdserverpb::TxnRequest txn;
-  Put(txn, client_.Key("nodes/" + node_), value_, lease);
+  Put(txn, client_.Key("nodes/" + node_),
+      follows_all_ ? value_ : absl::StrCat(value_, "\n", kFollowsOwned), lease);
   const auto response = client_.Txn(txn);
   if (absl::IsResourceExhausted(response.status())) return absl::OkStatus();
   if (!response.ok()) return response.status();

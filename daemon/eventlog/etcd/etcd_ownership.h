@@ -8,8 +8,8 @@
 #include <cstdint>
 #include <map>
 #include <mutex>
-#include <set>
 #include <string>
+#include <vector>
 
 #include "base/stopwatch.h"
 #include "eventlog/etcd/etcd_client.h"
@@ -21,9 +21,15 @@ class EtcdOwnership final : public Ownership {
  public:
   // `client` must outlive it. `node` names this daemon among the others, `address` is where it
   // takes events. `lease` is at least 2 s.
+  // `follows_all`: otherwise it only follows what it owns, and owns the first partition, whose
+  // owner tells of alerts, only where no daemon is alive that follows all.
   EtcdOwnership(EtcdClient& client, const std::string& node, const std::string& address,
-                std::chrono::seconds lease)
-      : client_(client), lease_time_(lease), node_(node), value_(node + "\n" + address) {}
+                std::chrono::seconds lease, bool follows_all = true)
+      : client_(client),
+        lease_time_(lease),
+        node_(node),
+        value_(node + "\n" + address),
+        follows_all_(follows_all) {}
 
   // How many partitions the log has, before anything else: they are shared among the daemons alive
   // (nodes/NODE, a key under the lease of each) as evenly as whole ones can be, the first by name
@@ -38,6 +44,8 @@ class EtcdOwnership final : public Ownership {
   bool IsMine(uint32_t partition) const override;
   bool ShallLetGo(uint32_t partition) const override;
   std::string OwnersAddress(uint32_t partition) const override;
+  bool IsFree(uint32_t partition) const override;
+  std::vector<Other> Others() const override;
 
   // Keeps the lease and looks who is alive and who owns what. To be called a few times in the time
   // of the lease. Error UNAVAILABLE: nothing is known to have changed.
@@ -57,6 +65,11 @@ class EtcdOwnership final : public Ownership {
   // How many partitions this daemon is to own, by who was last known to be alive.
   uint32_t Share() const;                         // REQUIRES: mutex_ is held
   uint32_t OwnedBelow(uint32_t partition) const;  // likewise
+  bool MayOwn(uint32_t partition) const;          // likewise
+  bool WantsMore(uint32_t partition) const;       // likewise
+  // Whether this daemon takes the first though its share is full, as not every one can; then it
+  // lets another one go.
+  bool HasFirstBesides() const;  // likewise
   absl::Status Register(int64_t lease);
   // As an owner's key said at that revision, null = there was none.
   void Note(uint32_t partition, const etcdserverpb::KeyValue* key, int64_t as_of);
@@ -64,10 +77,11 @@ class EtcdOwnership final : public Ownership {
   EtcdClient& client_;
   const std::chrono::seconds lease_time_;
   const std::string node_, value_;
+  const bool follows_all_;
   mutable std::mutex mutex_;  // guards what follows
   uint32_t partitions_ = 1;
-  std::set<std::string> alive_;
-  int64_t registered_ = 0;  // under which lease
+  std::map<std::string, Other> alive_;  // by name, this one among them
+  int64_t registered_ = 0;              // under which lease
   int64_t lease_ = 0;
   std::map<uint32_t, Claim> claims_;
   Stopwatch since_confirmed_;

@@ -77,9 +77,15 @@ absl::StatusOr<std::vector<uint64_t>> EtcdLog::First(
 
 absl::Status EtcdLog::Trim(uint32_t partition, uint64_t below) {
   const std::lock_guard lock(mutex_);
-  uint64_t& unneeded = standings_[partition].unneeded_below;
-  unneeded = std::max(unneeded, below);
+  Standing& standing = standings_[partition];
+  standing.left = false;
+  standing.unneeded_below = std::max(standing.unneeded_below, below);
   return absl::OkStatus();
+}
+
+void EtcdLog::Leave(uint32_t partition) {
+  const std::lock_guard lock(mutex_);
+  standings_[partition].left = true;
 }
 
 void EtcdLog::TellCopy(uint32_t partition, uint64_t sequence, const std::string& address) {
@@ -118,7 +124,8 @@ absl::Status EtcdLog::Keep() {
   if (standings.empty()) return absl::OkStatus();
   std::map<std::string, std::string> values;
   for (const auto& [partition, standing] : standings) {
-    values[Place("reader", partition) + options_.node] = absl::StrCat(standing.unneeded_below);
+    values[Place("reader", partition) + options_.node] =
+        standing.left ? "" : absl::StrCat(standing.unneeded_below);
     if (!standing.copy.empty()) values[Place("copy", partition) + options_.node] = standing.copy;
   }
   // Where there is no room it is told later; what can be removed is.
@@ -148,17 +155,21 @@ absl::Status EtcdLog::Keep() {
     // The last entry stays.
     below[partitions[i]] = std::min({standing.unneeded_below, copied + 1, (*bounds)[i].tail});
   }
+  std::map<uint32_t, int> holders;
   for (const etcdserverpb::KeyValue& kv : known->responses(0).response_range().kvs()) {
     const auto partition = PartitionIn(kv.key());
     if (!partition.ok()) return partition.status();
+    ++holders[*partition];
     const auto needed = NumberIn(kv.value(), "a reader's position");
     if (!needed.ok()) return needed.status();
     const auto place = below.find(*partition);
     if (place != below.end()) place->second = std::min(place->second, *needed);
   }
+  const bool is_alone = ownership_.Others().empty();
   int64_t last_removal = 0;
   for (size_t i = 0; i < partitions.size(); ++i) {
     if (below[partitions[i]] <= (*bounds)[i].first) continue;
+    if (!is_alone && holders[partitions[i]] < 2) continue;
     const auto removed = Remove(partitions[i], below[partitions[i]]);
     if (!removed.ok()) return removed.status();
     last_removal = std::max(last_removal, *removed);
@@ -188,7 +199,11 @@ absl::Status EtcdLog::Tell(const std::map<std::string, std::string>& values) {
     for (; at != values.end() && txn.success_size() < kPutsAtOnce; ++at) {
       const auto told = told_.find(at->first);
       if (told != told_.end() && told->second == at->second) continue;
-      Put(txn, at->first, at->second, lease_);
+      if (at->second.empty()) {
+        DeleteRange(txn, at->first, "");
+      } else {
+        Put(txn, at->first, at->second, lease_);
+      }
       telling.insert(*at);
     }
     if (telling.empty()) break;

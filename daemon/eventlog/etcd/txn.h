@@ -41,14 +41,14 @@ inline void Put(etcdserverpb::TxnRequest& txn, std::string key, std::string valu
   put->set_lease(lease);
 }
 
-// Keys from `key` up to before `end`.
+// Keys from `key` up to before `end`; "" as `end`: the one key.
 inline void DeleteRange(etcdserverpb::TxnRequest& txn, std::string key, std::string end) {
   auto* range = txn.add_success()->mutable_request_delete_range();
   range->set_key(std::move(key));
   range->set_range_end(std::move(end));
 }
 
-// "" as `end`: the one key.
+// Likewise.
 inline etcdserverpb::RequestOp Range(std::string key, std::string end = "", int64_t limit = 0) {
   etcdserverpb::RequestOp op;
   op.mutable_request_range()->set_key(std::move(key));
