@@ -326,8 +326,10 @@ def one_that_follows_what_it_owns_says_where_to_ask_and_takes_over():
         some.address = kept
         # What was sent to it is taken by all; it forgets what it does not own.
         assert "0 taken" in some.run("send", path, check=0)[1]
-        readers = etcd.keys("plumblane/reader/")
-        assert sum(key.endswith("/some") for key in readers) == sum(held), readers
+        def readers():
+            return etcd.keys("plumblane/reader/")
+        assert wait_for(lambda: sum(key.endswith("/some") for key in readers()) == sum(held),
+                        PATIENCE), readers()
 
         # So that the log does not go back to what it has of the others.
         with open(os.path.join(SAMPLE, "meadow.csv")) as file:
