@@ -15,6 +15,7 @@ import traceback
 ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
 BIN = os.environ.get("PLUMBLANE_BIN") or os.path.join(ROOT, "build", "bin")
 SAMPLE = os.path.join(ROOT, "sample-events")
+_started = []  # processes of daemons
 
 
 class Daemon:
@@ -35,6 +36,7 @@ class Daemon:
             self.process = subprocess.Popen(
                 [*self.prefix, os.path.join(BIN, "plumblaned"), *self.flags],
                 stdout=subprocess.PIPE, stderr=log, text=True, env=env)
+        _started.append(self.process)
         return self
 
     def start(self, env=None):
@@ -130,5 +132,7 @@ def main(tests):
             failed += 1
             traceback.print_exc(limit=-3)
             print(f"FAILED {test.__name__}: {error}", flush=True)
+            for process in _started:  # that it would have ended
+                process.kill()
     print(f"{passed} passed, {failed} failed, {skipped} skipped")
     sys.exit(1 if failed else 77 if skipped and not passed else 0)
