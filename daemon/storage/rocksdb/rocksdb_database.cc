@@ -12,6 +12,14 @@ namespace {
 
 rocksdb::Slice ToSlice(std::string_view text) { return {text.data(), text.size()}; }
 
+// The first key above all that begin with `prefix`; "" when there is none.
+std::string EndOf(std::string_view prefix) {
+  std::string end(prefix);
+  while (!end.empty() && end.back() == '\xFF') end.pop_back();
+  if (!end.empty()) ++end.back();
+  return end;
+}
+
 class RocksDbSnapshot final : public Snapshot {
  public:
   explicit RocksDbSnapshot(std::shared_ptr<const Database> database)
@@ -54,6 +62,10 @@ class RocksDbSnapshot final : public Snapshot {
     rocksdb::ReadOptions read = read_;
     // A whole space is read once; what is in memory for other questions stays there.
     read.fill_cache = !prefix.empty() || !from.empty();
+    // Else all that is newer than the snapshot is gone through up to the next key that is not.
+    const std::string end = EndOf(prefix);
+    const rocksdb::Slice bound = ToSlice(end);
+    if (!end.empty()) read.iterate_upper_bound = &bound;
     const std::unique_ptr<rocksdb::Iterator> it(
         database_->db->NewIterator(read, database_->Of(space)));
     for (it->Seek(ToSlice(std::max(prefix, from))); it->Valid(); it->Next()) {
