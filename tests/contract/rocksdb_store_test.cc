@@ -8,6 +8,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <rocksdb/db.h>
+#include <rocksdb/perf_context.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -107,6 +108,41 @@ TEST(RocksDbStore, KeepsDeletionsToo) {
     ASSERT_TRUE(store->Write(batch, true).ok());
   }
   EXPECT_EQ(Count(*Open(path).value()), 0);
+}
+
+// By the library's own count of what a reader of an older state goes past.
+TEST(RocksDbStore, ReadingAPrefixGoesThroughNothingThatFollowsIt) {
+  const TempDirectory directory;
+  auto store = Open(directory.path());
+  ASSERT_TRUE(store.ok());
+  const auto write = [&](const std::string& prefix) {
+    Batch batch;
+    for (int i = 0; i < 1000; ++i) {
+      batch.Put(Space::kCells, absl::StrCat(prefix, Key(i)), Value(i));
+    }
+    ASSERT_TRUE((*store)->Write(batch, false).ok());
+  };
+  write("a");
+  const auto before = (*store)->TakeSnapshot();
+  write("b");
+  write("c\xFF");
+  rocksdb::SetPerfLevel(rocksdb::PerfLevel::kEnableCount);
+  rocksdb::get_perf_context()->Reset();
+  for (const std::string_view prefix : {"aa", "b", "c\xFF"}) {
+    int found = 0;
+    const absl::Status read =
+        before->Scan(Space::kCells, prefix, "", [&](auto, auto) { return ++found > 0; });
+    EXPECT_TRUE(read.ok());
+    EXPECT_EQ(found, 0) << prefix;
+  }
+  int found = 0;
+  EXPECT_TRUE(before->Scan(Space::kCells, "a", "", [&](auto, auto) { return ++found > 0; }).ok());
+  EXPECT_EQ(found, 1000);
+  // Those of b and c themselves, once, and not those behind a as well.
+  EXPECT_LE(rocksdb::get_perf_context()->internal_recent_skipped_count, 2100);
+  EXPECT_GE(rocksdb::get_perf_context()->internal_recent_skipped_count, 1000)
+      << "nothing is counted";
+  rocksdb::SetPerfLevel(rocksdb::PerfLevel::kDisable);
 }
 
 TEST(RocksDbStore, IsOpenedOnceOnly) {
