@@ -103,7 +103,12 @@ def a_damaged_copy_is_refused():
         for path in rounds:
             with open(path, "rb") as file:
                 whole = file.read()
-            flip(path, random.randrange(len(whole)))
+            # When a copy was made and a number that nobody reads come first in its list, and have no
+            # checksum: nothing that is restored hangs on them.
+            first = 0
+            if os.path.basename(os.path.dirname(path)) == "meta":
+                first = whole.index(b"\n", whole.index(b"\n") + 1)
+            flip(path, random.randrange(first, len(whole)))
             again = make(folder)
             again.flags[again.flags.index("--data") + 1] = os.path.join(folder, "new")
             code, said = offline(again, "--restore", backups)
