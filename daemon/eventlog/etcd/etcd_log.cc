@@ -12,6 +12,7 @@
 #include "base/stop_event.h"
 #include "eventlog/etcd/txn.h"
 #include "storage/bytes.h"
+#include "storage/prefix_end.h"
 
 namespace plumblane {
 namespace {
@@ -152,7 +153,7 @@ Appended EtcdLog::Settle(uint32_t partition, const TxnRequest& txn,
 void EtcdLog::AskBounds(uint32_t partition, TxnRequest& txn) const {
   *txn.add_success() = Range(TailKey(partition));
   const std::string entries = Place("log", partition);
-  *txn.add_success() = FirstKey(entries, EndOf(entries));
+  *txn.add_success() = FirstKey(entries, EndOfPrefix(entries));
 }
 
 absl::StatusOr<EtcdLog::Bounds> EtcdLog::BoundsIn(const TxnResponse& response, int index) const {
@@ -182,7 +183,7 @@ absl::StatusOr<uint64_t> EtcdLog::Tail(uint32_t partition) const {
 absl::StatusOr<std::map<uint32_t, uint64_t>> EtcdLog::AskTails() const {
   TxnRequest txn;
   const std::string tails = client_.Key("tail/");
-  *txn.add_success() = Range(tails, EndOf(tails));
+  *txn.add_success() = Range(tails, EndOfPrefix(tails));
   const auto response = client_.Ask(txn);
   if (!response.ok()) return response.status();
   return TailsIn(*response, 0);
@@ -239,7 +240,7 @@ absl::StatusOr<std::vector<LogRecord>> EtcdLog::Read(uint32_t partition, uint64_
     TxnRequest txn;
     AskBounds(partition, txn);
     *txn.add_success() =
-        Range(EntryKey(partition, next), EndOf(Place("log", partition)), kEntriesAtATime);
+        Range(EntryKey(partition, next), EndOfPrefix(Place("log", partition)), kEntriesAtATime);
     const auto response = client_.Ask(txn);
     if (!response.ok()) return response.status();
     const auto bounds = BoundsIn(*response, 0);

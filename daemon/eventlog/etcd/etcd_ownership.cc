@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "eventlog/etcd/txn.h"
+#include "storage/prefix_end.h"
 
 namespace plumblane {
 namespace {
@@ -193,8 +194,8 @@ absl::Status EtcdOwnership::Renew() {
   }
   etcdserverpb::TxnRequest txn;
   const std::string owners = client_.Key("owner/"), nodes = client_.Key("nodes/");
-  *txn.add_success() = Range(owners, EndOf(owners));
-  *txn.add_success() = Range(nodes, EndOf(nodes));
+  *txn.add_success() = Range(owners, EndOfPrefix(owners));
+  *txn.add_success() = Range(nodes, EndOfPrefix(nodes));
   const auto response = client_.Ask(txn);
   if (!response.ok()) return response.status();
   std::map<std::string, const etcdserverpb::KeyValue*> found;

@@ -7,6 +7,7 @@
 
 #include "eventlog/etcd/etcd_log.h"
 #include "eventlog/etcd/txn.h"
+#include "storage/prefix_end.h"
 
 namespace plumblane {
 namespace {
@@ -36,10 +37,10 @@ absl::StatusOr<uint32_t> PartitionIn(const std::string& key) {
 
 void EtcdLog::AskAllBounds(const std::vector<uint32_t>& partitions, TxnRequest& txn) const {
   const std::string tails = client_.Key("tail/");
-  *txn.add_success() = Range(tails, EndOf(tails));
+  *txn.add_success() = Range(tails, EndOfPrefix(tails));
   for (const uint32_t partition : partitions) {
     const std::string entries = Place("log", partition);
-    *txn.add_success() = FirstKey(entries, EndOf(entries));
+    *txn.add_success() = FirstKey(entries, EndOfPrefix(entries));
   }
 }
 
@@ -97,7 +98,7 @@ void EtcdLog::TellCopy(uint32_t partition, uint64_t sequence, const std::string&
 absl::StatusOr<std::map<uint32_t, std::vector<EtcdLog::Copy>>> EtcdLog::Copies() const {
   const std::string place = client_.Key("copy/");
   TxnRequest txn;
-  *txn.add_success() = Range(place, EndOf(place));
+  *txn.add_success() = Range(place, EndOfPrefix(place));
   const auto response = client_.Ask(txn);
   if (!response.ok()) return response.status();
   std::map<uint32_t, std::vector<Copy>> copies;
@@ -138,7 +139,7 @@ absl::Status EtcdLog::Keep() {
   for (const auto& [partition, standing] : standings) partitions.push_back(partition);
   TxnRequest ask;
   const std::string readers = client_.Key("reader/");
-  *ask.add_success() = Range(readers, EndOf(readers));
+  *ask.add_success() = Range(readers, EndOfPrefix(readers));
   AskAllBounds(partitions, ask);
   const auto known = client_.Ask(ask);
   if (!known.ok()) return known.status();

@@ -69,12 +69,6 @@ inline const etcdserverpb::KeyValue* Only(const etcdserverpb::TxnResponse& respo
   return range.kvs_size() == 0 ? nullptr : &range.kvs(0);
 }
 
-// The end of the keys that start with `prefix`, which does not end with the byte 255.
-inline std::string EndOf(std::string prefix) {
-  ++prefix.back();
-  return prefix;
-}
-
 inline std::string Padded(uint64_t sequence) {
   return absl::StrCat(absl::Dec(sequence, absl::kZeroPad16));
 }

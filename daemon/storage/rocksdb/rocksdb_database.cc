@@ -7,18 +7,12 @@
 #include <mutex>
 #include <utility>
 
+#include "storage/prefix_end.h"
+
 namespace plumblane {
 namespace {
 
 rocksdb::Slice ToSlice(std::string_view text) { return {text.data(), text.size()}; }
-
-// The first key above all that begin with `prefix`; "" when there is none.
-std::string EndOf(std::string_view prefix) {
-  std::string end(prefix);
-  while (!end.empty() && end.back() == '\xFF') end.pop_back();
-  if (!end.empty()) ++end.back();
-  return end;
-}
 
 class RocksDbSnapshot final : public Snapshot {
  public:
@@ -63,7 +57,7 @@ class RocksDbSnapshot final : public Snapshot {
     // A whole space is read once; what is in memory for other questions stays there.
     read.fill_cache = !prefix.empty() || !from.empty();
     // Else all that is newer than the snapshot is gone through up to the next key that is not.
-    const std::string end = EndOf(prefix);
+    const std::string end = EndOfPrefix(std::string(prefix));
     const rocksdb::Slice bound = ToSlice(end);
     if (!end.empty()) read.iterate_upper_bound = &bound;
     const std::unique_ptr<rocksdb::Iterator> it(
