@@ -16,6 +16,7 @@
 #include "app/log_in_use.h"
 #include "engine/partitions.h"
 #include "storage/memory_store.h"
+#include "storage/prefix_end.h"
 #include "support/etcd_server.h"
 #include "support/fixed_clock.h"
 #include "support/order_builder.h"
@@ -85,7 +86,7 @@ int DigestsIn(const test::EtcdServer& server) {
   EtcdClient client({.endpoints = server.endpoints()});
   etcdserverpb::TxnRequest txn;
   const std::string cells = client.Key("cells/");
-  *txn.add_success() = Range(cells, EndOf(cells));
+  *txn.add_success() = Range(cells, EndOfPrefix(cells));
   const auto found = client.Ask(txn);
   EXPECT_TRUE(found.ok()) << found.status();
   return found->responses(0).response_range().kvs_size();
