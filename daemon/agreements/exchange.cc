@@ -99,8 +99,9 @@ absl::StatusOr<ExchangeBook::Conversion> ExchangeBook::Convert(const Money& mone
   const bool inverse = turned != nullptr && (asked == nullptr || asked->date < turned->date);
   const ExchangeRate* rate = inverse ? turned : asked;
   if (rate == nullptr) {
-    return absl::NotFoundError(absl::StrCat("expected a rate of ", money.currency, " and ", to,
-                                            " of ", FormatDay(day), " or before; there is none"));
+    return absl::NotFoundError(absl::StrCat("expected a rate of ", std::string(money.currency),
+                                            " and ", to, " of ", FormatDay(day),
+                                            " or before; there is none"));
   }
   const absl::StatusOr<int64_t> converted = ConvertMinorUnits(money.minor_units, *rate, inverse);
   if (!converted.ok()) return converted.status();

@@ -110,7 +110,7 @@ std::string FormatMoney(const Money& money) {
   const int64_t magnitude = std::abs(money.minor_units);
   std::string text = absl::StrCat(money.minor_units < 0 ? "-" : "", magnitude / scale);
   if (digits > 0) absl::StrAppendFormat(&text, ".%0*d", digits, magnitude % scale);
-  return absl::StrCat(text, " ", money.currency);
+  return absl::StrCat(text, " ", std::string(money.currency));
 }
 
 int64_t DivideHalfEven(int64_t numerator, int64_t denominator) {

@@ -6,6 +6,7 @@
 
 #include <absl/status/statusor.h>
 
+#include <algorithm>
 #include <compare>
 #include <cstdint>
 #include <optional>
@@ -19,9 +20,31 @@ namespace plumblane {
 // The largest amount one event may carry, either sign: sums of 900 million of them fit in int64.
 inline constexpr int64_t kMaxMinorUnits = 10'000'000'000;
 
+// An ISO 4217 code, three upper-case letters, or "" for none: four bytes, as every event may hold
+// five of them.
+class Currency {
+ public:
+  constexpr Currency() = default;
+  // What is longer than three letters is none.
+  constexpr Currency(std::string_view code) {
+    if (code.size() < sizeof letters_) std::copy(code.begin(), code.end(), letters_);
+  }
+  constexpr Currency(const char* code) : Currency(std::string_view(code)) {}
+  Currency(const std::string& code) : Currency(std::string_view(code)) {}
+
+  constexpr std::string_view code() const { return letters_; }
+  constexpr operator std::string_view() const { return code(); }
+  operator std::string() const { return std::string(code()); }
+  constexpr bool empty() const { return letters_[0] == 0; }
+  auto operator<=>(const Currency&) const = default;
+
+ private:
+  char letters_[4] = {};
+};
+
 struct Money {
   int64_t minor_units = 0;  // cents for EUR, whole yen for JPY, fils for KWD
-  std::string currency;     // ISO 4217, three upper-case letters
+  Currency currency;
   auto operator<=>(const Money&) const = default;
 };
 

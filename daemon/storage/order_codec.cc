@@ -140,7 +140,9 @@ class FieldReader {
     if (!Has(bit)) return;
     money.emplace();
     money->minor_units = reader_.Signed();
-    money->currency = reader_.Text();
+    const std::string_view currency = reader_.Text();
+    lawful_ &= currency.size() <= 3;
+    money->currency = currency;
     lawful_ &= money->minor_units >= -kMaxMinorUnits && money->minor_units <= kMaxMinorUnits;
   }
   void Tellings(Bit bit, Event& event) {
