@@ -23,6 +23,7 @@ constexpr int64_t kPollMillis = 1000;
 // Without events scores move too, slowly, with the time that orders have been on their way.
 constexpr int64_t kStaleMillis = 300'000;
 constexpr int64_t kRestsOfWork = 9;
+constexpr const char* kWatchScores = "/plumblane.v1.Exports/WatchScores";
 
 // Ends at once with that error.
 template <typename Message>
@@ -129,7 +130,11 @@ void ExportsService::Poll() {
       changed_.wait(lock);
       continue;
     }
+    // Looked at after the state, so that what was let go in between is not told.
     const View view = engine_.Look();
+    if (const std::string why = WhyNotHere(engine_, kWatchScores); !why.empty()) {
+      for (ScoreStream* stream : streams_) stream->End({grpc::FAILED_PRECONDITION, why});
+    }
     int64_t took = 0;
     const Instant started = engine_.WallNow();
     if (std::exchange(is_new_, false) || view.catalog().log_sequence != sequence ||

@@ -1,11 +1,14 @@
 // Exports: all of it, once, in pieces; and which changes of scores a reader is told.
 #include <absl/strings/str_cat.h>
 #include <gmock/gmock.h>
+#include <grpcpp/grpcpp.h>
 #include <gtest/gtest.h>
 
+#include <atomic>
 #include <map>
 #include <set>
 
+#include "service/export_service.h"
 #include "service/exporting.h"
 #include "service/read_event.h"
 #include "service/score_watch.h"
@@ -19,6 +22,7 @@ using test::At;
 using test::OrderBuilder;
 using test::RunningEngine;
 using ::testing::ElementsAre;
+using ::testing::HasSubstr;
 using ::testing::IsEmpty;
 
 template <typename Message, typename Export>
@@ -248,6 +252,57 @@ TEST(ScoreTeller, ASlowReaderIsToldOfAllInTurn) {
     if (teller.Next(change)) told.insert(change.now().name());
   }
   EXPECT_THAT(told, ElementsAre("a", "b", "c"));
+}
+
+// One that may come to follow but one of two partitions.
+class PartialDesk final : public Desk {
+ public:
+  explicit PartialDesk(Desk& whole) : whole_(whole) {}
+  bool Submit(Submission&& submission, Answer answer) override {
+    return whole_.Submit(std::move(submission), std::move(answer));
+  }
+  void WhenRoom(std::function<void()> ready) override { whole_.WhenRoom(std::move(ready)); }
+  View Look() const override { return whole_.Look(); }
+  Instant WallNow() const override { return whole_.WallNow(); }
+  ClockMode clock_mode() const override { return whole_.clock_mode(); }
+  size_t QueuedEvents() const override { return whole_.QueuedEvents(); }
+  bool AcceptsEvents() const override { return whole_.AcceptsEvents(); }
+  void Refuse(std::string why) override { whole_.Refuse(std::move(why)); }
+  std::string refusal() const override { return whole_.refusal(); }
+  std::optional<SharedLog> shared_log() const override {
+    SharedLog shared;
+    shared.parts.resize(2);
+    shared.parts[1].is_held = holds_all;
+    shared.whole_address = "10.0.0.2:7415";
+    return shared;
+  }
+
+  std::atomic<bool> holds_all = true;
+
+ private:
+  Desk& whole_;
+};
+
+TEST(ScoreWatch, EndsWhereNotAllIsFollowedAnyMoreAndSaysWhoDoes) {
+  RunningEngine engine;
+  ASSERT_TRUE(engine.Submit(Settled("1", "lotus", false)).status.ok());
+  PartialDesk desk(*engine);
+  ExportsService service(desk);
+  grpc::ServerBuilder builder;
+  builder.RegisterService(&service);
+  const std::unique_ptr<grpc::Server> server = builder.BuildAndStart();
+  const auto stub = v1::Exports::NewStub(server->InProcessChannel({}));
+  grpc::ClientContext context;
+  const auto stream = stub->WatchScores(&context, {});
+  v1::ScoreChange change;
+  ASSERT_TRUE(stream->Read(&change)) << "while all is followed it tells";
+  desk.holds_all = false;
+  while (stream->Read(&change)) {
+  }
+  const grpc::Status status = stream->Finish();
+  EXPECT_EQ(status.error_code(), grpc::FAILED_PRECONDITION);
+  EXPECT_THAT(status.error_message(), HasSubstr("the one at 10.0.0.2:7415 follows all"));
+  server->Shutdown();
 }
 
 TEST(ReadWatch, RefusesWhatMakesNoSense) {
