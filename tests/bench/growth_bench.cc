@@ -1,7 +1,7 @@
 // How the daemon grows with what it stores: orders of three events in the order of their days,
 // spread over 400 days whatever their number, so that nothing but that differs between two runs.
 //
-// Tells in one table: events a second at the beginning and at the end, 8 streams, durable; memory;
+// Tells in one table: events a second and memory of each tenth, 8 streams, durable, acknowledged;
 // how long a score and a ranking of 200 suppliers take, beside an empty call asked in turn; how
 // long a start takes after a stop and after kill -9; bytes a stored event after compaction, beside
 // the events as protobuf in a store of their own with the same compression.
@@ -117,11 +117,16 @@ class History {
   std::priority_queue<Coming, std::vector<Coming>, std::greater<>> coming_;
 };
 
-struct Rates {
-  double first = 0, last = 0;  // events a second, in the first and the last tenth
-};
+double MebibytesOf(pid_t process, const std::string& what) {
+  std::ifstream status("/proc/" + std::to_string(process) + "/status");
+  for (std::string word; status >> word;) {
+    double kib = 0;
+    if (word == what && status >> kib) return kib / 1024;
+  }
+  return 0;
+}
 
-Rates SendAll(const std::string& address, const Shape& shape) {
+void SendAll(const std::string& address, pid_t daemon, const Shape& shape) {
   std::atomic<int64_t> acknowledged = 0;
   std::vector<std::thread> threads;
   for (int s = 0; s < kStreams; ++s) {
@@ -157,30 +162,20 @@ Rates SendAll(const std::string& address, const Shape& shape) {
       if (const grpc::Status status = stream->Finish(); !status.ok()) Die(status.error_message());
     });
   }
-  const int64_t total = 3 * shape.orders, tenth = total / 10;
-  Rates rates;
-  auto since = Clock::now();
-  // Of the time in which so many came.
-  const auto until = [&](int64_t count) {
-    while (acknowledged < count) std::this_thread::sleep_for(std::chrono::milliseconds(2));
-    return std::exchange(since, Clock::now());
-  };
-  auto from = until(tenth);
-  rates.first = static_cast<double>(tenth) / Seconds(since - from);
-  until(total - tenth);
-  from = until(total);
-  rates.last = static_cast<double>(tenth) / Seconds(since - from);
-  for (std::thread& thread : threads) thread.join();
-  return rates;
-}
-
-double MebibytesOf(pid_t process, const std::string& what) {
-  std::ifstream status("/proc/" + std::to_string(process) + "/status");
-  for (std::string word; status >> word;) {
-    double kib = 0;
-    if (word == what && status >> kib) return kib / 1024;
+  const int64_t total = 3 * shape.orders;
+  for (int64_t tenth = 1; tenth <= 10; ++tenth) {
+    const auto from = Clock::now();
+    const int64_t before = acknowledged;
+    while (acknowledged < total * tenth / 10) {
+      std::this_thread::sleep_for(std::chrono::milliseconds(2));
+    }
+    std::printf("%-25s %2d %10.0f events/s %10.0f MiB resident\n", "events, tenth",
+                static_cast<int>(tenth),
+                static_cast<double>(acknowledged - before) / Seconds(Clock::now() - from),
+                MebibytesOf(daemon, "VmRSS:"));
+    std::fflush(stdout);
   }
-  return 0;
+  for (std::thread& thread : threads) thread.join();
 }
 
 struct Questions {
@@ -313,8 +308,7 @@ int main(int argc, char** argv) {
               static_cast<long long>(shape.orders), static_cast<long long>(shape.pairs),
               static_cast<long long>(shape.orders * shape.days_under_way / kDays));
   std::fflush(stdout);
-  const Rates rates = SendAll(address, shape);
-  std::printf("%-28s %10.0f first %13.0f last tenth\n", "events a second", rates.first, rates.last);
+  SendAll(address, daemon, shape);
   std::printf("%-28s %10.0f MiB %13.0f MiB at most\n", "memory after intake",
               MebibytesOf(daemon, "VmRSS:"), MebibytesOf(daemon, "VmHWM:"));
   std::fflush(stdout);
