@@ -206,9 +206,10 @@ std::string HalfLifeText(const google::protobuf::Duration& half_life) {
 }
 
 std::string MoneyText(const v1::Money& money) {
-  const Money sum{money.minor_units(), money.currency_code()};
-  if (MinorUnitDigits(sum.currency)) return FormatMoney(sum);
-  return absl::StrCat(sum.minor_units, " minor units of ", sum.currency);
+  if (MinorUnitDigits(money.currency_code())) {
+    return FormatMoney({money.minor_units(), money.currency_code()});
+  }
+  return absl::StrCat(money.minor_units(), " minor units of ", money.currency_code());
 }
 
 std::string AmountText(double minor_units, const std::string& currency) {

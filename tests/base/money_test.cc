@@ -270,6 +270,20 @@ TEST(Split, GivesWhatIsLeftToTheLargestRemaindersAndOfEqualOnesToTheFirst) {
   }
 }
 
+TEST(Currency, HoldsThreeLettersAndNothingOfWhatIsLonger) {
+  EXPECT_EQ(sizeof(Currency), 4u);
+  const Currency euro = "EUR";
+  EXPECT_EQ(euro.code(), "EUR");
+  EXPECT_EQ(std::string(euro), "EUR");
+  EXPECT_EQ(euro, std::string("EUR"));
+  EXPECT_LT(euro, "USD") << "by their letters";
+  EXPECT_LT("EEK", euro);
+  for (const Currency none : {Currency(), Currency(""), Currency("EURO")}) {
+    EXPECT_TRUE(none.empty());
+    EXPECT_EQ(none.code(), "");
+  }
+}
+
 TEST(Currency, IsReadInAnyCaseAndNamedWhenUnknown) {
   EXPECT_EQ(*ParseCurrency("kWd"), "KWD");
   for (const char* text : {"", "EURO", "XXX", " EUR"}) {

@@ -12,7 +12,8 @@ using namespace plumblane;
 
 bool IsAbout(const std::optional<PlainSum>& sum, const std::optional<Money>& money) {
   return sum.has_value() == money.has_value() &&
-         (!sum || (sum->minor_units == money->minor_units && sum->currency == money->currency));
+         (!sum ||
+          (sum->minor_units == money->minor_units && sum->currency == money->currency.code()));
 }
 
 void CheckPlain(const PlainOrder& plain, const std::vector<Event>& events) {

@@ -235,6 +235,11 @@ TEST(OrderCodec, WhatNoDaemonWritesIsDataLoss) {
   EXPECT_FALSE(refused([](Event& e) { e.promise = e.revision = kLatestInstant; }));
   EXPECT_TRUE(refused([](Event& e) { e.cost = Money{kMaxMinorUnits + 1, "EUR"}; }));
   EXPECT_FALSE(refused([](Event& e) { e.cost = Money{kMaxMinorUnits, "EUR"}; }));
+  Event priced = BareEvent();
+  priced.cost = Money{5, "EUR"};
+  std::string longer = EncodeEvent(priced);
+  longer.replace(longer.find("\3EUR"), 4, "\4EURO");
+  EXPECT_TRUE(absl::IsDataLoss(DecodeEvent(longer).status()));
   // A field of a later version: bit 20.
   std::string later = EncodeEvent(BareEvent());
   later.back() = '\x80';
