@@ -27,8 +27,9 @@ struct Builder {
   }
 
   void AddGlobal() {
-    AddParsed(app, "--server", "ADDRESS", "The daemon's: unix:PATH, HOST:PORT or tls:HOST:PORT",
-              ParseText, to.server);
+    AddParsed(app, "--server", "ADDRESS",
+              "unix:PATH, HOST:PORT or tls:HOST:PORT; several with commas", ParseText, to.server)
+        ->join(',');
     AddAccess(app, to);
     app.add_flag("--json", to.json, "Print one JSON document");
     app.add_flag("--plain", to.plain, "Tables with tabs, nothing cut, no progress");

@@ -131,8 +131,12 @@ std::string Explain(const grpc::Status& status, const std::string& address) {
   switch (status.error_code()) {
     case grpc::StatusCode::UNAVAILABLE:
       return absl::StrCat("the daemon at ", address, " cannot be reached: ", ReasonOf(status),
-                          "\nIs plumblaned running there? Name another with --server or "
-                          "PLUMBLANE_SERVER.");
+                          "\nIs plumblaned running there",
+                          // The library seldom says so.
+                          address.find("tls:") == std::string::npos
+                              ? ""
+                              : ", and has no certificate expired, there or here",
+                          "? Name another with --server or PLUMBLANE_SERVER.");
     case grpc::StatusCode::DEADLINE_EXCEEDED:
       return absl::StrCat("the daemon at ", address,
                           " does not answer in time; \"plumblane status\" "

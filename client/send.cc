@@ -276,10 +276,13 @@ ExitCode RunSend(const SendOptions& options, bool json, Servers& servers, const 
   (void)servers.SeekOwner(absl::Seconds(options.retry_seconds));
   FileWay way;
   way.retry_seconds = options.retry_seconds;
-  if (const grpc::Status status = BeginSend(options.files, options, servers.at(), &way.send);
-      !status.ok()) {
-    io.err << Explain(status, servers.Place()) << "\nnothing was sent\n";
-    return ExitCodeOf(status);
+  const grpc::Status begun =
+      servers.Repeat(absl::Seconds(options.retry_seconds), [&options, &way](const Connection& at) {
+        return BeginSend(options.files, options, at, &way.send);
+      });
+  if (!begun.ok()) {
+    io.err << Explain(begun, servers.Place()) << "\nnothing was sent\n";
+    return ExitCodeOf(begun);
   }
   Resolver resolver(&*zones, LookUpBy(servers));
   std::vector<FileReport> reports;

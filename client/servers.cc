@@ -108,7 +108,8 @@ std::unique_ptr<Connection> Servers::FindOwner(const std::string& silent, bool* 
     if (said.owner.empty() || said.owner == address || said.owner == silent) continue;
     if (!CheckAccess(said.owner, access_).ok()) continue;
     auto owner = std::make_unique<Connection>(said.owner, access_);
-    if (owner->WaitUntilReady()) return owner;
+    // One that was killed and is there again is called that until its lease has run out.
+    if (RoleOf(*owner) == Role::kTakes) return owner;
   }
   return nullptr;
 }

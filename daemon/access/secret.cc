@@ -11,6 +11,7 @@
 
 #include <algorithm>
 #include <cstdlib>
+#include <ctime>
 
 namespace plumblane {
 namespace {
@@ -65,6 +66,20 @@ std::string FingerprintOf(std::string_view pem) {
   const bool is_made = X509_digest(certificate, EVP_sha256(), digest, &size) == 1;
   X509_free(certificate);
   return is_made ? Hex(digest, size) : "";
+}
+
+std::vector<Instant> EndsOf(std::string_view pem) {
+  std::vector<Instant> ends;
+  BIO* source = BIO_new_mem_buf(pem.data(), static_cast<int>(pem.size()));
+  while (X509* certificate = PEM_read_bio_X509(source, nullptr, nullptr, nullptr)) {
+    tm end{};
+    if (ASN1_TIME_to_tm(X509_get0_notAfter(certificate), &end) == 1) {
+      ends.push_back({timegm(&end) * kMillisPerSecond});
+    }
+    X509_free(certificate);
+  }
+  BIO_free(source);
+  return ends;
 }
 
 }  // namespace plumblane

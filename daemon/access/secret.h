@@ -1,4 +1,4 @@
-// Tokens: made, hashed, compared. OpenSSL stays in secret.cc.
+// Tokens: made, hashed, compared; what certificates say. OpenSSL stays in secret.cc.
 //
 // A token is "plumblane-" and 64 hexadecimal digits from the system's random numbers, 256 bits.
 // What is kept of it is its SHA-256. A slow hash would make guessing dear where people choose the
@@ -9,6 +9,9 @@
 #include <array>
 #include <string>
 #include <string_view>
+#include <vector>
+
+#include "base/time.h"
 
 namespace plumblane {
 
@@ -30,5 +33,8 @@ bool IsSame(const TokenHash& a, const TokenHash& b);
 // SHA-256 of a certificate (its DER form) as 64 lower-case hexadecimal digits; "" when `pem` holds
 // none.
 std::string FingerprintOf(std::string_view pem);
+
+// Until when each certificate in `pem` is valid, in their order there.
+std::vector<Instant> EndsOf(std::string_view pem);
 
 }  // namespace plumblane

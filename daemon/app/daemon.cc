@@ -25,6 +25,7 @@
 #include "access/gate.h"
 #include "access/guarded_service.h"
 #include "access/sweeper.h"
+#include "app/certificate_ends.h"
 #include "app/desk_in_use.h"
 #include "app/disk_watch.h"
 #include "app/keeping_of.h"
@@ -287,6 +288,9 @@ int RunDaemon(const Settings& settings, const std::string& version,
   if (!zones.ok()) return Refuse(zones.status(), kExitBadSettings);
   const auto files = ReadAccessFiles(settings.access);
   if (!files.ok()) return Refuse(files.status(), kExitBadSettings);
+  const WallClock clock;
+  const auto certificates = EndsOfCertificates(*files, settings.cluster);
+  WarnOfEnds(certificates, clock.Now());
   if (absl::Status status = MakeDataDirectory(settings.data_directory); !status.ok()) {
     return Refuse(status, kExitTryAgain);
   }
@@ -300,7 +304,6 @@ int RunDaemon(const Settings& settings, const std::string& version,
   if (!data.ok()) return Refuse(data.status(), ExitCodeFor(data.status()));
   DiskStore& store = *data->store;
 
-  const WallClock clock;
   if (absl::Status status = (*log)->Open(store, data->anchor); !status.ok()) {
     return Refuse(status, CodeOfStart(status));
   }
@@ -354,7 +357,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
         std::make_shared<Metrics>(
             Metrics::Sources{engine, deliverer, server.intake_totals(), (*log)->timed(), snapshots,
                              settings.data_directory, version, settings.engine.queue_events,
-                             static_cast<size_t>(settings.metrics.suppliers)}));
+                             static_cast<size_t>(settings.metrics.suppliers), certificates}));
     if (!listening.ok()) return Refuse(listening.status(), kExitTryAgain);
     metrics = *std::move(listening);
     spdlog::info("metrics are served on {}, port {}", settings.metrics.listen, metrics->port());

@@ -140,7 +140,16 @@ Submission Engine::JoinContents(std::vector<Waiting>& taken) {
   return content;
 }
 
+bool Engine::StillOwns() {
+  const Instant now = wall_clock_.Now();
+  if (!ownership_->IsMine(options_.partition)) return false;
+  const std::lock_guard lock(published_mutex_);
+  as_of_ = now;
+  return true;
+}
+
 std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits, std::optional<AtOnce::Place>& place) {
+  if (ownership_ != nullptr) StillOwns();
   std::vector<Waiting> taken;
   std::vector<std::function<void()>> ready;
   {
@@ -148,8 +157,7 @@ std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits, std::optional<AtOnc
     const auto has_news = [this] { return !queue_.empty() || phase_ != Phase::kRunning; };
     if (waits && ownership_ == nullptr) queue_changed_.wait(lock, has_news);
     if (waits && ownership_ != nullptr) {
-      while (!queue_changed_.wait_for(lock, kLookEvery, has_news) &&
-             ownership_->IsMine(options_.partition) && !ShallLetGo()) {
+      while (!queue_changed_.wait_for(lock, kLookEvery, has_news) && StillOwns() && !ShallLetGo()) {
       }
     }
     lock.unlock();

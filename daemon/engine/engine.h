@@ -143,6 +143,8 @@ class Engine final : public Desk {
   bool CommitNext(bool waits, std::launch how);
   // From then on `place` is held.
   std::vector<Waiting> TakeWaiting(bool waits, std::optional<AtOnce::Place>& place);
+  // Of a shared log; notes that what it holds by now is from here.
+  bool StillOwns();
   static Submission JoinContents(std::vector<Waiting>& taken);
   // `encoded` is the content of `entry`, which is given its time, piece by piece. Afterwards
   // `unwritten_` is written, or the error is why not.

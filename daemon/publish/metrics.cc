@@ -65,6 +65,11 @@ void Metrics::AddProcess(MetricSheet& sheet) const {
     sheet.Gauge("open_files_limit", "As many may be open.")
         .Set(static_cast<double>(limit.rlim_cur));
   }
+  sheet.Gauge("certificate_end_timestamp_seconds",
+              "Until when a certificate is valid that was read at the start, by its setting.");
+  for (const auto& [setting, end] : sources_.certificates) {
+    sheet.Set(Seconds(end), {{"setting", setting}});
+  }
 }
 
 void Metrics::AddIntake(MetricSheet& sheet) const {

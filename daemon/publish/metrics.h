@@ -11,6 +11,7 @@
 #include <mutex>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "delivery/deliverer.h"
@@ -40,6 +41,8 @@ class Metrics final : public prometheus::Collectable {
     std::string version;
     size_t queue_events = 0;  // as many may wait
     size_t suppliers = 0;
+    // By the setting that names it: until when it is valid.
+    std::vector<std::pair<std::string, Instant>> certificates = {};
   };
   explicit Metrics(Sources sources)
       : sources_(std::move(sources)), started_(sources_.engine.WallNow()) {}

@@ -11,7 +11,7 @@ again, and until the log has owners again after one was killed (a lease of 3 s).
 
 Usage: cluster_bench.py [ORDERS [MEMBERS [RUN...]]]
        60,000 orders of three events each, 1 member of etcd; all runs, or those like 2x64: daemons and
-       partitions, 1x0 is a daemon alone
+       partitions, 1x0 is a daemon alone; 2+1x64: and one more that follows only what it owns
 """
 import os
 import subprocess
@@ -27,7 +27,7 @@ from send_bench import FIELDS, events           # noqa: E402
 
 SENDERS = 4
 RUNS = ["1x0", *(f"{daemons}x{partitions}" for partitions in (1, 4, 64) for daemons in (1, 2, 4))]
-COLUMNS = ("daemons", "partitions", "rate", "entries", "etcd_us", "daemons_us", "senders_us",
+COLUMNS = ("daemons", "owned", "partitions", "rate", "entries", "etcd_us", "daemons_us", "senders_us",
            "behind_s", "etcd_bytes", "daemon_bytes", "disk_bytes", "etcd_idle", "daemons_idle",
            "cold_ms", "hot_ms", "start_s", "taken_over_s", "load")
 TICKS = os.sysconf("SC_CLK_TCK")
@@ -101,7 +101,8 @@ def wait_until(condition, nodes):
 
 
 def is_level(nodes):
-    of = [node.status() for node in nodes]
+    """Those that follow all have applied all."""
+    of = [node.status() for node in nodes if not getattr(node, "follows_owned", False)]
     if not all(of):
         return False
     tails = {int(one.get("sharedLog", {}).get("tailSequence", one["logSequence"])) for one in of}
@@ -183,7 +184,9 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         files = write_files(folder, orders)
         for run in sys.argv[3:] or RUNS:
-            daemons, partitions = map(int, run.split("x"))
+            daemons, partitions = run.split("x")
+            all_, some = map(int, daemons.split("+")) if "+" in daemons else (int(daemons), 0)
+            daemons, partitions = all_ + some, int(partitions)
             if partitions == 0:
                 with Folder() as home:
                     alone = Alone(home).start()
@@ -191,12 +194,16 @@ def main():
                     alone.stop()
                 continue
             with Folder() as place, Etcd(place, members) as etcd:
-                nodes = [Node(place, f"n{i}", etcd.endpoints, f"partitions = {partitions}\n").start()
-                         for i in range(daemons)]
+                nodes = []
+                for i in range(daemons):
+                    follow = 'follow = "owned"\n' if i >= all_ else ""
+                    nodes.append(Node(place, f"n{i}", etcd.endpoints,
+                                      f"partitions = {partitions}\n{follow}").start())
+                    nodes[-1].follows_owned = i >= all_
                 said = measure(nodes, files, orders, etcd)
                 if daemons > 1:
                     nodes, said["taken_over_s"] = kill_one(nodes)
-                tell({"daemons": daemons, "partitions": partitions, **said})
+                tell({"daemons": daemons, "owned": some, "partitions": partitions, **said})
                 for node in nodes:
                     node.stop()
 

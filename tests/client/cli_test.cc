@@ -8,6 +8,7 @@
 #include <sstream>
 
 #include "client/connection.h"
+#include "client/servers.h"
 #include "client/support.h"
 
 namespace plumblane::client {
@@ -44,6 +45,11 @@ TEST(CliTest, EverywhereOptionsStandBeforeAndAfterTheCommand) {
     EXPECT_TRUE(invocation.json);
     EXPECT_EQ(FormatInstant(*invocation.as_of), "2026-03-05T00:00:00Z");
   }
+}
+
+TEST(CliTest, SeveralServersStandInOneWordOrAreRepeated) {
+  EXPECT_EQ(Parse({"--server", "h:1,h:2", "--server", "h:3", "status"}).server, "h:1,h:2,h:3");
+  EXPECT_THAT(SplitServers("h:1,h:2,h:3"), ElementsAre("h:1", "h:2", "h:3"));
 }
 
 TEST(CliTest, EveryCommandIsItsOwn) {

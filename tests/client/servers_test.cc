@@ -60,6 +60,14 @@ TEST(ServersTest, TheOwnerIsWhereThoseSayThatFollow) {
   EXPECT_EQ(servers.at().address(), follower.address());
 }
 
+TEST(ServersTest, AnOwnerThatWasKilledAndIsThereAgainIsNotTakenForOne) {
+  FakeDaemon again, follower;
+  again.state.owner = follower.state.owner = again.address();
+  Servers servers({follower.address(), again.address()}, {});
+  EXPECT_FALSE(servers.SeekOwner(absl::ZeroDuration()));
+  EXPECT_EQ(servers.at().address(), follower.address());
+}
+
 // Lets connect, and says nothing.
 class MutePort {
  public:

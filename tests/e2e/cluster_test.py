@@ -9,12 +9,16 @@ import json
 import os
 import random
 import signal
+import socket
+import struct
 import subprocess
 import sys
+import threading
 import time
 
 from etcd import WHY_NOT, Etcd, free_port
-from harness import BIN, SAMPLE, Daemon, Folder, main, send_season, wait_for
+from harness import (BIN, SAMPLE, Daemon, Folder, main, metrics_of, send_season, values_of,
+                     wait_for)
 from kill_test import big_file, count
 from told import Trade
 
@@ -456,6 +460,84 @@ def a_log_that_is_gone_or_another_is_refused():
         alone.process.stdout.close()
 
 
+class WithoutStatus(threading.Thread):
+    """Speaks HTTP/2 as etcd may when it stops: ends each call, and says no status."""
+    ANSWER = b"\x88\x0f\x10\x10application/grpc"  # :status 200, content-type
+
+    def __init__(self):
+        super().__init__(daemon=True)
+        self.listener = socket.create_server(("127.0.0.1", 0))
+        self.answered = 0
+        self.start()
+
+    def run(self):
+        while True:
+            threading.Thread(target=self.talk, args=(self.listener.accept()[0].makefile("rwb"),),
+                             daemon=True).start()
+
+    def talk(self, to):
+        def write(kind, flags, stream, payload=b""):
+            to.write(struct.pack(">I", len(payload))[1:] + bytes([kind, flags])
+                     + struct.pack(">I", stream) + payload)
+            to.flush()
+        to.read(24)
+        write(4, 0, 0)  # SETTINGS
+        while len(head := to.read(9)) == 9:
+            kind, flags, stream = head[3], head[4], struct.unpack(">I", head[5:])[0]
+            payload = to.read(int.from_bytes(head[:3], "big"))
+            if kind in (4, 6) and not flags & 1:  # SETTINGS and PING
+                write(kind, 1, 0, payload if kind == 6 else b"")
+            elif kind == 0 and flags & 1:  # the question is there
+                self.answered += 1
+                write(1, 5, stream, self.ANSWER)
+
+
+def an_etcd_that_ends_calls_without_a_status_is_out_of_reach():
+    """Once the library ended the process at that."""
+    with Folder() as folder:
+        etcd = WithoutStatus()
+        one = Node(folder, "one", [f"127.0.0.1:{etcd.listener.getsockname()[1]}"])
+        code = one.start_only().process.wait(timeout=60)
+        one.process.stdout.close()
+        assert etcd.answered > 0, "it was not asked"
+        assert code == 75, (code, one.read_log())
+
+
+def figures_say_who_takes_events_who_follows_and_who_is_cut_off():
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        ports = {name: free_port() for name in ("one", "two")}
+        nodes = [Node(folder, name, etcd.endpoints, f'[metrics]\nlisten = "127.0.0.1:{port}"\n')
+                 .start() for name, port in ports.items()]
+        owner = owner_of(nodes)
+        follower = next(node for node in nodes if node is not owner)
+
+        def told(node):
+            values = values_of(metrics_of(ports[node.name]))
+            return [values["plumblane_" + name] for name in (
+                "accepting_events", "follows", "complete_timestamp_seconds", "log_entries",
+                "shared_log_entries")]
+        time.sleep(2)  # so that when it took over is not now
+        begin = time.time()
+        owner.run("send", os.path.join(SAMPLE, "harbour.ndjson"), check=0)
+        for node, of in ((owner, [1, 0]), (follower, [0, 1])):
+            assert wait_for(lambda: told(node)[2] > begin, PATIENCE), told(node)
+            takes, follows, _, applied, tail = told(node)
+            assert [takes, follows] == of, told(node)
+            assert wait_for(lambda: told(node)[3] == told(node)[4] > 0, PATIENCE), told(node)
+        etcd.kill(0)
+        for node in nodes:
+            assert wait_for(lambda: told(node)[:2] == [0, 1], PATIENCE), told(node)
+        complete = [told(node)[2] for node in nodes]
+        time.sleep(1)
+        assert complete == [told(node)[2] for node in nodes], "nothing is known of the log now"
+        # Of the one that took events up to when it did, not only up to when it began to.
+        assert min(complete) > begin, (begin, complete)
+        for node in nodes:
+            node.kill()
+
+
 if __name__ == "__main__":
     main([a_follower_answers_says_how_far_it_is_and_refuses_events,
           whoever_is_asked_what_changes_something_reaches_the_owner,
@@ -466,4 +548,6 @@ if __name__ == "__main__":
           a_new_daemon_begins_with_the_copy_of_another,
           one_daemon_and_three_answer_the_same,
           whoever_is_killed_nothing_is_lost_or_doubled,
+          an_etcd_that_ends_calls_without_a_status_is_out_of_reach,
+          figures_say_who_takes_events_who_follows_and_who_is_cut_off,
           a_log_that_is_gone_or_another_is_refused])

@@ -11,6 +11,7 @@ import sys
 import tempfile
 import time
 import traceback
+import urllib.request
 
 ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
 BIN = os.environ.get("PLUMBLANE_BIN") or os.path.join(ROOT, "build", "bin")
@@ -113,6 +114,23 @@ def wait_for(condition, seconds=60):
             return True
         time.sleep(0.01)
     return False
+
+
+def metrics_of(port):
+    """As text."""
+    with urllib.request.urlopen(f"http://127.0.0.1:{port}/metrics", timeout=30) as answer:
+        assert answer.headers["Content-Type"].startswith("text/plain")
+        return answer.read().decode()
+
+
+def values_of(text):
+    """Of metrics, by name with labels."""
+    values = {}
+    for line in text.splitlines():
+        if line and not line.startswith("#"):
+            name, value = line.rsplit(" ", 1)
+            values[name] = float(value)
+    return values
 
 
 def main(tests):

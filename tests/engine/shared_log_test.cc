@@ -62,6 +62,7 @@ class Node {
     return receipt.get_future().get();
   }
   Engine* operator->() { return engine_.get(); }
+  void SetClock(Instant now) { clock_.Set(now); }
   bool follows() const { return engine_->shared_log()->follows; }
   uint64_t applied() const { return engine_->Look().catalog().log_sequence; }
   std::map<std::string, std::string> Bytes() const {
@@ -137,6 +138,17 @@ TEST_F(SharedLogTest, StoppingHandsOver) {
   Until([this] { return !two_.follows(); });
   EXPECT_EQ(two_.Submit(1).fates[0].kind, EventFate::Kind::kDuplicate);
   EXPECT_TRUE(two_.Submit(2).status.ok());
+}
+
+TEST_F(SharedLogTest, AnOwnerThatIsCutOffIsCompleteUpToThenAndNotOnlyUpToWhenItTookOver) {
+  one_.SetClock(At("2026-06-03T12:00"));
+  ASSERT_TRUE(one_.Submit(1).status.ok());
+  shared_.LoseOwner();
+  shared_.is_reachable = false;
+  EXPECT_TRUE(absl::IsUnavailable(one_.Submit(2).status));
+  Until([this] { return one_.follows(); });
+  one_.SetClock(At("2026-06-04T12:00"));
+  EXPECT_EQ(one_->shared_log()->as_of, At("2026-06-03T12:00"));
 }
 
 TEST_F(SharedLogTest, AnOwnerThatIsFencedFollowsAndWhatItCouldNotSayIsSentAgain) {

@@ -12,7 +12,8 @@ import time
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "e2e"))
 import certificates
 import h2
-from harness import BIN, SAMPLE, Daemon, Folder, main, wait_for
+from etcd import free_port
+from harness import BIN, SAMPLE, Daemon, Folder, main, metrics_of, values_of, wait_for
 
 STATUS = "/plumblane.v1.Operations/GetStatus"
 INGEST = "/plumblane.v1.Intake/IngestEvents"
@@ -183,6 +184,29 @@ def only_good_certificates_get_through_the_handshake():
         code, out, err = daemon.by("anna", "status", server=daemon.tls, more=tls)
         assert code == 6, (code, out, err)
         assert daemon.stop() == 0
+
+
+def what_expires_is_told_before_and_after():
+    with Folder() as folder:
+        own = certificates.Authority(os.path.join(folder, "own"))
+        now = time.time()
+        for seconds, word in ((20 * 86400, ""), (5 * 86400, "expires at 20"),
+                              (-60, "expired at 20")):
+            end = int(now + seconds)
+            pair = own.sign("server", "serverAuth", "IP:127.0.0.1",
+                            end=time.strftime("%Y%m%d%H%M%SZ", time.gmtime(end)))
+            port = free_port()
+            daemon = Guarded(folder, f'[metrics]\nlisten = "127.0.0.1:{port}"\n',
+                             tls=(*pair, own.path)).start()
+            figures = values_of(metrics_of(port))
+            name = 'plumblane_certificate_end_timestamp_seconds{setting="%s"}'
+            assert figures[name % "tls.certificate"] == end, figures
+            assert figures[name % "tls.client_ca"] > now + 3649 * 86400, figures
+            assert daemon.stop() == 0
+            said = [line for line in daemon.read_log().splitlines() if "tls." in line]
+            assert len(said) == bool(word) and all(
+                "tls.certificate: " + word in line for line in said), said
+            os.remove(os.path.join(folder, "log"))
 
 
 def tokens_and_roles_hold_over_the_wire():
@@ -453,6 +477,7 @@ if __name__ == "__main__":
     main([a_daemon_does_not_listen_to_other_machines_unguarded,
           a_client_shows_no_token_in_plain_sight,
           only_good_certificates_get_through_the_handshake,
+          what_expires_is_told_before_and_after,
           tokens_and_roles_hold_over_the_wire,
           who_is_revoked_is_cut_off,
           what_is_too_large_is_refused,

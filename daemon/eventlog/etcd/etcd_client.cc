@@ -18,6 +18,9 @@ std::shared_ptr<grpc::Channel> ChannelTo(const std::string& endpoint, const Etcd
   arguments.SetInt(GRPC_ARG_MIN_RECONNECT_BACKOFF_MS, kConnectMillis);
   arguments.SetInt(GRPC_ARG_INITIAL_RECONNECT_BACKOFF_MS, kReconnectMillis);
   arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, kReconnectMillis);
+  // A member that stops in order may end calls without a status, at which the library's own retries
+  // end the process.
+  arguments.SetInt(GRPC_ARG_ENABLE_RETRIES, 0);
   arguments.SetMaxReceiveMessageSize(-1);  // a range holds what etcd took piece by piece
   auto credentials = options.ca.empty()
                          ? grpc::InsecureChannelCredentials()
