@@ -27,8 +27,8 @@ struct Builder {
   }
 
   void AddGlobal() {
-    AddParsed(app, "--server", "ADDRESS",
-              "unix:PATH, HOST:PORT or tls:HOST:PORT; several with commas", ParseText, to.server)
+    AddParsed(app, "--server", "ADDRESS", "unix:PATH, HOST:PORT or tls:HOST:PORT; or A,B,C",
+              ParseText, to.server)
         ->join(',');
     AddAccess(app, to);
     app.add_flag("--json", to.json, "Print one JSON document");
