@@ -148,10 +148,11 @@ bool Servers::GoOn(bool is_silent) {
 grpc::Status Servers::Repeat(absl::Duration patience,
                              const std::function<grpc::Status(const Connection&)>& call) {
   const grpc::Status status = call(at());
-  const bool may_be_taken_elsewhere =
-      !status.ok() && (ExitCodeOf(status) == kOutOfReach ||
-                       status.error_code() == grpc::StatusCode::FAILED_PRECONDITION);
-  return may_be_taken_elsewhere && SeekOwner(patience) ? call(at()) : status;
+  const bool followed = status.error_code() == grpc::StatusCode::FAILED_PRECONDITION;
+  if (status.ok() || (!followed && ExitCodeOf(status) != kOutOfReach)) return status;
+  // It may be the same one that takes events again by then.
+  const bool is_there = SeekOwner(patience) || (followed && RoleOf(at()) == Role::kTakes);
+  return is_there ? call(at()) : status;
 }
 
 }  // namespace plumblane::client

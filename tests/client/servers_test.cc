@@ -145,6 +145,18 @@ TEST(ServersTest, ACallThatFailsIsMadeOnceMoreWhereEventsAreTaken) {
   EXPECT_THAT(made, ElementsAre(owner.address()));
 }
 
+TEST(ServersTest, ACallIsMadeOnceMoreAtTheSameThatTakesEventsAgain) {
+  FakeDaemon daemon;
+  Servers servers({daemon.address()}, {});
+  int calls = 0;
+  const auto call = [&calls](const Connection& /*at*/) {
+    return ++calls > 1 ? grpc::Status::OK
+                       : grpc::Status(grpc::StatusCode::FAILED_PRECONDITION, "it follows");
+  };
+  EXPECT_TRUE(servers.Repeat(absl::ZeroDuration(), call).ok());
+  EXPECT_EQ(calls, 2);
+}
+
 TEST(ServersTest, AnOwnerThatCallsItselfTheOwnerAndFollowsIsNone) {
   FakeDaemon daemon;
   daemon.state.owner = daemon.address();
