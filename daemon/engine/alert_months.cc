@@ -46,20 +46,34 @@ int GuardDays(std::span<const Measures> cells, Day month) {
 
 Day MonthStart(Day day) { return MonthOf(day, 1).first; }
 
-// What one month is made from, pair by pair.
+// What one month is made from, pair by pair. Many may be in the making, with all pairs each, so
+// what is kept of a pair is little.
 struct AlertMonths::Making {
-  Making(Day first, const Rules& rules)
+  Making(Day first, const Rules& rules, const MeasureSet& total)
       : month(first),
         moment{StartOf(first), StartOf(DayOf(StartOf(first) - rules.settle_delay_millis)),
                first - 1},
-        score{.half_life_days = rules.half_life_days, .claim_window_days = kClaimWatchDays} {}
+        score{.half_life_days = rules.half_life_days, .claim_window_days = kClaimWatchDays} {
+    for (Side* side : {&counted, &with_excused}) {
+      side->pooled = PooledPriors(total[Measure::kOnTime], total[Measure::kDefect], moment, score,
+                                  side->scope);
+    }
+    is_same = counted.pooled == with_excused.pooled;
+  }
 
-  void Add(const Pair& pair, const MeasureSet& cells) {
-    const auto rates = [&](Scope scope) {
-      return RatesOf(cells[Measure::kOnTime], cells[Measure::kDefect], scope, moment, score);
+  void Add(const MeasureSet& cells) {
+    const auto sums_of = [&](const Side& side) {
+      return SumsOf(
+          RatesOf(cells[Measure::kOnTime], cells[Measure::kDefect], side.scope, moment, score),
+          side.pooled);
     };
-    counted.push_back({pair, rates(Scope::kCounted)});
-    with_excused.push_back({pair, rates(Scope::kWithExcused)});
+    const PairSums one = sums_of(counted), other = sums_of(with_excused);
+    if (is_same && one != other) {
+      with_excused.sums = counted.sums;
+      is_same = false;
+    }
+    counted.sums.push_back(one);
+    if (!is_same) with_excused.sums.push_back(other);
   }
 
   void AddLane(const Lane& lane, std::span<const DayCount> days) {
@@ -72,16 +86,14 @@ struct AlertMonths::Making {
     volumes.push_back({lane, YearlyOrders({from, to}, settled)});
   }
 
-  Month Finish(const MeasureSet& total) {
-    Month made;
-    const auto fit = [&](std::vector<PairOfFleet>& pairs, Scope scope) {
-      std::sort(pairs.begin(), pairs.end(),
-                [](const PairOfFleet& x, const PairOfFleet& y) { return x.pair < y.pair; });
-      return FleetPriors(pairs, PooledPriors(total[Measure::kOnTime], total[Measure::kDefect],
-                                             moment, score, scope));
+  // `pairs` are those that were added, in that order.
+  Month Finish(std::span<const Pair> pairs) {
+    const auto fit = [pairs](const Side& side) {
+      return std::make_shared<const FleetPriors>(pairs, side.sums, side.pooled);
     };
-    made.counted = fit(counted, Scope::kCounted);
-    made.with_excused = fit(with_excused, Scope::kWithExcused);
+    Month made;
+    made.counted = fit(counted);
+    made.with_excused = is_same ? made.counted : fit(with_excused);
     made.correlation = std::round(correlation.Used() * 100) / 100;
     for (LanePool& pool : PoolLanes(volumes)) {
       const bool is_pool =
@@ -94,7 +106,13 @@ struct AlertMonths::Making {
   Day month;
   Moment moment;
   ScoreRules score;
-  std::vector<PairOfFleet> counted, with_excused;
+  struct Side {
+    Scope scope;
+    Priors pooled = {};
+    std::vector<PairSums> sums = {};
+  };
+  Side counted{Scope::kCounted}, with_excused{Scope::kWithExcused};
+  bool is_same = false;  // so far, so that only `counted` has sums
   DayCorrelation correlation;
   std::vector<LaneVolume> volumes;
 };
@@ -120,11 +138,12 @@ absl::StatusOr<std::set<Day>> AlertMonths::Update(const PairDirectory& pairs,
   std::vector<Making> makings;
   for (const Day month : wanted) {
     if (months_.contains(month) && !(changed && *changed < month)) continue;
-    makings.emplace_back(month, rules_);
+    makings.emplace_back(month, rules_, **total);
     made.insert(month);
   }
   if (makings.empty()) return made;
   // Lanes over their services, one after the other.
+  std::vector<Pair> added;
   const Instant horizon = StartOf(last + 1);
   for (const auto& [destination, at] : pairs.by_destination) {
     for (auto pair = at.begin(); pair != at.end();) {
@@ -133,7 +152,8 @@ absl::StatusOr<std::set<Day>> AlertMonths::Update(const PairDirectory& pairs,
       for (; pair != at.end() && pair->first.origin == lane.origin; ++pair) {
         auto cells = read({pair->second, pair->first}, /*again=*/false);
         if (!cells.ok()) return cells.status();
-        for (Making& making : makings) making.Add({pair->second, pair->first}, **cells);
+        for (Making& making : makings) making.Add(**cells);
+        added.push_back({pair->second, pair->first});
         parts.emplace_back(*cells, &(**cells)[Measure::kOnTime]);
       }
       const SeriesSubject days({.kind = ChartKind::kLate,
@@ -145,7 +165,10 @@ absl::StatusOr<std::set<Day>> AlertMonths::Update(const PairDirectory& pairs,
       for (Making& making : makings) making.AddLane(lane, counts);
     }
   }
-  for (Making& making : makings) months_[making.month] = making.Finish(**total);
+  // One gives way to the other.
+  for (; !makings.empty(); makings.pop_back()) {
+    months_[makings.back().month] = makings.back().Finish(added);
+  }
   return made;
 }
 
@@ -161,7 +184,7 @@ std::optional<DesignBasis> AlertMonths::BasisOf(Day month, std::span<const Pair>
   }
   if (known.empty()) return std::nullopt;
   const Priors priors =
-      (scope == Scope::kCounted ? fleet->second.counted : fleet->second.with_excused).Of(known);
+      (scope == Scope::kCounted ? fleet->second.counted : fleet->second.with_excused)->Of(known);
   const std::optional<Prior>& prior = which == Measure::kDefect ? priors.defect : priors.late;
   if (!prior) return std::nullopt;
   return DesignBasis{{Rounded(prior->mean, 3), Rounded(prior->strength, 2)},

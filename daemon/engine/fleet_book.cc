@@ -6,8 +6,14 @@
 namespace plumblane {
 namespace {
 
-// Days, half-lives and scopes asked about in turn.
-constexpr size_t kMostFleets = 8;
+// Days, half-lives and scopes asked about in turn: so many, and fewer where a fleet is large; two
+// are what one day is asked about.
+constexpr size_t kLeastFleets = 2, kMostFleets = 8;
+constexpr size_t kMostPairs = 200'000;
+
+size_t FleetsToKeep(size_t pairs) {
+  return std::clamp(kMostPairs / std::max<size_t>(pairs, 1), kLeastFleets, kMostFleets);
+}
 
 std::vector<PairOfFleet>::const_iterator Find(const std::vector<PairOfFleet>& pairs,
                                               const Pair& pair) {
@@ -44,7 +50,7 @@ RankCandidate Fleet::CandidateOf(const Pair& pair) const {
   return plumblane::CandidateOf(pair, {}, priors.Of({&pair, 1}));
 }
 
-std::shared_ptr<FleetBook::Made> FleetBook::FindOrMake(const Key& key, uint64_t sequence) {
+std::shared_ptr<FleetBook::Made> FleetBook::FindOrMake(const Key& key, const Source& source) {
   const auto it =
       std::find_if(made_.begin(), made_.end(), [&](const auto& one) { return one->key == key; });
   if (it != made_.end()) {
@@ -53,10 +59,10 @@ std::shared_ptr<FleetBook::Made> FleetBook::FindOrMake(const Key& key, uint64_t 
   }
   auto made = std::make_shared<Made>();
   made->key = key;
-  // What was noted after `sequence` and before this would be missing.
-  made->lost = noted_ > sequence;
+  // What was noted after that state and before this would be missing.
+  made->lost = noted_ > source.sequence;
   made_.push_front(made);
-  if (made_.size() > kMostFleets) {
+  while (made_.size() > FleetsToKeep(source.pairs.size())) {
     // Who still waits for it must not take what is no longer told of changes.
     made_.back()->lost = true;
     made_.pop_back();
@@ -71,7 +77,7 @@ absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Ask(const Question& ques
   std::shared_ptr<Made> made;
   {
     std::lock_guard lock(mutex_);
-    made = FindOrMake(key, source.sequence);
+    made = FindOrMake(key, source);
   }
   std::lock_guard making(made->making);
   std::map<Pair, uint64_t> changed;

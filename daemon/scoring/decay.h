@@ -79,6 +79,8 @@ struct WeightedSums {
     s += weight * total;
   }
 
+  bool operator==(const WeightedSums&) const = default;
+
   // The decayed mean s / w1. REQUIRES: w1 > 0.
   double Mean() const;
 

@@ -23,14 +23,32 @@ PairRates RatesOf(const Series& on_time, const Series& defect, Scope scope, cons
   return {CountOnTime(on_time, scope, moment, rules), ExposureOf(defect, scope, moment, rules)};
 }
 
+PairSums SumsOf(const PairRates& rates, const Priors& pooled) {
+  return {rates.on_time.Sums(), DefectSums(rates.defect, pooled.defect_delay)};
+}
+
 FleetPriors::FleetPriors(std::span<const PairOfFleet> pairs, Priors pooled)
     : pooled_(std::move(pooled)) {
+  Fit(
+      pairs.size(), [&](size_t i) -> const Pair& { return pairs[i].pair; },
+      [&](size_t i) { return SumsOf(pairs[i].rates, pooled_); });
+}
+
+FleetPriors::FleetPriors(std::span<const Pair> pairs, std::span<const PairSums> sums, Priors pooled)
+    : pooled_(std::move(pooled)) {
+  Fit(
+      pairs.size(), [&](size_t i) -> const Pair& { return pairs[i]; },
+      [&](size_t i) { return sums[i]; });
+}
+
+void FleetPriors::Fit(size_t count, const auto& pair_at, const auto& sums_at) {
   std::vector<RateRecord> late, defect;
-  late.reserve(pairs.size());
-  defect.reserve(pairs.size());
-  for (const PairOfFleet& one : pairs) {
-    late.push_back({one.pair, one.rates.on_time.Sums()});
-    defect.push_back({one.pair, DefectSums(one.rates.defect, pooled_.defect_delay)});
+  late.reserve(count);
+  defect.reserve(count);
+  for (size_t i = 0; i < count; ++i) {
+    const PairSums sums = sums_at(i);
+    late.push_back({pair_at(i), sums.late});
+    defect.push_back({pair_at(i), sums.defect});
   }
   late_ = FleetPrior::Fit(std::move(late));
   defect_ = FleetPrior::Fit(std::move(defect));

@@ -52,13 +52,23 @@ struct PairOfFleet {
   PairRates rates;
 };
 
+// What a fleet's priors are fitted to, of one pair: 48 bytes, where its rates take hundreds.
+struct PairSums {
+  WeightedSums late, defect;
+  bool operator==(const PairSums&) const = default;
+};
+// `pooled` is that of the fleet.
+PairSums SumsOf(const PairRates& rates, const Priors& pooled);
+
 class FleetPriors {
  public:
   FleetPriors() = default;
 
-  // `pairs` ascending, each pair once, with their rates at one moment; `pooled` from the sum over
-  // them for the same. Where there is nothing to fit, the pooled prior stands in.
+  // Each pair once, with its rates at one moment; `pooled` from the sum over them for the same.
+  // Where there is nothing to fit, the pooled prior stands in.
   FleetPriors(std::span<const PairOfFleet> pairs, Priors pooled);
+  // The same from their sums, which lie along `pairs`.
+  FleetPriors(std::span<const Pair> pairs, std::span<const PairSums> sums, Priors pooled);
 
   // For the score of the sum over these pairs. REQUIRES: as for FleetPrior::PriorOfSum.
   Priors Of(std::span<const Pair> pairs) const;
@@ -67,6 +77,8 @@ class FleetPriors {
   std::optional<FleetEvidence> defect_evidence() const;
 
  private:
+  void Fit(size_t count, const auto& pair_at, const auto& sums_at);
+
   Priors pooled_;
   std::optional<FleetPrior> late_, defect_;
 };

@@ -1,10 +1,11 @@
 // How the daemon grows with what it stores: orders of three events in the order of their days,
 // spread over 400 days whatever their number, so that nothing but that differs between two runs.
 //
-// Tells in one table: events a second and memory of each tenth, 8 streams, durable, acknowledged;
-// how long a score and a ranking of 200 suppliers take, beside an empty call asked in turn; how
-// long a start takes after a stop and after kill -9; bytes a stored event after compaction, beside
-// the events as protobuf in a store of their own with the same compression.
+// Tells in one table: events a second and memory of each tenth, 8 streams, durable, acknowledged,
+// with a score and a ranking asked at its end; how long a score and a ranking of 200 suppliers
+// take, beside an empty call asked in turn; how long a start takes after a stop and after kill -9;
+// bytes a stored event after compaction, beside the events as protobuf in a store of their own with
+// the same compression.
 //
 // Usage: growth_bench PLUMBLANED ORDERS [PAIRS [DAYS_UNDER_WAY]]  (2,000 pairs and 8 days if not
 // given; PAIRS a multiple of 200)
@@ -34,7 +35,7 @@ using plumblane::bench::Die;
 using plumblane::bench::Seconds;
 
 constexpr int kStreams = 8, kBatch = 500, kInFlight = 8, kSuppliersOfALane = 200;
-constexpr int64_t kStart = 1'735'689'600, kDay = 86'400, kDays = 400;  // 2025-01-01
+constexpr int64_t kStart = 1'704'067'200, kDay = 86'400, kDays = 400;  // 2024-01-01
 
 struct Shape {
   int64_t orders = 0;
@@ -126,6 +127,32 @@ double MebibytesOf(pid_t process, const std::string& what) {
   return 0;
 }
 
+struct Questions {
+  explicit Questions(const std::string& address)
+      : channel(grpc::CreateChannel(address, grpc::InsecureChannelCredentials())) {}
+
+  void Score() const {
+    grpc::ClientContext context;
+    GetScoreRequest request;
+    plumblane::v1::Score response;
+    request.set_name("suppliers/supplier-3/lanes/VN-DA");
+    const grpc::Status status = Scores::NewStub(channel)->GetScore(&context, request, &response);
+    if (!status.ok()) Die("GetScore: " + status.error_message());
+  }
+  void Rank() const {
+    grpc::ClientContext context;
+    RankSuppliersRequest request;
+    RankSuppliersResponse response;
+    request.set_destination("DA");
+    const grpc::Status status =
+        Sourcing::NewStub(channel)->RankSuppliers(&context, request, &response);
+    if (!status.ok()) Die("RankSuppliers: " + status.error_message());
+    if (response.candidate_count() < kSuppliersOfALane) Die("not all were ranked");
+  }
+
+  const std::shared_ptr<grpc::Channel> channel;
+};
+
 void SendAll(const std::string& address, pid_t daemon, const Shape& shape) {
   std::atomic<int64_t> acknowledged = 0;
   std::vector<std::thread> threads;
@@ -163,46 +190,22 @@ void SendAll(const std::string& address, pid_t daemon, const Shape& shape) {
     });
   }
   const int64_t total = 3 * shape.orders;
+  const Questions ask(address);
   for (int64_t tenth = 1; tenth <= 10; ++tenth) {
     const auto from = Clock::now();
     const int64_t before = acknowledged;
     while (acknowledged < total * tenth / 10) {
       std::this_thread::sleep_for(std::chrono::milliseconds(2));
     }
+    const double rate = static_cast<double>(acknowledged - before) / Seconds(Clock::now() - from);
+    ask.Score();  // the first of its day: what is kept of all pairs is made
+    ask.Rank();
     std::printf("%-25s %2d %10.0f events/s %10.0f MiB resident\n", "events, tenth",
-                static_cast<int>(tenth),
-                static_cast<double>(acknowledged - before) / Seconds(Clock::now() - from),
-                MebibytesOf(daemon, "VmRSS:"));
+                static_cast<int>(tenth), rate, MebibytesOf(daemon, "VmRSS:"));
     std::fflush(stdout);
   }
   for (std::thread& thread : threads) thread.join();
 }
-
-struct Questions {
-  explicit Questions(const std::string& address)
-      : channel(grpc::CreateChannel(address, grpc::InsecureChannelCredentials())) {}
-
-  void Score() const {
-    grpc::ClientContext context;
-    GetScoreRequest request;
-    plumblane::v1::Score response;
-    request.set_name("suppliers/supplier-3/lanes/VN-DA");
-    const grpc::Status status = Scores::NewStub(channel)->GetScore(&context, request, &response);
-    if (!status.ok()) Die("GetScore: " + status.error_message());
-  }
-  void Rank() const {
-    grpc::ClientContext context;
-    RankSuppliersRequest request;
-    RankSuppliersResponse response;
-    request.set_destination("DA");
-    const grpc::Status status =
-        Sourcing::NewStub(channel)->RankSuppliers(&context, request, &response);
-    if (!status.ok()) Die("RankSuppliers: " + status.error_message());
-    if (response.candidate_count() < kSuppliersOfALane) Die("not all were ranked");
-  }
-
-  const std::shared_ptr<grpc::Channel> channel;
-};
 
 void Latency(const std::string& address) {
   const Questions ask(address);

@@ -18,6 +18,9 @@
 namespace plumblane {
 namespace {
 
+// Of a write batch besides keys and values, at most.
+constexpr size_t kBytesOfBatch = 12, kBytesOfChange = 12;
+
 class RocksDbStore final : public DiskStore {
  public:
   explicit RocksDbStore(std::shared_ptr<Database> database) : database_(std::move(database)) {}
@@ -27,7 +30,12 @@ class RocksDbStore final : public DiskStore {
   absl::Status Write(const Batch& batch, bool sync) override {
     // Also after a failure in the background, whether or not the library would go on.
     if (absl::Status failed = database_->failure->why(); !failed.ok()) return failed;
-    rocksdb::WriteBatch writes;
+    // A large entry is tens of megabytes, which would be moved as they grow.
+    size_t bytes = kBytesOfBatch;
+    for (const Batch::Change& change : batch.changes) {
+      bytes += kBytesOfChange + change.key.size() + (change.value ? change.value->size() : 0);
+    }
+    rocksdb::WriteBatch writes(bytes);
     for (const Batch::Change& change : batch.changes) {
       auto* family = database_->Of(change.space);
       const rocksdb::Status status = change.value ? writes.Put(family, change.key, *change.value)
