@@ -167,6 +167,8 @@ absl::StatusOr<std::set<Day>> AlertMonths::Update(const PairDirectory& pairs,
   }
   // One gives way to the other.
   for (; !makings.empty(); makings.pop_back()) {
+    // With very many pairs a fit takes a second, and whoever reads may have given up.
+    if (const auto still = read(Pair{}, /*again=*/true); !still.ok()) return still.status();
     months_[makings.back().month] = makings.back().Finish(added);
   }
   return made;
