@@ -23,8 +23,6 @@ const PartState* FindPart(const OrderState& state, int part) {
   return nullptr;
 }
 
-constexpr size_t kPagesAtATime = 4096;  // some 10 MB while they are changed
-
 bool IsRate(Measure measure) { return measure == Measure::kOnTime || measure == Measure::kDefect; }
 
 // Whose place is above the 40 bits that measure and day take.
@@ -276,18 +274,6 @@ std::map<Pair, int64_t> Changes::PairCounts() const {
 
 absl::Status Changes::AppendCells(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch) {
   Settle();
-  for (size_t next = 0; next < cells_.size();) {
-    if (absl::Status status = AppendPages(snapshot, next, pages, batch); !status.ok()) {
-      return status;
-    }
-    // A large entry may touch more pages than are to be kept.
-    pages.MakeRoom();
-  }
-  return absl::OkStatus();
-}
-
-absl::Status Changes::AppendPages(const Snapshot& snapshot, size_t& next, Kept<Series>& pages,
-                                  Batch& batch) {
   struct Page {
     std::string key;
     size_t first, end;  // in cells_
@@ -295,9 +281,9 @@ absl::Status Changes::AppendPages(const Snapshot& snapshot, size_t& next, Kept<S
   };
   std::vector<Page> touched;
   std::vector<std::string> unknown;
-  while (next < cells_.size() && touched.size() < kPagesAtATime) {
-    const Change& one = cells_[next];
-    Page page{CellPageKey({pairs_[one.pair].pair, one.measure, one.day}), next, next};
+  for (size_t i = 0; i < cells_.size();) {
+    const Change& one = cells_[i];
+    Page page{CellPageKey({pairs_[one.pair].pair, one.measure, one.day}), i, i};
     const int32_t number = PageOf(one.day);
     while (page.end < cells_.size() && cells_[page.end].pair == one.pair &&
            cells_[page.end].measure == one.measure && PageOf(cells_[page.end].day) == number) {
@@ -305,7 +291,7 @@ absl::Status Changes::AppendPages(const Snapshot& snapshot, size_t& next, Kept<S
     }
     page.kept = pages.Find(page.key);
     if (!page.kept) unknown.push_back(page.key);
-    next = page.end;
+    i = page.end;
     touched.push_back(std::move(page));
   }
   auto stored = snapshot.GetAll(Space::kCells, unknown);

@@ -92,9 +92,6 @@ class Changes {
   void Hear(const std::string& supplier, Instant time);
   void Settle();
   absl::Status AppendCells(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch);
-  // Those of some pages, from the cell `next` on, which is then the first of the rest.
-  absl::Status AppendPages(const Snapshot& snapshot, size_t& next, Kept<Series>& pages,
-                           Batch& batch);
   absl::Status AppendPairs(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,
                            std::set<Pair>& born, std::set<Pair>& gone) const;
   absl::Status AppendHeard(const Snapshot& snapshot, WritersMemory& memory, Batch& batch) const;
