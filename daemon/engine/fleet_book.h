@@ -7,8 +7,9 @@
 //
 // Cost: the first fleet of a day reads two measures of all pairs; then a question costs nothing, or
 // after late news some 3 us for each pair touched, a fit (scoring/priors.h), and a microsecond a
-// pair to make all of them candidates of a ranking. Some 700 bytes a pair; eight fleets are kept,
-// of large ones as many as have 200,000 pairs together, but two.
+// pair to make all of them candidates of a ranking. Some 1,000 bytes a pair (heap profile of eight
+// fleets of 100,000); eight are kept, of large ones as many as have 200,000 pairs together, and two
+// at least.
 //
 // Thread-safe: one writer notes changes, any thread asks. Who asks while the same fleet is being
 // made waits for it.

@@ -107,6 +107,10 @@ inline size_t BytesOf(const KnownOrder& known, size_t record_bytes) {
 // By the keys of the store: orders, and pages of cells; half of the bytes for each. Orders are in
 // shares of their own, so that several threads may work. Beside them what is small: of pairs the
 // number of counting parts, of suppliers when they were last heard of.
+//
+// An entry is applied while the one before is written, and what is not kept is read as it was
+// before both. So all that an entry touched stays, however much, until the next one is applied:
+// within one no room is made.
 struct WritersMemory {
   static constexpr size_t kShares = 2;
   static size_t ShareOf(const OrderKey& order) {
