@@ -76,7 +76,8 @@ class Application {
     if (absl::Status status = Finish(); !status.ok()) return status;
     // What orders fold to may rest on excuses.
     if (entry.content.changes_orders_otherwise()) memory_.Clear();
-    memory_.pages.MakeRoom();
+    applied_.keeps_all_touched =
+        changes_.kept_all_pages() && !entry.content.changes_orders_otherwise();
     return std::move(applied_);
   }
 

@@ -36,6 +36,9 @@ struct Applied {
   std::vector<EventFate> fates;          // one for each event of the entry
   std::vector<StandingDelta> standings;  // likewise; an order's change is at its last event
   std::vector<int64_t> sends;            // the numbers of those begun
+  // `memory` has all orders and pages of cells that the entry touched. Else it must be written
+  // before another is applied.
+  bool keeps_all_touched = true;
 };
 
 // Does pieces of work, in any order or at the same time; returns when all are done.
@@ -50,9 +53,8 @@ void OneByOne(const std::vector<std::function<void()>>& work);
 // several threads.
 //
 // Orders, pages of cells and marks of orders no longer kept are read by GetAll and nothing else is;
-// what the last entry touched of them is kept in `memory`, unless that entry changed orders by
-// other means than events (Submission::changes_orders_otherwise). LaggingSnapshot
-// (lagging_snapshot.h) rests on this.
+// what the last entry touched of them is in `memory`, unless Applied says that it is not.
+// LaggingSnapshot (lagging_snapshot.h) rests on this.
 absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& catalog,
                               const FoldRules& rules, uint64_t sequence, const LogEntry& entry,
                               WritersMemory& memory, const DoAll& do_all = OneByOne);

@@ -211,7 +211,7 @@ void Changes::Add(Changes&& other) {
 
 absl::Status Changes::AppendTo(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,
                                std::set<Pair>& born, std::set<Pair>& gone) {
-  if (absl::Status status = AppendCells(snapshot, memory.pages, batch); !status.ok()) return status;
+  if (absl::Status status = AppendCells(snapshot, memory, batch); !status.ok()) return status;
   if (absl::Status status = AppendPairs(snapshot, memory, batch, born, gone); !status.ok()) {
     return status;
   }
@@ -272,8 +272,27 @@ std::map<Pair, int64_t> Changes::PairCounts() const {
   return counts;
 }
 
-absl::Status Changes::AppendCells(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch) {
+absl::Status Changes::AppendCells(const Snapshot& snapshot, WritersMemory& memory, Batch& batch) {
   Settle();
+  const uint64_t begun = memory.pages.round();
+  for (size_t next = 0; next < cells_.size();) {
+    if (absl::Status status = AppendPages(snapshot, next, memory, batch); !status.ok()) {
+      return status;
+    }
+    if (next < cells_.size()) {
+      // The rest may be what the entry before touched, which is forgotten now: it must be written.
+      if (auto waited = snapshot.Get(Space::kMeta, kProgressKey); !waited.ok()) {
+        return waited.status();
+      }
+    }
+    if (memory.pages.MakeRoom() >= begun) kept_all_pages_ = false;
+  }
+  return absl::OkStatus();
+}
+
+absl::Status Changes::AppendPages(const Snapshot& snapshot, size_t& next, WritersMemory& memory,
+                                  Batch& batch) {
+  Kept<Series>& pages = memory.pages;
   struct Page {
     std::string key;
     size_t first, end;  // in cells_
@@ -281,9 +300,9 @@ absl::Status Changes::AppendCells(const Snapshot& snapshot, Kept<Series>& pages,
   };
   std::vector<Page> touched;
   std::vector<std::string> unknown;
-  for (size_t i = 0; i < cells_.size();) {
-    const Change& one = cells_[i];
-    Page page{CellPageKey({pairs_[one.pair].pair, one.measure, one.day}), i, i};
+  while (next < cells_.size() && touched.size() < memory.pages_at_a_time) {
+    const Change& one = cells_[next];
+    Page page{CellPageKey({pairs_[one.pair].pair, one.measure, one.day}), next, next};
     const int32_t number = PageOf(one.day);
     while (page.end < cells_.size() && cells_[page.end].pair == one.pair &&
            cells_[page.end].measure == one.measure && PageOf(cells_[page.end].day) == number) {
@@ -291,7 +310,7 @@ absl::Status Changes::AppendCells(const Snapshot& snapshot, Kept<Series>& pages,
     }
     page.kept = pages.Find(page.key);
     if (!page.kept) unknown.push_back(page.key);
-    i = page.end;
+    next = page.end;
     touched.push_back(std::move(page));
   }
   auto stored = snapshot.GetAll(Space::kCells, unknown);

@@ -53,6 +53,9 @@ class Changes {
   absl::Status AppendTo(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,
                         std::set<Pair>& born, std::set<Pair>& gone);
 
+  // Whether `memory` kept all the pages that were appended.
+  bool kept_all_pages() const { return kept_all_pages_; }
+
   Cells TakeCells();
   // Change of the number of counting parts.
   std::map<Pair, int64_t> PairCounts() const;
@@ -91,7 +94,10 @@ class Changes {
   void NoteIndex(const OrderKey& order, const PartState* before, const PartState* after);
   void Hear(const std::string& supplier, Instant time);
   void Settle();
-  absl::Status AppendCells(const Snapshot& snapshot, Kept<Series>& pages, Batch& batch);
+  absl::Status AppendCells(const Snapshot& snapshot, WritersMemory& memory, Batch& batch);
+  // Those of some pages, from the cell `next` on, which is then the first of the rest.
+  absl::Status AppendPages(const Snapshot& snapshot, size_t& next, WritersMemory& memory,
+                           Batch& batch);
   absl::Status AppendPairs(const Snapshot& snapshot, WritersMemory& memory, Batch& batch,
                            std::set<Pair>& born, std::set<Pair>& gone) const;
   absl::Status AppendHeard(const Snapshot& snapshot, WritersMemory& memory, Batch& batch) const;
@@ -103,6 +109,7 @@ class Changes {
   size_t pieces_summed_ = 0;   // of pieces_ when they were summed up last
   bool settled_ = false;       // all pieces are in cells_, with the sums over all pairs
   std::vector<Change> cells_;  // in the order of their keys
+  bool kept_all_pages_ = true;
   std::vector<std::pair<std::string, int>> index_;
   std::map<std::string, Instant> heard_;
   Cells gone_;

@@ -84,7 +84,6 @@ bool Engine::CommitNext(bool waits, std::launch how) {
     Reply(taken, nothing);
     return true;
   }
-  const bool keeps_all_touched = !content.changes_orders_otherwise();
   const bool lets_go = content.lets_go();
   std::vector<std::string_view> encoded;
   for (const Waiting& waiting : taken) encoded.push_back(waiting.encoded);
@@ -97,7 +96,7 @@ bool Engine::CommitNext(bool waits, std::launch how) {
     return false;
   }
   unwritten_ = {*std::move(applied), std::move(taken), std::move(entry)};
-  if (keeps_all_touched && !options_.at_once) return true;
+  if (unwritten_->applied.keeps_all_touched && !options_.at_once) return true;
   // A log that others read lets go of it when they have read on.
   if (lets_go && log_.KeepsStoreDurable()) return WriteAndForget();
   const absl::Status status = WriteUnwritten();

@@ -4,6 +4,7 @@
 
 #include <absl/container/flat_hash_map.h>
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -61,13 +62,17 @@ class Kept {
     item.bytes = bytes;
   }
 
-  void MakeRoom() {
+  // Returns in which round the latest of what goes was asked for; 0: nothing goes.
+  uint64_t MakeRoom() {
+    uint64_t gone = 0;
     while (bytes_ > max_bytes_ && items_.back().round < round_) {
+      gone = items_.back().round;
       bytes_ -= items_.back().bytes;
       by_key_.erase(items_.back().key);
       items_.pop_back();
     }
     ++round_;
+    return gone;
   }
 
   void Clear() {
@@ -77,6 +82,7 @@ class Kept {
   }
 
   size_t bytes() const { return bytes_; }
+  uint64_t round() const { return round_; }  // since the last MakeRoom
 
  private:
   static constexpr size_t kItemBytes = sizeof(Item) + 64;  // and its place in the list and map
@@ -85,7 +91,7 @@ class Kept {
   std::list<Item> items_;  // latest asked first
   absl::flat_hash_map<std::string_view, typename std::list<Item>::iterator> by_key_;
   size_t bytes_ = 0;
-  uint64_t round_ = 1;  // since the last MakeRoom
+  uint64_t round_ = 1;
 };
 
 // An order's events, sorted by Earlier(), and what they fold to; or that it is no longer kept.
@@ -109,8 +115,8 @@ inline size_t BytesOf(const KnownOrder& known, size_t record_bytes) {
 // number of counting parts, of suppliers when they were last heard of.
 //
 // An entry is applied while the one before is written, and what is not kept is read as it was
-// before both. So all that an entry touched stays, however much, until the next one is applied:
-// within one no room is made.
+// before both. So what an entry touched stays until the next one is applied, or Applied says that
+// it did not (applier.h).
 struct WritersMemory {
   static constexpr size_t kShares = 2;
   static size_t ShareOf(const OrderKey& order) {
@@ -121,7 +127,8 @@ struct WritersMemory {
 
   explicit WritersMemory(size_t max_bytes)
       : orders{Kept<KnownOrder>(max_bytes / 4), Kept<KnownOrder>(max_bytes / 4)},
-        pages(max_bytes / 2) {}
+        pages(max_bytes / 2),
+        pages_at_a_time(std::max<size_t>(16, max_bytes >> 15)) {}
 
   void Clear() {
     for (Kept<KnownOrder>& share : orders) share.Clear();
@@ -132,6 +139,8 @@ struct WritersMemory {
 
   std::array<Kept<KnownOrder>, kShares> orders;
   Kept<Series> pages;
+  // Between so many of an entry room is made, lest a large one hold all that it touches.
+  size_t pages_at_a_time;
   absl::flat_hash_map<std::string, int64_t> parts;                 // 0 = none
   absl::flat_hash_map<std::string, std::optional<Instant>> heard;  // none = never
 };

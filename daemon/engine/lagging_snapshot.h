@@ -20,7 +20,7 @@ namespace plumblane {
 // What is asked for by GetAll is read as it was before the entry that is being written: orders and
 // pages of cells, of which Apply (applier.h) keeps what that entry touched and does not ask for it,
 // and marks of orders no longer kept, which no such entry changes. All else waits until it is
-// written. Thread-safe.
+// written, and once it has waited GetAll reads that state as well. Thread-safe.
 class LaggingSnapshot final : public Snapshot {
  public:
   // Waits until all is written, and gives the state then or why it failed. Called again it gives

@@ -3,6 +3,8 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
+
 #include "support/applied_state.h"
 
 namespace plumblane {
@@ -62,6 +64,50 @@ TEST(Kept, OrdersThatAreOnlyRepeatedAndThoseThatAreNotThereWeighToo) {
   const size_t before = bytes();
   ASSERT_TRUE(Apply(*snapshot, state.catalog(), state.rules(), 2, {{}, other}, memory).ok());
   EXPECT_EQ(bytes(), before) << "what is kept is not kept twice";
+}
+
+// Counts the pages that are asked for.
+class CountingSnapshot final : public Snapshot {
+ public:
+  explicit CountingSnapshot(std::shared_ptr<const Snapshot> of) : of_(std::move(of)) {}
+  absl::StatusOr<std::optional<std::string>> Get(Space space, std::string_view key) const override {
+    return of_->Get(space, key);
+  }
+  absl::StatusOr<std::vector<std::optional<std::string>>> GetAll(
+      Space space, const std::vector<std::string>& keys) const override {
+    if (space == Space::kCells) {
+      asked += keys.size();
+      most_at_a_time = std::max(most_at_a_time, keys.size());
+    }
+    return of_->GetAll(space, keys);
+  }
+  absl::Status Scan(Space space, std::string_view prefix, std::string_view from,
+                    const Each& each) const override {
+    return of_->Scan(space, prefix, from, each);
+  }
+
+  mutable size_t asked = 0, most_at_a_time = 0;
+
+ private:
+  const std::shared_ptr<const Snapshot> of_;
+};
+
+TEST(Kept, ALargeEntryHoldsPagesByTheThousandAndChangesTheSameAsSmallOnes) {
+  Submission content;
+  test::AppliedState large, small;
+  for (int i = 0; i < 1'500; ++i) {
+    test::OrderBuilder order({"shop", std::to_string(i)});
+    order.Paid("2026-03-02").With([i](Event& event) { event.supplier = "s" + std::to_string(i); });
+    order.Shipped("2026-03-04").Delivered("2026-03-08");
+    for (const Event& event : order.events()) content.events.push_back({order.key(), event});
+    small.Apply(order);
+  }
+  const CountingSnapshot snapshot(large.store().TakeSnapshot());
+  WritersMemory memory(30'000);
+  ASSERT_TRUE(Apply(snapshot, large.catalog(), large.rules(), 1, {{}, content}, memory).ok());
+  EXPECT_GT(snapshot.asked, snapshot.most_at_a_time) << "all at once";
+  large.Apply(content);
+  EXPECT_EQ(large.Bytes(), small.Bytes());
 }
 
 }  // namespace
