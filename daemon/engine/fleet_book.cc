@@ -6,15 +6,6 @@
 namespace plumblane {
 namespace {
 
-// Days, half-lives and scopes asked about in turn: so many, and fewer where a fleet is large; two
-// are what one day is asked about.
-constexpr size_t kLeastFleets = 2, kMostFleets = 8;
-constexpr size_t kMostPairs = 200'000;
-
-size_t FleetsToKeep(size_t pairs) {
-  return std::clamp(kMostPairs / std::max<size_t>(pairs, 1), kLeastFleets, kMostFleets);
-}
-
 std::vector<PairOfFleet>::const_iterator Find(const std::vector<PairOfFleet>& pairs,
                                               const Pair& pair) {
   const auto it =
@@ -62,7 +53,9 @@ std::shared_ptr<FleetBook::Made> FleetBook::FindOrMake(const Key& key, const Sou
   // What was noted after that state and before this would be missing.
   made->lost = noted_ > source.sequence;
   made_.push_front(made);
-  while (made_.size() > FleetsToKeep(source.pairs.size())) {
+  const size_t most =
+      std::clamp(most_pairs_ / std::max<size_t>(source.pairs.size(), 1), kLeastFleets, kMostFleets);
+  while (made_.size() > most) {
     // Who still waits for it must not take what is no longer told of changes.
     made_.back()->lost = true;
     made_.pop_back();

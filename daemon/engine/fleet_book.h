@@ -45,6 +45,11 @@ struct Fleet {
 
 class FleetBook {
  public:
+  // Days, half-lives and scopes asked about in turn are kept: the latest so many, and fewer where
+  // together they have more than `most_pairs`; two are what one day is asked about.
+  static constexpr size_t kLeastFleets = 2, kMostFleets = 8;
+  explicit FleetBook(size_t most_pairs = 200'000) : most_pairs_(most_pairs) {}
+
   struct Question {
     Moment ended;  // scoring/priors.h
     ScoreRules rules;
@@ -87,6 +92,7 @@ class FleetBook {
       const Question& question, const Source& source, const std::shared_ptr<const Fleet>& before,
       const std::map<Pair, uint64_t>& changed);
 
+  const size_t most_pairs_;
   std::mutex mutex_;
   std::list<std::shared_ptr<Made>> made_;  // latest asked first
   uint64_t noted_ = 0;

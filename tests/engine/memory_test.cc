@@ -206,6 +206,50 @@ TEST(Memory, ChangesThatNobodyAsksAboutAreAddedUp) {
   ASSERT_NO_FATAL_FAILURE(ExpectSameAnswers(Look(state, memory), Anew(state), random));
 }
 
+TEST(Memory, OfLargeFleetsTwoAreKeptOfSmallOnesMore) {
+  const auto cells = std::make_shared<const MeasureSet>();
+  for (const auto& [pairs, most] : {std::pair{10, 2}, {5, 4}, {1, 8}}) {
+    std::set<Pair> all;
+    for (int i = 0; i < pairs; ++i) all.insert({std::to_string(i), {"VN", "DE", ""}});
+    FleetBook book(20);
+    int read = 0;
+    const FleetBook::Source source{1, all, [&](const Pair&, bool) {
+                                     ++read;
+                                     return cells;
+                                   }};
+    const auto reads_on = [&](int day) {
+      const int before = read;
+      const Instant now = StartOf(Day{20'000 + day});
+      EXPECT_TRUE(book.Ask({{now, now, Day{20'000 + day - 1}}, {}}, source).ok());
+      return read - before;
+    };
+    for (int day = 1; day <= 9; ++day) EXPECT_GT(reads_on(day), pairs);
+    for (int day = 9; day > 9 - most; --day) EXPECT_EQ(reads_on(day), 0) << pairs << " pairs";
+    EXPECT_GT(reads_on(9 - most), pairs) << pairs << " pairs";
+  }
+}
+
+TEST(Memory, LookingForAlertsMayBeGivenUpAtEveryPair) {
+  RandomOrders random(17);
+  AppliedState state;
+  ApplyAll(state, random, 150, {}, [] {});
+  const auto pairs = static_cast<int>(state.catalog().pairs->by_supplier.size());
+  const auto expected = std::make_shared<Memory>(kRoom);
+  ASSERT_TRUE(Look(state, expected).UpdateAlerts({}).ok());
+  int given_up = 0;
+  for (absl::Status status = absl::CancelledError(); !status.ok(); ++given_up) {
+    const auto memory = std::make_shared<Memory>(kRoom);
+    int left = given_up;
+    status = Look(state, memory).UpdateAlerts([&left] { return left-- == 0; });
+    if (status.ok()) break;
+    ASSERT_TRUE(absl::IsCancelled(status)) << status;
+    ASSERT_TRUE(Look(state, memory).UpdateAlerts({}).ok());
+    ASSERT_EQ(memory->alerts.News({}, kNow), expected->alerts.News({}, kNow));
+    ASSERT_EQ(memory->alerts.Watches().size(), expected->alerts.Watches().size());
+  }
+  EXPECT_GT(given_up, 2 * pairs) << "months are made from each, and charts of each";
+}
+
 TEST(Memory, ReadersAndTheWriterDoNotDisturbEachOther) {
   RandomOrders random(13);
   AppliedState state;
