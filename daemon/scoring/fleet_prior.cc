@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cassert>
 #include <cmath>
+#include <iterator>
 #include <map>
 #include <set>
 #include <string_view>
@@ -38,29 +39,31 @@ std::vector<RateRecord> Merged(std::vector<RateRecord> records) {
     return std::tie(x.pair, x.sums.w1, x.sums.w2, x.sums.s) <
            std::tie(y.pair, y.sums.w1, y.sums.w2, y.sums.s);
   });
-  std::vector<RateRecord> merged;
+  auto end = records.begin();
   for (RateRecord& record : records) {
     assert(record.pair != Pair{} && record.sums.w1 >= 0 && record.sums.s >= 0);
-    if (merged.empty() || merged.back().pair != record.pair) {
-      merged.push_back(std::move(record));
+    if (end == records.begin() || std::prev(end)->pair != record.pair) {
+      if (&*end != &record) *end = std::move(record);
+      ++end;
       continue;
     }
-    WeightedSums& sums = merged.back().sums;
+    WeightedSums& sums = std::prev(end)->sums;
     sums.w1 += record.sums.w1;
     sums.w2 += record.sums.w2;
     sums.s += record.sums.s;
   }
-  std::erase_if(merged, [](const RateRecord& record) { return !Weighs(record.sums); });
-  return merged;
+  records.erase(end, records.end());
+  std::erase_if(records, [](const RateRecord& record) { return !Weighs(record.sums); });
+  return records;
 }
 
 }  // namespace
 
-void FleetPrior::Margin::Add(const Cell& cell, double rate) {
-  orders += cell.counted;
-  squares += cell.counted * cell.voice;
-  hits += cell.counted * (cell.hits / cell.orders);
-  expected += cell.counted * rate;
+void FleetPrior::Margin::Add(const Cell& cell, double counted, double rate) {
+  orders += counted;
+  squares += counted * cell.voice();
+  hits += counted * (cell.hits() / cell.orders());
+  expected += counted * rate;
 }
 
 FleetPrior::Margin FleetPrior::Margin::Without(const Margin& part) const {
@@ -119,17 +122,14 @@ void FleetPrior::Take(const std::vector<RateRecord>& records) {
   std::set<Lane> lanes;
   for (const RateRecord& record : records) lanes.insert(record.pair.lane);
   lane_names_.assign(lanes.begin(), lanes.end());
+  cells_.reserve(records.size());
   for (const RateRecord& record : records) {
     if (supplier_names_.empty() || supplier_names_.back() != record.pair.supplier) {
       supplier_names_.push_back(record.pair.supplier);
     }
-    const WeightedSums& sums = record.sums;
     cells_.push_back({.supplier = static_cast<int>(supplier_names_.size()) - 1,
                       .lane = PositionOf(lane_names_, record.pair.lane),
-                      .w1 = sums.w1,
-                      .orders = sums.EffectiveSize(),
-                      .hits = sums.EffectiveHits(),
-                      .voice = std::min(1.0, 2 * sums.w2 / sums.w1)});
+                      .sums = record.sums});
   }
   suppliers_.logits.assign(supplier_names_.size(), 0);
   lanes_.logits.assign(lane_names_.size(), 0);
@@ -141,13 +141,13 @@ void FleetPrior::Take(const std::vector<RateRecord>& records) {
 // How much each pair counts, and the fleet's rate: with half a hit more in one order more than all
 // there are, so that it is never 0 or 1.
 void FleetPrior::Weigh() {
+  counting_strength_ = evidence_.pairs.expected;
   Margin fleet;
   double heard = 0, squares = 0;
-  for (Cell& cell : cells_) {
-    cell.counted = cell.voice * cell.orders / (1 + cell.orders / evidence_.pairs.expected);
-    fleet.Add(cell, 0);
-    heard += cell.voice * cell.orders;
-    squares += cell.voice * cell.voice * cell.orders;
+  for (const Cell& cell : cells_) {
+    fleet.Add(cell, Counted(cell), 0);
+    heard += cell.voice() * cell.orders();
+    squares += cell.voice() * cell.voice() * cell.orders();
   }
   const double orders = heard * heard / squares;
   evidence_.mean = (orders * std::min(1.0, fleet.hits / fleet.orders) + 0.5) / (orders + 1);
@@ -164,14 +164,16 @@ double FleetPrior::LaneRate(int lane) const {
 void FleetPrior::SumSuppliers() {
   suppliers_.margins.assign(supplier_names_.size(), {});
   for (const Cell& cell : cells_) {
-    suppliers_.margins[static_cast<size_t>(cell.supplier)].Add(cell, LaneRate(cell.lane));
+    suppliers_.margins[static_cast<size_t>(cell.supplier)].Add(cell, Counted(cell),
+                                                               LaneRate(cell.lane));
   }
 }
 
 void FleetPrior::SumLanes() {
   lanes_.margins.assign(lane_names_.size(), {});
   for (const Cell& cell : cells_) {
-    lanes_.margins[static_cast<size_t>(cell.lane)].Add(cell, SupplierRate(cell.supplier));
+    lanes_.margins[static_cast<size_t>(cell.lane)].Add(cell, Counted(cell),
+                                                       SupplierRate(cell.supplier));
   }
 }
 
@@ -180,17 +182,18 @@ std::vector<RateGroup> FleetPrior::PairGroups() const {
   groups.reserve(cells_.size());
   for (const Cell& cell : cells_) {
     Margin own_in_supplier, own_in_lane;
-    own_in_supplier.Add(cell, LaneRate(cell.lane));
-    own_in_lane.Add(cell, SupplierRate(cell.supplier));
+    const double counted = Counted(cell);
+    own_in_supplier.Add(cell, counted, LaneRate(cell.lane));
+    own_in_lane.Add(cell, counted, SupplierRate(cell.supplier));
     const Margin& supplier = suppliers_.margins[static_cast<size_t>(cell.supplier)];
     const Margin& lane = lanes_.margins[static_cast<size_t>(cell.lane)];
     const Effect a = EffectOf(supplier.Without(own_in_supplier), evidence_.suppliers.expected);
     const Effect b = EffectOf(lane.Without(own_in_lane), evidence_.lanes.expected);
-    groups.push_back({.orders = cell.orders,
-                      .hits = cell.hits,
+    groups.push_back({.orders = cell.orders(),
+                      .hits = cell.hits(),
                       .mean = Expit(Logit(evidence_.mean) + a.logit + b.logit),
                       .spread = a.spread + b.spread,
-                      .weight = cell.voice});
+                      .weight = cell.voice()});
   }
   return groups;
 }
@@ -226,12 +229,12 @@ Prior FleetPrior::PriorOfSum(std::span<const Pair> pairs) const {
   for (const Pair& pair : pairs) {
     Part part{PositionOf(supplier_names_, pair.supplier), PositionOf(lane_names_, pair.lane)};
     part.cell = Find(part.supplier, part.lane);
-    if (part.cell) w1 += part.cell->w1;
+    if (part.cell) w1 += part.cell->sums.w1;
     parts.push_back(part);
   }
   for (size_t i = 0; i < parts.size(); ++i) {
     Part& part = parts[i];
-    const double own = part.cell ? part.cell->w1 : 0;
+    const double own = part.cell ? part.cell->sums.w1 : 0;
     part.share = w1 > 0 ? own / w1 : 1 / static_cast<double>(parts.size());
     Asked& supplier = suppliers[pairs[i].supplier];
     Asked& lane = lanes[pairs[i].lane];
@@ -240,8 +243,9 @@ Prior FleetPrior::PriorOfSum(std::span<const Pair> pairs) const {
     lane.position = part.lane;
     lane.share += part.share;
     if (!part.cell) continue;
-    supplier.own.Add(*part.cell, LaneRate(part.lane));
-    lane.own.Add(*part.cell, SupplierRate(part.supplier));
+    const double counted = Counted(*part.cell);
+    supplier.own.Add(*part.cell, counted, LaneRate(part.lane));
+    lane.own.Add(*part.cell, counted, SupplierRate(part.supplier));
   }
   double spread = 0;
   const auto settle = [&](Asked& asked, const Side& side, double strength) {

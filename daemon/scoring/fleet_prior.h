@@ -45,9 +45,10 @@
 // Immutable once fitted: const use is thread-safe. The same set of records gives the same bits,
 // whatever their order. A fit is O(pairs log pairs) and about 65 evaluations of a likelihood over
 // pairs, as many over suppliers and over lanes: half a second for 100,000 pairs of 400 suppliers,
-// one second where each is a supplier of its own. It holds some 100 bytes a pair.
+// one second where each is a supplier of its own. It holds 32 bytes a pair.
 #pragma once
 
+#include <algorithm>
 #include <optional>
 #include <span>
 #include <string>
@@ -102,12 +103,14 @@ class FleetPrior {
   bool operator==(const FleetPrior&) const = default;
 
  private:
+  // Of large fleets many are kept, so a pair is no more than this.
   struct Cell {
-    int supplier = 0, lane = 0;   // positions among the names
-    double w1 = 0;                // decayed orders
-    double orders = 0, hits = 0;  // n and y
-    double voice = 0;             // v
-    double counted = 0;           // c
+    int supplier = 0, lane = 0;  // positions among the names
+    WeightedSums sums;
+    double orders() const { return sums.EffectiveSize(); }                              // n
+    double hits() const { return sums.EffectiveHits(); }                                // y
+    double voice() const { return std::min(1.0, 2 * sums.w2 / sums.w1); }               // v
+    double Counted(double m) const { return voice() * orders() / (1 + orders() / m); }  // c
     bool operator==(const Cell&) const = default;
   };
 
@@ -117,7 +120,7 @@ class FleetPrior {
     double squares = 0;   // of v c
     double hits = 0;      // of c y/n
     double expected = 0;  // of c times the rate that the other side leads to expect
-    void Add(const Cell& cell, double rate);
+    void Add(const Cell& cell, double counted, double rate);
     Margin Without(const Margin& part) const;
     RateGroup Group() const;
     bool operator==(const Margin&) const = default;
@@ -140,6 +143,7 @@ class FleetPrior {
   FleetPrior() = default;
   void Take(const std::vector<RateRecord>& records);
   void Weigh();
+  double Counted(const Cell& cell) const { return cell.Counted(counting_strength_); }
   void SumSuppliers();
   void SumLanes();
   double SupplierRate(int supplier) const;
@@ -151,6 +155,7 @@ class FleetPrior {
   std::vector<Lane> lane_names_;             // ascending
   std::vector<Cell> cells_;                  // ascending by (supplier, lane)
   Side suppliers_, lanes_;
+  double counting_strength_ = 0;  // the M of c: that of the round before
   FleetEvidence evidence_;
 };
 

@@ -42,16 +42,15 @@ FleetPriors::FleetPriors(std::span<const Pair> pairs, std::span<const PairSums> 
 }
 
 void FleetPriors::Fit(size_t count, const auto& pair_at, const auto& sums_at) {
-  std::vector<RateRecord> late, defect;
-  late.reserve(count);
-  defect.reserve(count);
-  for (size_t i = 0; i < count; ++i) {
-    const PairSums sums = sums_at(i);
-    late.push_back({pair_at(i), sums.late});
-    defect.push_back({pair_at(i), sums.defect});
-  }
-  late_ = FleetPrior::Fit(std::move(late));
-  defect_ = FleetPrior::Fit(std::move(defect));
+  // One after the other: of a large fleet the records take as much memory as its fits.
+  const auto fit = [&](WeightedSums PairSums::*which) {
+    std::vector<RateRecord> records;
+    records.reserve(count);
+    for (size_t i = 0; i < count; ++i) records.push_back({pair_at(i), sums_at(i).*which});
+    return FleetPrior::Fit(std::move(records));
+  };
+  late_ = fit(&PairSums::late);
+  defect_ = fit(&PairSums::defect);
 }
 
 Priors FleetPriors::Of(std::span<const Pair> pairs) const {

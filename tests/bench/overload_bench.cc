@@ -8,8 +8,8 @@
 //              batch and waits half a second
 //
 // For each: events acknowledged a second, milliseconds from handing a batch to the library to its
-// receipt, those of GetScore meanwhile, and the daemon's memory. Every event sent must be
-// acknowledged in the end, or it fails.
+// receipt, those of GetScore and of an empty call in turn with it, and the daemon's memory. Every
+// event sent must be acknowledged in the end, or it fails.
 //
 // Usage: overload_bench PLUMBLANED [ROUNDS [ORDERS]]   (2, and 40,000 of five and a half events)
 #include <grpcpp/grpcpp.h>
@@ -104,9 +104,10 @@ double MemoryOf(pid_t process) {
 void Measure(const char* name, const std::string& address, pid_t daemon,
              const std::vector<Batches>& load, size_t in_flight) {
   std::atomic<bool> is_over = false;
-  std::vector<double> asked;
+  std::vector<double> asked, empty;
   std::thread asker([&] {
-    const auto stub = plumblane::v1::Scores::NewStub(OwnChannel(address, -1));
+    const auto channel = OwnChannel(address, -1);
+    const auto stub = plumblane::v1::Scores::NewStub(channel);
     while (!is_over) {
       grpc::ClientContext context;
       plumblane::v1::GetScoreRequest request;
@@ -115,6 +116,10 @@ void Measure(const char* name, const std::string& address, pid_t daemon,
       const auto start = Clock::now();
       const bool ok = stub->GetScore(&context, request, &response).ok();
       if (ok) asked.push_back(Seconds(Clock::now() - start) * 1000);
+      std::this_thread::sleep_for(std::chrono::milliseconds(5));
+      const auto again = Clock::now();
+      plumblane::bench::EmptyCall(channel);
+      empty.push_back(Seconds(Clock::now() - again) * 1000);
       std::this_thread::sleep_for(std::chrono::milliseconds(5));
     }
   });
@@ -133,9 +138,9 @@ void Measure(const char* name, const std::string& address, pid_t daemon,
   asker.join();
   std::vector<double> all;
   for (const auto& one : millis) all.insert(all.end(), one.begin(), one.end());
-  std::printf("%-10s %9.0f   %s   %s   %8.0f\n", name, events / seconds,
+  std::printf("%-10s %9.0f   %s   %s   %s   %8.0f\n", name, events / seconds,
               MiddleAndTail(std::move(all)).c_str(), MiddleAndTail(std::move(asked)).c_str(),
-              MemoryOf(daemon));
+              MiddleAndTail(std::move(empty)).c_str(), MemoryOf(daemon));
   std::fflush(stdout);
 }
 
@@ -199,7 +204,8 @@ int main(int argc, char** argv) {
   const pid_t daemon = plumblane::bench::StartDaemon(argv[1], base + "/data", address);
   Measure("(warm up)", address, daemon, MakeLoad(1000, orders), 8);
   std::printf(
-      "           events/s    receipt p50, p99, max [ms]   score p50, p99, max [ms]   MiB\n");
+      "           events/s    receipt p50, p99, max [ms]   score p50, p99, max [ms]     "
+      "empty call p50, p99, max     MiB\n");
   for (int round = 0; round < rounds; ++round) {
     Measure("capacity", address, daemon, MakeLoad(4 * round, orders), 8);
     std::vector<Batches> twice = MakeLoad(4 * round + 1, orders);
