@@ -163,7 +163,7 @@ std::vector<Engine::Waiting> Engine::TakeWaiting(bool waits, std::optional<AtOnc
     place.emplace(options_.at_once.get());
     lock.lock();
     size_t events = 0;
-    while (!queue_.empty() && (taken.empty() || events < options_.entry_events)) {
+    while (!queue_.empty() && (taken.empty() || events < entry_events_)) {
       events += queue_.front().events;
       taken.push_back(std::move(queue_.front()));
       queue_.pop_front();
@@ -238,6 +238,13 @@ absl::StatusOr<Applied> Engine::LogAndApply(std::span<const std::string_view> en
       Apply(snapshot, before, options_.rules.fold, sequence, entry, writers_memory_, together);
   if (const auto all = settle(); !all.ok()) return all.status();
   unwritten_.reset();
+  // A small entry says little of how many records those of a large one share.
+  const size_t events = entry.content.events.size();
+  if (applied.ok() && events > entry_events_ / 2) {
+    const size_t changes = std::max<size_t>(applied->batch.changes.size(), 1);
+    entry_events_ =
+        std::clamp<size_t>(events * options_.entry_changes / changes, 1, options_.entry_events);
+  }
   return applied;
 }
 

@@ -32,7 +32,8 @@ Engine::Engine(Store& store, EventLog& log, const Clock& wall_clock, const Engin
       options_(options),
       ownership_(ownership),
       memory_(std::make_shared<Memory>(options.series_bytes)),
-      writers_memory_(options.writer_bytes) {}
+      writers_memory_(options.writer_bytes),
+      entry_events_(options.entry_events) {}
 
 Engine::~Engine() { Stop(); }
 

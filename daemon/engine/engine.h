@@ -190,6 +190,7 @@ class Engine final : public Desk {
   // The committer's, and before it starts of the one who replays.
   WritersMemory writers_memory_;
   std::optional<Unwritten> unwritten_;
+  size_t entry_events_;                     // in the next entry, about, at the most
   Appended appended_ = Appended::kDurable;  // the last append
   uint64_t synced_through_ = 0;             // where the log is not in the store
   std::thread comparing_;

@@ -24,8 +24,11 @@ struct EngineOptions {
   ClockMode clock_mode = ClockMode::kWall;
   // Submissions are refused with "no room" while this many events wait.
   size_t queue_events = 64'000;
-  // One log entry holds about this many events at the most.
+  // One log entry holds about this many events at the most, and fewer where so many change more
+  // than this many records: of many pairs each event changes some of its own, and all that an entry
+  // changes is in memory until it is written.
   size_t entry_events = 32'000;
+  size_t entry_changes = 100'000;
   // Orders folded at a time when the fold rules changed.
   size_t refold_orders = 10'000;
   // Decoded cells kept in memory.

@@ -7,6 +7,8 @@
 
 #include <future>
 #include <latch>
+#include <map>
+#include <numeric>
 
 #include "engine/applier.h"
 #include "storage/keys.h"
@@ -168,6 +170,40 @@ TEST(Engine, ManySendersEachGetTheFatesOfTheirOwnEvents) {
   EXPECT_EQ(accepted, kSenders / 2 * kOrders * 3);
   EXPECT_EQ(duplicates, kSenders / 2 * kOrders * 3);
   EXPECT_EQ(OrdersSettled(engine->Look()), kSenders / 2 * kOrders);
+}
+
+TEST(Engine, EventsThatChangeMuchGoInSmallerEntries) {
+  // How many events each entry has, of 120 that wait: paid orders of one supplier, or one each.
+  const auto events_of_entries = [](bool of_one) {
+    MemoryStore store;
+    StoreLog log(store);
+    const FixedClock clock(At("2026-06-01T12:00"));
+    EngineOptions options;
+    options.entry_events = 40;
+    options.entry_changes = 100;
+    Engine engine(store, log, clock, options);
+    EXPECT_TRUE(engine.Open().ok());
+    std::map<uint64_t, int> entries;
+    for (int i = 0; i < 120; ++i) {
+      OrderBuilder order({"default", std::to_string(i)});
+      order.Paid("2026-03-01").With([&](Event& event) {
+        if (!of_one) event.supplier = absl::StrCat("supplier-", i);
+      });
+      EXPECT_TRUE(engine.Submit(Running::Of(order), [&](const Receipt& receipt) {
+        EXPECT_TRUE(receipt.status.ok());
+        ++entries[receipt.log_sequence];
+      }));
+    }
+    engine.CommitWaiting();
+    std::vector<int> events;
+    for (const auto& [sequence, count] : entries) events.push_back(count);
+    return events;
+  };
+  const std::vector<int> of_one = events_of_entries(true), of_each = events_of_entries(false);
+  EXPECT_EQ(of_one.front(), 40);
+  EXPECT_EQ(of_each.front(), 40) << "nothing is known yet";
+  EXPECT_GT(of_one[1], 2 * of_each[1]);
+  EXPECT_EQ(std::accumulate(of_each.begin(), of_each.end(), 0), 120);
 }
 
 TEST(Engine, AViewDoesNotChangeWhileEventsArrive) {
