@@ -23,9 +23,6 @@
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
-#include <fstream>
-#include <iterator>
-#include <sstream>
 #include <string>
 #include <thread>
 #include <vector>
@@ -36,6 +33,7 @@
 namespace {
 
 using plumblane::bench::Clock;
+using plumblane::bench::CpuOf;
 using plumblane::bench::Die;
 using plumblane::bench::kStreams;
 using plumblane::bench::Latency;
@@ -121,18 +119,6 @@ double RocksDbRate(rocksdb::DB* db, const std::vector<std::vector<EventBatch>>& 
   }
   for (std::thread& thread : threads) thread.join();
   return total / Seconds(Clock::now() - start);
-}
-
-// Seconds of processor time that a process has taken, with all of its threads.
-double CpuOf(pid_t process) {
-  std::ifstream stat("/proc/" + std::to_string(process) + "/stat");
-  std::string text((std::istreambuf_iterator<char>(stat)), {});
-  std::istringstream fields(text.substr(text.rfind(')') + 2));
-  std::string skipped;
-  for (int i = 0; i < 11; ++i) fields >> skipped;
-  double user = 0, system = 0;
-  fields >> user >> system;
-  return (user + system) / static_cast<double>(sysconf(_SC_CLK_TCK));
 }
 
 struct Spread {

@@ -13,7 +13,10 @@
 #include <csignal>
 #include <cstdio>
 #include <cstdlib>
+#include <fstream>
+#include <iterator>
 #include <memory>
+#include <sstream>
 #include <string>
 #include <utility>
 #include <vector>
@@ -55,6 +58,18 @@ std::array<std::pair<double, double>, sizeof...(Calls)> Latencies(size_t rounds,
 template <typename Call>
 std::pair<double, double> Latency(const Call& call, size_t calls = 4000) {
   return Latencies(calls, call)[0];
+}
+
+// Seconds of processor time that a process has taken, with all of its threads.
+inline double CpuOf(pid_t process) {
+  std::ifstream stat("/proc/" + std::to_string(process) + "/stat");
+  std::string text((std::istreambuf_iterator<char>(stat)), {});
+  std::istringstream fields(text.substr(text.rfind(')') + 2));
+  std::string skipped;
+  for (int i = 0; i < 11; ++i) fields >> skipped;
+  double user = 0, system = 0;
+  fields >> user >> system;
+  return (user + system) / static_cast<double>(sysconf(_SC_CLK_TCK));
 }
 
 // A call that asks nothing: what remains is the way there and back.
