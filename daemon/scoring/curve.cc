@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cassert>
 #include <cmath>
+#include <utility>
 
 namespace plumblane {
 namespace {
@@ -83,17 +84,31 @@ std::optional<BucketQuantile> Curve::QuantileAt(double q) const {
   return quantile;
 }
 
-Curve RiskSet::Estimate() const {
+std::vector<RiskSet::Room>& RiskSet::Spare() {
+  static thread_local std::vector<Room> spare;
+  return spare;
+}
+
+RiskSet::RiskSet(size_t bucket_count) : bucket_count_(bucket_count), first_(bucket_count) {
+  if (std::vector<Room>& spare = Spare(); !spare.empty()) {
+    leavers_ = std::move(spare.back());
+    spare.pop_back();
+  }
+  if (leavers_.size() < bucket_count) leavers_.resize(bucket_count);
+}
+
+RiskSet::~RiskSet() {
+  if (first_ < end_) std::fill(&leavers_[first_], &leavers_[end_ - 1] + 1, Leavers{});
+  if (Spare().empty()) Spare().push_back(std::move(leavers_));
+}
+
+Curve RiskSet::Estimate() {
   // Those still at risk after each bucket. Summed from the far end, so that nothing is ever
   // subtracted and whoever is last leaves exactly nobody behind.
-  struct Later {
-    double weight = 0, squares = 0;
-  };
-  std::vector<Later> later(end_);
   for (size_t i = end_; i-- > first_ + 1;) {
     const Leavers& out = leavers_[i];
-    later[i - 1].weight = later[i].weight + (out.event + out.censored);
-    later[i - 1].squares = later[i].squares + (out.event_squares + out.censored_squares);
+    leavers_[i - 1].later = out.later + (out.event + out.censored);
+    leavers_[i - 1].later_squares = out.later_squares + (out.event_squares + out.censored_squares);
   }
 
   // An order that has left in bucket k has U = hazard(k), or hazard(k - 1) - 1/Y(k) if by its
@@ -106,9 +121,9 @@ Curve RiskSet::Estimate() const {
       gone += out.censored_squares * hazard * hazard;
       continue;
     }
-    const double survivors = later[i].weight + out.censored;
+    const double survivors = out.later + out.censored;
     const double at_risk = survivors + out.event;
-    const double squares = later[i].squares + (out.event_squares + out.censored_squares);
+    const double squares = out.later_squares + (out.event_squares + out.censored_squares);
     const double effective = at_risk * at_risk / squares;
     if (!(survivors > 0)) {
       curve.steps.push_back({static_cast<uint32_t>(i), 0, 0, effective});
@@ -118,7 +133,7 @@ Curve RiskSet::Estimate() const {
     const double event_term = hazard - 1 / at_risk;
     hazard += out.event / (at_risk * survivors);
     gone += out.event_squares * event_term * event_term + out.censored_squares * hazard * hazard;
-    const double variance = gone + hazard * hazard * later[i].squares;
+    const double variance = gone + hazard * hazard * out.later_squares;
     curve.steps.push_back({static_cast<uint32_t>(i), survival, std::sqrt(variance), effective});
   }
   return curve;
