@@ -241,6 +241,78 @@ TEST_F(EtcdLogTest, TheFirstPartitionIsOwnedByWhoFollowsAllWhereThereIsOne) {
   EXPECT_TRUE(all.ownership.ShallLetGo(1));
 }
 
+class SilentOwnerTest : public EtcdLogTest {
+ protected:
+  struct Brief {
+    Brief(const test::EtcdServer& server, const std::string& name)
+        : client({.endpoints = server.endpoints(), .patience = std::chrono::seconds(20)}),
+          ownership(client, name, name + ":1", kLease),
+          log(client, ownership, {.node = name}) {}
+    // As a leader of etcd that is new does for all.
+    bool ExtendsLease() {
+      etcdserverpb::TxnRequest txn;
+      *txn.add_success() = Range(ownership.OwnerKey(kPartition));
+      if (lease == 0) lease = Only(client.Txn(txn).value(), 0)->lease();
+      return client.KeepLease(lease).value();
+    }
+    EtcdClient client;
+    EtcdOwnership ownership;
+    EtcdLog log;
+    int64_t lease = 0;
+  };
+  static constexpr std::chrono::seconds kLease{6};
+  // Whether `two` takes over within twice the time, renewing as often as a daemon does.
+  static bool TakesOver(Brief& two, const std::function<void()>& meanwhile) {
+    const Stopwatch since;
+    while (since.Seconds() < 2.0 * kLease.count()) {
+      meanwhile();
+      if (!two.ownership.Renew().ok()) continue;
+      if (two.ownership.Acquire(kPartition).value_or(false)) return true;
+      std::this_thread::sleep_for(std::chrono::milliseconds(kLease) / 60);
+    }
+    return false;
+  }
+};
+
+TEST_F(SilentOwnerTest, IsFollowedThoughItsLeaseIsExtended) {
+  test::EtcdServer server;
+  Brief one(server, "one"), two(server, "two");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  ASSERT_EQ(one.log.Append(kPartition, 1, "a"), Appended::kDurable);
+  EXPECT_TRUE(TakesOver(two, [&] { ASSERT_TRUE(one.ExtendsLease()); }));
+  EXPECT_TRUE(one.ExtendsLease()) << "it was not the lease that ended it";
+  EXPECT_FALSE(one.ownership.IsMine(kPartition)) << "it does not believe so any more";
+  ASSERT_TRUE(one.ownership.Renew().ok());
+  EXPECT_FALSE(one.ownership.IsMine(kPartition));
+  EXPECT_EQ(one.ownership.OwnersAddress(kPartition), "two:1");
+  EXPECT_EQ(one.log.Append(kPartition, 2, "b"), Appended::kFenced);
+  EXPECT_EQ(two.log.Append(kPartition, 2, "c"), Appended::kDurable);
+}
+
+TEST_F(SilentOwnerTest, IsNotOneThatIsHeardOf) {
+  test::EtcdServer server;
+  Brief one(server, "one"), two(server, "two");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  EXPECT_FALSE(TakesOver(two, [&] { ASSERT_TRUE(one.ownership.Renew().ok()); }));
+  EXPECT_TRUE(one.ownership.IsMine(kPartition));
+}
+
+TEST_F(SilentOwnerTest, IsNotOneThatEtcdLeftNoTimeToBeHeard) {
+  test::EtcdServer server;
+  Brief one(server, "one"), two(server, "two");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  ASSERT_TRUE(two.ownership.Renew().ok());
+  server.Kill(0);
+  std::this_thread::sleep_for(kLease);
+  server.Start(0);
+  int rounds = 0;
+  EXPECT_FALSE(TakesOver(two, [&] { EXPECT_TRUE(rounds++ == 0 || one.ownership.Renew().ok()); }))
+      << "its first sign comes after the other has asked";
+}
+
 TEST_F(EtcdLogTest, WhatNoCopyHoldsStays) {
   test::EtcdServer server;
   Node one(server, "one"), two(server, "two");
