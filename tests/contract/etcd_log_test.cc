@@ -340,6 +340,27 @@ TEST_F(EtcdLogTest, WhatNoCopyHoldsStays) {
   EXPECT_EQ(copies[1].sequence, 5u);
 }
 
+TEST_F(EtcdLogTest, CellsAreComparedForLongerThanEntriesStayAndThenSaidNotToBe) {
+  test::EtcdServer server;
+  Node one(server, "one");
+  EtcdLog slow(one.client, one.ownership, {.node = "slow", .cells_kept = 5});
+  EtcdLog owner(one.client, one.ownership, {.node = "one", .cells_kept = 5});
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  for (uint64_t sequence = 1; sequence <= 9; ++sequence) {
+    ASSERT_EQ(one.Append(sequence, absl::StrCat(sequence)), Appended::kDurable);
+    EXPECT_TRUE(owner.CompareCells(kPartition, sequence, sequence).ok());
+  }
+  EXPECT_TRUE(slow.CompareCells(kPartition, 1, 1).ok());
+  ASSERT_TRUE(owner.Trim(kPartition, 8).ok());
+  owner.TellCopy(kPartition, 9, "one:1");
+  ASSERT_TRUE(owner.Keep().ok());
+  ASSERT_EQ(one.log.First({kPartition})->front(), 8u);
+  EXPECT_TRUE(absl::IsFailedPrecondition(slow.CompareCells(kPartition, 2, 2)));
+  EXPECT_TRUE(slow.CompareCells(kPartition, 3, 3).ok());
+  EXPECT_TRUE(absl::IsDataLoss(slow.CompareCells(kPartition, 4, 5)));
+}
+
 TEST_F(EtcdLogTest, WithoutRoomNothingIsTakenAndNothingIsLost) {
   test::EtcdServer server(1, {"--quota-backend-bytes=16777216"});
   Node one(server, "one");

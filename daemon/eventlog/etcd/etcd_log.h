@@ -44,6 +44,9 @@ struct EtcdLogOptions {
   size_t piece_bytes = 1 << 20;
   // A reader that has not been heard of for so long is waited for no more.
   std::chrono::seconds reader{86'400};
+  // What was told of cells stays for so many entries longer than these: who is slow to count its
+  // own compares them still.
+  uint64_t cells_kept = 20'000;
 };
 
 class EtcdLog final : public EventLog {
