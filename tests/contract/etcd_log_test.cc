@@ -290,6 +290,24 @@ TEST_F(SilentOwnerTest, IsFollowedThoughItsLeaseIsExtended) {
   EXPECT_EQ(two.log.Append(kPartition, 2, "c"), Appended::kDurable);
 }
 
+TEST_F(SilentOwnerTest, IsFollowedByEachInItsShare) {
+  test::EtcdServer server;
+  Brief one(server, "one"), two(server, "two"), three(server, "three");
+  ASSERT_TRUE(one.log.Create(2, 0, "id").ok());
+  one.ownership.ShareOut(2);
+  ASSERT_TRUE(one.ownership.Renew().ok());
+  for (const uint32_t partition : {0u, 1u}) ASSERT_TRUE(one.ownership.Acquire(partition).value());
+  for (Brief* node : {&two, &three}) node->ownership.ShareOut(2);
+  // As in a daemon both try for each; who is late at one still takes the other.
+  EXPECT_TRUE(TakesOver(two, [&] {
+    ASSERT_TRUE(one.ExtendsLease());
+    ASSERT_TRUE(three.ownership.Renew().ok());
+  }));
+  EXPECT_FALSE(three.ownership.Acquire(kPartition).value());
+  EXPECT_TRUE(three.ownership.Acquire(1).value());
+  EXPECT_TRUE(one.ExtendsLease());
+}
+
 TEST_F(SilentOwnerTest, IsNotOneThatIsHeardOf) {
   test::EtcdServer server;
   Brief one(server, "one"), two(server, "two");

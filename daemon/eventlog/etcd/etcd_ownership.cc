@@ -52,6 +52,7 @@ absl::StatusOr<bool> EtcdOwnership::Acquire(uint32_t partition) {
   const std::string key = OwnerKey(partition);
   etcdserverpb::TxnRequest txn;
   std::string silent;
+  int64_t written = 0;
   {
     const std::lock_guard lock(mutex_);
     // A try is a write, also one in vain.
@@ -62,7 +63,8 @@ absl::StatusOr<bool> EtcdOwnership::Acquire(uint32_t partition) {
     ForgetSilent();
     if (claim.fence == 0 && !WantsMore(partition)) return false;
     if (is_others) {
-      RequireRevision(txn, key, claim.written);
+      written = claim.written;
+      RequireRevision(txn, key, written);
       RequireRevision(txn, BeatKey(silent), beats_[silent].revision);
     } else {
       RequireAbsent(txn, key);
@@ -75,9 +77,15 @@ absl::StatusOr<bool> EtcdOwnership::Acquire(uint32_t partition) {
   PutBeat(txn, *lease);
   *txn.add_failure() = Range(key);
   auto response = client_.Txn(txn);
-  if (!silent.empty() && (!response.ok() || !response->succeeded())) {
+  if (!silent.empty()) {
+    const bool is_refused = response.ok() && !response->succeeded();
+    const auto* there = is_refused ? Only(*response, 0) : nullptr;
+    // It was heard of, or there is no room: in either case its silence begins anew. Not when
+    // another one was quicker, as that says nothing of its other partitions.
+    const bool begins_anew = absl::IsResourceExhausted(response.status()) ||
+                             (there != nullptr && there->mod_revision() == written);
     const std::lock_guard lock(mutex_);
-    beats_.erase(silent);
+    if (begins_anew) beats_.erase(silent);
   }
   if (response.ok() && !response->succeeded()) {
     const etcdserverpb::KeyValue* kept = Only(*response, 0);
