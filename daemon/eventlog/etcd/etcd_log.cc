@@ -138,7 +138,14 @@ Appended EtcdLog::Settle(uint32_t partition, const TxnRequest& txn,
     }
     if (absl::IsResourceExhausted(response.status()) && is_first) {
       spdlog::error("the log is full: {}", std::string(response.status().message()));
-      return Appended::kFull;
+      if (txn.failure_size() == 0) return Appended::kFull;
+      // What takes the last of the room etcd writes, and says the same of it.
+      TxnRequest look;
+      *look.mutable_success() = txn.failure();
+      const auto found = client_.Ask(look);
+      if (!found.ok()) return Appended::kUnknown;
+      const auto* there = Only(*found, 0);
+      return there != nullptr && there->value() == value ? Appended::kDurable : Appended::kFull;
     }
     if (!absl::IsUnavailable(response.status()) || ownership_.Fence(partition) == 0 ||
         since.Seconds() * 1000 > static_cast<double>(options_.settle.count())) {
