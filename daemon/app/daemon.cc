@@ -235,13 +235,14 @@ class Server {
   const IntakeService::Totals& intake_totals() const { return intake_.totals(); }
 
   // Answers what is in flight, then ends; calls still open at the deadline are cut.
-  void Stop(std::chrono::seconds within) {
+  void Stop(std::chrono::seconds within, const std::function<void()>& drained) {
     if (!server_) return;
     for (const auto& door : doors_) door->Close();
     server_->GetHealthCheckService()->SetServingStatus(false);
     intake_.Drain();
     alerts_.Drain();
     exports_.Drain();
+    drained();
     server_->Shutdown(std::chrono::system_clock::now() + within);
     server_->Wait();
   }
@@ -381,7 +382,7 @@ int RunDaemon(const Settings& settings, const std::string& version,
   spdlog::info("stopping");
   manager.Stopping(std::chrono::seconds(settings.shutdown_seconds + kStopGraceSeconds));
   watchdog.reset();
-  server.Stop(std::chrono::seconds(settings.shutdown_seconds));
+  server.Stop(std::chrono::seconds(settings.shutdown_seconds), [&in_use] { in_use.LetGo(); });
   metrics.reset();
   snapshots.Stop();
   if (copy) copy->Stop();

@@ -9,7 +9,8 @@
 
 namespace plumblane {
 DeskInUse::DeskInUse(const Settings& settings, Store& store, LogInUse& log, const Clock& clock,
-                     const std::function<void(const absl::Status&)>& lost) {
+                     const std::function<void(const absl::Status&)>& lost)
+    : is_shared_(log.ownership() != nullptr) {
   EngineOptions options = settings.engine;
   log.AddTo(options, lost);
   if (log.partitions() == 1) {
@@ -40,6 +41,11 @@ DeskInUse::DeskInUse(const Settings& settings, Store& store, LogInUse& log, cons
 
 absl::Status DeskInUse::Start(const std::function<void()>& still_at_it) {
   return one_ ? one_->Start(still_at_it) : many_->Start(still_at_it);
+}
+
+void DeskInUse::LetGo() {
+  if (!is_shared_) return;
+  one_ ? one_->BeginToStop() : many_->BeginToStop();
 }
 
 void DeskInUse::Stop() {

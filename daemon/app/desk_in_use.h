@@ -22,6 +22,8 @@ class DeskInUse {
             const std::function<void(const absl::Status&)>& lost);
 
   absl::Status Start(const std::function<void()>& still_at_it);
+  // Where the log is shared: takes what was submitted already, then lets others own it, at once.
+  void LetGo();
   void Stop();
 
   Desk& desk() { return one_ ? static_cast<Desk&>(*one_) : *many_; }
@@ -30,6 +32,7 @@ class DeskInUse {
   PeersService::ReadState state_reader();
 
  private:
+  const bool is_shared_;
   std::optional<Engine> one_;
   std::unique_ptr<Peers> peers_;
   std::optional<ManyEngines> many_;

@@ -111,22 +111,23 @@ absl::Status ManyEngines::Start(const std::function<void()>& still_at_it) {
   return absl::OkStatus();
 }
 
-void ManyEngines::Stop() {
-  {
-    const std::lock_guard lock(room_mutex_);
-    stopped_ = true;
-  }
-  for (Part& part : parts_) part.engine->BeginToStop();
-  for (Part& part : parts_) part.engine->Stop();
+void ManyEngines::BeginToStop() {
   std::vector<std::function<void()>> answers;
   {
-    const std::lock_guard lock(seen_mutex_);
+    const std::scoped_lock lock(room_mutex_, seen_mutex_);
+    stopped_ = true;
     for (auto& unseen : unseen_) {
       for (Unseen& one : unseen) answers.push_back(std::move(one.answer));
       unseen.clear();
     }
   }
+  for (Part& part : parts_) part.engine->BeginToStop();
   for (const auto& answer : answers) answer();
+}
+
+void ManyEngines::Stop() {
+  BeginToStop();
+  for (Part& part : parts_) part.engine->Stop();
 }
 
 void ManyEngines::Published(uint32_t partition, const std::shared_ptr<const Snapshot>& snapshot,

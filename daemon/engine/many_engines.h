@@ -58,6 +58,7 @@ class ManyEngines final : public Desk {
   // As Engine::Start, of all.
   absl::Status Start(const std::function<void()>& still_at_it = [] {});
   void Stop();
+  void BeginToStop();  // as Engine's
 
   // What another daemon hands on, whose partition is owned here. UNAVAILABLE: it is not, or the
   // outcome is unknown.

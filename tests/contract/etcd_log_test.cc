@@ -241,6 +241,96 @@ TEST_F(EtcdLogTest, TheFirstPartitionIsOwnedByWhoFollowsAllWhereThereIsOne) {
   EXPECT_TRUE(all.ownership.ShallLetGo(1));
 }
 
+class SilentOwnerTest : public EtcdLogTest {
+ protected:
+  struct Brief {
+    Brief(const test::EtcdServer& server, const std::string& name)
+        : client({.endpoints = server.endpoints(), .patience = std::chrono::seconds(20)}),
+          ownership(client, name, name + ":1", kLease),
+          log(client, ownership, {.node = name}) {}
+    // As a leader of etcd that is new does for all.
+    bool ExtendsLease() {
+      etcdserverpb::TxnRequest txn;
+      *txn.add_success() = Range(ownership.OwnerKey(kPartition));
+      if (lease == 0) lease = Only(client.Txn(txn).value(), 0)->lease();
+      return client.KeepLease(lease).value();
+    }
+    EtcdClient client;
+    EtcdOwnership ownership;
+    EtcdLog log;
+    int64_t lease = 0;
+  };
+  static constexpr std::chrono::seconds kLease{6};
+  // Whether `two` takes over within twice the time, renewing as often as a daemon does.
+  static bool TakesOver(Brief& two, const std::function<void()>& meanwhile) {
+    const Stopwatch since;
+    while (since.Seconds() < 2.0 * kLease.count()) {
+      meanwhile();
+      if (!two.ownership.Renew().ok()) continue;
+      if (two.ownership.Acquire(kPartition).value_or(false)) return true;
+      std::this_thread::sleep_for(std::chrono::milliseconds(kLease) / 60);
+    }
+    return false;
+  }
+};
+
+TEST_F(SilentOwnerTest, IsFollowedThoughItsLeaseIsExtended) {
+  test::EtcdServer server;
+  Brief one(server, "one"), two(server, "two");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  ASSERT_EQ(one.log.Append(kPartition, 1, "a"), Appended::kDurable);
+  EXPECT_TRUE(TakesOver(two, [&] { ASSERT_TRUE(one.ExtendsLease()); }));
+  EXPECT_TRUE(one.ExtendsLease()) << "it was not the lease that ended it";
+  EXPECT_FALSE(one.ownership.IsMine(kPartition)) << "it does not believe so any more";
+  ASSERT_TRUE(one.ownership.Renew().ok());
+  EXPECT_FALSE(one.ownership.IsMine(kPartition));
+  EXPECT_EQ(one.ownership.OwnersAddress(kPartition), "two:1");
+  EXPECT_EQ(one.log.Append(kPartition, 2, "b"), Appended::kFenced);
+  EXPECT_EQ(two.log.Append(kPartition, 2, "c"), Appended::kDurable);
+}
+
+TEST_F(SilentOwnerTest, IsFollowedByEachInItsShare) {
+  test::EtcdServer server;
+  Brief one(server, "one"), two(server, "two"), three(server, "three");
+  ASSERT_TRUE(one.log.Create(2, 0, "id").ok());
+  one.ownership.ShareOut(2);
+  ASSERT_TRUE(one.ownership.Renew().ok());
+  for (const uint32_t partition : {0u, 1u}) ASSERT_TRUE(one.ownership.Acquire(partition).value());
+  for (Brief* node : {&two, &three}) node->ownership.ShareOut(2);
+  // As in a daemon both try for each; who is late at one still takes the other.
+  EXPECT_TRUE(TakesOver(two, [&] {
+    ASSERT_TRUE(one.ExtendsLease());
+    ASSERT_TRUE(three.ownership.Renew().ok());
+  }));
+  EXPECT_FALSE(three.ownership.Acquire(kPartition).value());
+  EXPECT_TRUE(three.ownership.Acquire(1).value());
+  EXPECT_TRUE(one.ExtendsLease());
+}
+
+TEST_F(SilentOwnerTest, IsNotOneThatIsHeardOf) {
+  test::EtcdServer server;
+  Brief one(server, "one"), two(server, "two");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  EXPECT_FALSE(TakesOver(two, [&] { ASSERT_TRUE(one.ownership.Renew().ok()); }));
+  EXPECT_TRUE(one.ownership.IsMine(kPartition));
+}
+
+TEST_F(SilentOwnerTest, IsNotOneThatEtcdLeftNoTimeToBeHeard) {
+  test::EtcdServer server;
+  Brief one(server, "one"), two(server, "two");
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  ASSERT_TRUE(two.ownership.Renew().ok());
+  server.Kill(0);
+  std::this_thread::sleep_for(kLease);
+  server.Start(0);
+  int rounds = 0;
+  EXPECT_FALSE(TakesOver(two, [&] { EXPECT_TRUE(rounds++ == 0 || one.ownership.Renew().ok()); }))
+      << "its first sign comes after the other has asked";
+}
+
 TEST_F(EtcdLogTest, WhatNoCopyHoldsStays) {
   test::EtcdServer server;
   Node one(server, "one"), two(server, "two");
@@ -266,6 +356,27 @@ TEST_F(EtcdLogTest, WhatNoCopyHoldsStays) {
   EXPECT_EQ(copies[0].node, "two");
   EXPECT_EQ(copies[0].address, "unix:/a b/s");
   EXPECT_EQ(copies[1].sequence, 5u);
+}
+
+TEST_F(EtcdLogTest, CellsAreComparedForLongerThanEntriesStayAndThenSaidNotToBe) {
+  test::EtcdServer server;
+  Node one(server, "one");
+  EtcdLog slow(one.client, one.ownership, {.node = "slow", .cells_kept = 5});
+  EtcdLog owner(one.client, one.ownership, {.node = "one", .cells_kept = 5});
+  ASSERT_TRUE(one.log.Create(1, 0, "id").ok());
+  ASSERT_TRUE(one.ownership.Acquire(kPartition).value());
+  for (uint64_t sequence = 1; sequence <= 9; ++sequence) {
+    ASSERT_EQ(one.Append(sequence, absl::StrCat(sequence)), Appended::kDurable);
+    EXPECT_TRUE(owner.CompareCells(kPartition, sequence, sequence).ok());
+  }
+  EXPECT_TRUE(slow.CompareCells(kPartition, 1, 1).ok());
+  ASSERT_TRUE(owner.Trim(kPartition, 8).ok());
+  owner.TellCopy(kPartition, 9, "one:1");
+  ASSERT_TRUE(owner.Keep().ok());
+  ASSERT_EQ(one.log.First({kPartition})->front(), 8u);
+  EXPECT_TRUE(absl::IsFailedPrecondition(slow.CompareCells(kPartition, 2, 2)));
+  EXPECT_TRUE(slow.CompareCells(kPartition, 3, 3).ok());
+  EXPECT_TRUE(absl::IsDataLoss(slow.CompareCells(kPartition, 4, 5)));
 }
 
 TEST_F(EtcdLogTest, WithoutRoomNothingIsTakenAndNothingIsLost) {

@@ -16,6 +16,8 @@ import sys
 import threading
 import time
 
+sys.path.append(os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "faults"))
+import h2  # noqa: E402
 from etcd import WHY_NOT, Etcd, free_port
 from harness import (BIN, SAMPLE, Daemon, Folder, main, metrics_of, send_season, values_of,
                      wait_for)
@@ -234,6 +236,27 @@ def acknowledged_events_survive_the_owner():
         again = other.ask("send", path)
         assert count(again, "takenCount") == 0, again
         assert other.stop() == 0
+
+
+def one_that_is_stopped_lets_go_before_it_has_answered_all():
+    if WHY_NOT:
+        return WHY_NOT
+    with Folder() as folder, Etcd(folder, 1) as etcd:
+        owner = Node(folder, "one", etcd.endpoints).start()
+        owner_of([owner])
+        other = Node(folder, "two", etcd.endpoints).start()
+        call = h2.Connection(owner.address)
+        assert call.read() is not None
+        call.open(1, "/plumblane.v1.Operations/GetStatus")
+        call.write(1, h2.message(b"whole")[:6])  # the rest does not come
+        assert wait_for(lambda: other.status().get("sharedLog", {}).get("ownerAddress"), PATIENCE)
+        owner.process.send_signal(signal.SIGTERM)
+        assert owner_of([other]) is other
+        assert owner.process.poll() is None, "it let go only at its end"
+        call.close()
+        assert owner.process.wait(timeout=60) == 0
+        owner.process.stdout.close()
+        stop_all([other])
 
 
 def whoever_is_asked_what_changes_something_reaches_the_owner():
@@ -543,6 +566,7 @@ if __name__ == "__main__":
           whoever_is_asked_what_changes_something_reaches_the_owner,
           a_copy_of_one_verifies_and_begins_another,
           acknowledged_events_survive_the_owner,
+          one_that_is_stopped_lets_go_before_it_has_answered_all,
           a_send_goes_on_when_its_owner_is_gone,
           a_send_goes_on_when_its_owner_is_held_up,
           a_new_daemon_begins_with_the_copy_of_another,

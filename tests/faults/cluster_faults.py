@@ -6,8 +6,8 @@ daemons hold the same.
 With several partitions each daemon owns some and is sent to: what is killed or held up is one of
 them, with its share, and the sender speaks to another.
 
-Usage: cluster_faults.py [--long] [--rounds N] [--seed N] [--partitions N]; cutting networks needs
-root.
+Usage: cluster_faults.py [--long] [--rounds N] [--seed N] [--partitions N] [--kinds KIND,...]; with
+kinds only those of whoever_is_killed_or_held_up. Cutting networks needs root.
 """
 import concurrent.futures
 import os
@@ -15,6 +15,7 @@ import random
 import shutil
 import signal
 import subprocess
+import sys
 import threading
 import time
 
@@ -27,6 +28,9 @@ from partitions_test import level, shared_out
 
 PARTITIONS = option("partitions", 1)
 ROUNDS = option("rounds", 30 if LONG else 2)
+KINDS = ["leader", "owner", "both", "held up", "two", "all", "stopped"]
+if "--kinds" in sys.argv:
+    KINDS = sys.argv[sys.argv.index("--kinds") + 1].split(",")
 PATIENCE = 120
 AS_IT_COMES = ("--heartbeat-interval=100", "--election-timeout=1000")
 SETTINGS = f"partitions = {PARTITIONS}\n" if PARTITIONS > 1 else ""
@@ -176,18 +180,17 @@ def make_nodes(folder, endpoints):
 
 def whoever_is_killed_or_held_up():
     """Leader, owner, both as if they were on one machine, one held up past its lease, two members,
-    all members."""
+    all members; the owner stopped in order."""
     if WHY_NOT:
         return WHY_NOT
     seeded("killed")
-    kinds = ("leader", "owner", "both", "held up", "two", "all")
     with Folder() as folder, Etcd(folder, 3, *AS_IT_COMES) as etcd:
         nodes, ledger = make_nodes(folder, etcd.endpoints), os.path.join(folder, "ledger")
         taken_over(nodes)
         pauses = {}
         with Feed(nodes, ledger) as feed:
             for number in range(ROUNDS):
-                what = kinds[number % len(kinds)]
+                what = KINDS[number % len(KINDS)]
                 taken_over(nodes)
                 owner = random.choice(nodes) if PARTITIONS > 1 else owner_of(nodes)
                 if PARTITIONS > 1:
@@ -200,6 +203,8 @@ def whoever_is_killed_or_held_up():
                     etcd.kill(member)
                 if what in ("owner", "both"):
                     owner.kill()
+                if what == "stopped":  # in order
+                    owner.process.send_signal(signal.SIGTERM)
                 if what == "held up":
                     owner.process.send_signal(signal.SIGSTOP)
                     taken_over([node for node in nodes if node is not owner])
@@ -212,7 +217,9 @@ def whoever_is_killed_or_held_up():
                 pauses.setdefault(what, []).append(feed.pause_since(begin))
                 if len(gone) == 1:
                     etcd.start(leader)
-                if what in ("owner", "both"):
+                if what == "stopped":
+                    assert owner.stop() == 0, owner.read_log()
+                if what in ("owner", "both", "stopped"):
                     owner.start()
                 etcd.wait()
         known = nothing_is_lost_or_doubled(nodes, ledger)
@@ -376,4 +383,4 @@ def cut_off_from_the_others():
 if __name__ == "__main__":
     tests = [whoever_is_killed_or_held_up, without_room_nothing_is_taken_and_it_comes_back,
              cut_off_from_the_others]
-    main(tests[:1] if PARTITIONS > 1 else tests)
+    main(tests[:1] if PARTITIONS > 1 or "--kinds" in sys.argv else tests)

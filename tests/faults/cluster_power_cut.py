@@ -32,7 +32,7 @@ def nothing_acknowledged_is_lost():
         return WHY_NOT
     seeded("power")
     with Folder() as folder:
-        disk = Disk(folder)
+        disk = Disk(folder, 512 + 128 * CUTS)  # of which only what is written takes room
         if not disk.make():
             return "making a file system in a file needs root and a loop device"
         etcd = Etcd(disk.place, 3, "--quota-backend-bytes=134217728")

@@ -21,13 +21,14 @@ SHUTDOWN, WITHOUT_FLUSH = 0x8004587D, 2  # _IOR('X', 125, __u32)
 class Disk:
     """An ext4 file system in a file."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, mib=512):
+        self.size = mib << 20
         self.image, self.place = os.path.join(folder, "image"), os.path.join(folder, "disk")
         os.mkdir(self.place)
 
     def make(self):
         with open(self.image, "wb") as out:
-            out.truncate(512 << 20)
+            out.truncate(self.size)
         return subprocess.run(["mkfs.ext4", "-q", self.image], capture_output=True).returncode == 0 \
             and self.mount()
 

@@ -34,8 +34,9 @@ class EtcdClient {
   EtcdClient& operator=(const EtcdClient&) = delete;
 
   // Each is one call to one member; after one that does not answer the next call goes to another.
-  // Errors: RESOURCE_EXHAUSTED when etcd has no room (nothing was written); UNAVAILABLE for all
-  // that leaves the outcome open; INVALID_ARGUMENT and others as etcd says.
+  // Errors: RESOURCE_EXHAUSTED when etcd has no room (what took the last of it may be written and
+  // told so nevertheless); UNAVAILABLE for all that leaves the outcome open; INVALID_ARGUMENT and
+  // others as etcd says.
   absl::StatusOr<etcdserverpb::TxnResponse> Txn(const etcdserverpb::TxnRequest& request);
   absl::Status Compact(int64_t revision);
   absl::StatusOr<int64_t> GrantLease(std::chrono::seconds time);

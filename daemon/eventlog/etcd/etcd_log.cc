@@ -138,7 +138,14 @@ Appended EtcdLog::Settle(uint32_t partition, const TxnRequest& txn,
     }
     if (absl::IsResourceExhausted(response.status()) && is_first) {
       spdlog::error("the log is full: {}", std::string(response.status().message()));
-      return Appended::kFull;
+      if (txn.failure_size() == 0) return Appended::kFull;
+      // What takes the last of the room etcd writes, and says the same of it.
+      TxnRequest look;
+      *look.mutable_success() = txn.failure();
+      const auto found = client_.Ask(look);
+      if (!found.ok()) return Appended::kUnknown;
+      const auto* there = Only(*found, 0);
+      return there != nullptr && there->value() == value ? Appended::kDurable : Appended::kFull;
     }
     if (!absl::IsUnavailable(response.status()) || ownership_.Fence(partition) == 0 ||
         since.Seconds() * 1000 > static_cast<double>(options_.settle.count())) {
@@ -300,10 +307,19 @@ absl::Status EtcdLog::CompareCells(uint32_t partition, uint64_t sequence, uint64
   TxnRequest txn;
   RequireAbsent(txn, key);
   Put(txn, key, told);
+  AskBounds(partition, txn);
   *txn.add_failure() = Range(key);
   const auto response = client_.Ask(txn);  // the same again changes nothing
   if (!response.ok()) return response.status();
-  if (response->succeeded() || Only(*response, 0)->value() == told) return absl::OkStatus();
+  if (response->succeeded()) {
+    const auto bounds = BoundsIn(*response, 1);
+    if (!bounds.ok()) return bounds.status();
+    if (sequence + options_.cells_kept >= bounds->first) return absl::OkStatus();
+    return absl::FailedPreconditionError(
+        absl::StrCat("what other daemons told of theirs as of log entry ", sequence,
+                     " is no longer in etcd, as the log starts at ", bounds->first));
+  }
+  if (Only(*response, 0)->value() == told) return absl::OkStatus();
   return absl::DataLossError(
       absl::StrCat("the cells as of log entry ", sequence, " differ from those of another daemon (",
                    told, ", ", Only(*response, 0)->value(),

@@ -5,6 +5,7 @@
 //   log/PPPP/SEQUENCE         an entry, or the last piece of a long one; 16 digits
 //   piece/PPPP/SEQUENCE/HASH/NNNN   the other pieces, written before it
 //   owner/PPPP                who may append (etcd_ownership.h)
+//   nodes/NODE, beat/NODE     who is there (likewise)
 //   reader/PPPP/NODE          entries below this one are not needed there
 //   copy/PPPP/NODE            up to which entry a copy that was read back holds all, and where to
 //                             have it: SEQUENCE ADDRESS
@@ -43,6 +44,9 @@ struct EtcdLogOptions {
   size_t piece_bytes = 1 << 20;
   // A reader that has not been heard of for so long is waited for no more.
   std::chrono::seconds reader{86'400};
+  // What was told of cells stays for so many entries longer than these: who is slow to count its
+  // own compares them still.
+  uint64_t cells_kept = 20'000;
 };
 
 class EtcdLog final : public EventLog {
@@ -84,7 +88,7 @@ class EtcdLog final : public EventLog {
   absl::StatusOr<std::map<uint32_t, std::vector<Copy>>> Copies() const;
 
   // Whether the cells of this daemon as of that entry are those of the daemon that told first.
-  // DATA_LOSS: they are not.
+  // DATA_LOSS: they are not. FAILED_PRECONDITION: too late, what was told of it is removed.
   absl::Status CompareCells(uint32_t partition, uint64_t sequence, uint64_t hash);
 
   // Tells what was trimmed and copied here, and where this daemon is the owner removes what no
@@ -150,7 +154,7 @@ class EtcdLog final : public EventLog {
   mutable uint64_t rounds_ = 0;               // guarded by tails_mutex_
   // The thread's that calls Keep.
   std::map<std::string, std::string> told_;
-  int64_t lease_ = 0;
+  int64_t lease_ = 0, compacted_ = 0;
 };
 
 }  // namespace plumblane

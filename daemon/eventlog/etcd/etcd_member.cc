@@ -12,13 +12,14 @@
 namespace plumblane {
 namespace {
 
-constexpr std::chrono::milliseconds kKeepEvery{1000};
+constexpr std::chrono::milliseconds kKeepEvery{1000}, kRenewAgain{100};
 
-// Until stopped; what fails is logged when it begins to fail and when it does no more.
-void Repeat(const StopEvent& stop, std::chrono::milliseconds every, const char* what,
-            const std::function<absl::Status()>& work) {
+// Until stopped, sooner after it failed; what fails is logged when it begins to fail and when it
+// does no more.
+void Repeat(const StopEvent& stop, std::chrono::milliseconds every, std::chrono::milliseconds again,
+            const char* what, const std::function<absl::Status()>& work) {
   bool failed = false;
-  while (!stop.WaitFor(every)) {
+  while (!stop.WaitFor(failed ? again : every)) {
     const absl::Status status = work();
     if (!status.ok() && !failed) spdlog::error("{}: {}", what, std::string(status.message()));
     if (status.ok() && failed) spdlog::info("{}: it goes on", what);
@@ -186,11 +187,12 @@ absl::StatusOr<uint32_t> EtcdMember::Join(Store& store, const std::vector<uint64
     return status;
   }
   renewing_ = std::thread([this] {
-    Repeat(stop_, renew_every_, "the lease cannot be renewed",
+    Repeat(stop_, renew_every_, kRenewAgain, "the lease cannot be renewed",
            [this] { return ownership_.Renew(); });
   });
   keeping_ = std::thread([this] {
-    Repeat(stop_, kKeepEvery, "the log cannot be trimmed", [this] { return log_.Keep(); });
+    Repeat(stop_, kKeepEvery, kKeepEvery, "the log cannot be trimmed",
+           [this] { return log_.Keep(); });
   });
   return partitions;
 }

@@ -2,6 +2,7 @@
 
 #include <absl/strings/str_cat.h>
 #include <absl/strings/str_split.h>
+#include <spdlog/spdlog.h>
 
 #include <algorithm>
 #include <iterator>
@@ -17,7 +18,18 @@ namespace {
 // The third line of what a daemon says of itself.
 constexpr char kFollowsOwned[] = "owned";
 
+std::string NodeOf(const std::string& owner) { return owner.substr(0, owner.find('\n')); }
+
 }  // namespace
+
+std::string EtcdOwnership::BeatKey(const std::string& node) const {
+  return client_.Key("beat/" + node);
+}
+
+void EtcdOwnership::PutBeat(etcdserverpb::TxnRequest& txn, int64_t lease) const {
+  const std::lock_guard lock(mutex_);
+  Put(txn, BeatKey(node_), absl::StrCat(lease_time_.count(), " ", term_), lease);
+}
 
 std::string EtcdOwnership::OwnerKey(uint32_t partition) const {
   return client_.Key(absl::StrCat("owner/", absl::Dec(partition, absl::kZeroPad4)));
@@ -37,23 +49,44 @@ absl::StatusOr<int64_t> EtcdOwnership::Lease() {
 }
 
 absl::StatusOr<bool> EtcdOwnership::Acquire(uint32_t partition) {
+  const std::string key = OwnerKey(partition);
+  etcdserverpb::TxnRequest txn;
+  std::string silent;
+  int64_t written = 0;
   {
     const std::lock_guard lock(mutex_);
     // A try is a write, also one in vain.
-    const std::string& owner = claims_[partition].owner;
-    if (!owner.empty() && owner != value_) return false;
-    const bool is_mine = claims_[partition].fence != 0;
-    if (!is_mine && !WantsMore(partition)) return false;
+    const Claim& claim = claims_[partition];
+    const bool is_others = !claim.owner.empty() && claim.owner != value_;
+    if (is_others) silent = NodeOf(claim.owner);
+    if (is_others && !IsSilent(silent)) return false;
+    ForgetSilent();
+    if (claim.fence == 0 && !WantsMore(partition)) return false;
+    if (is_others) {
+      written = claim.written;
+      RequireRevision(txn, key, written);
+      RequireRevision(txn, BeatKey(silent), beats_[silent].revision);
+    } else {
+      RequireAbsent(txn, key);
+    }
   }
   const Stopwatch since;
   const auto lease = Lease();
   if (!lease.ok()) return lease.status();
-  const std::string key = OwnerKey(partition);
-  etcdserverpb::TxnRequest txn;
-  RequireAbsent(txn, key);
   Put(txn, key, value_, *lease);
+  PutBeat(txn, *lease);
   *txn.add_failure() = Range(key);
   auto response = client_.Txn(txn);
+  if (!silent.empty()) {
+    const bool is_refused = response.ok() && !response->succeeded();
+    const auto* there = is_refused ? Only(*response, 0) : nullptr;
+    // It was heard of, or there is no room: in either case its silence begins anew. Not when
+    // another one was quicker, as that says nothing of its other partitions.
+    const bool begins_anew = absl::IsResourceExhausted(response.status()) ||
+                             (there != nullptr && there->mod_revision() == written);
+    const std::lock_guard lock(mutex_);
+    if (begins_anew) beats_.erase(silent);
+  }
   if (response.ok() && !response->succeeded()) {
     const etcdserverpb::KeyValue* kept = Only(*response, 0);
     if (kept == nullptr || kept->lease() != *lease) {
@@ -63,6 +96,7 @@ absl::StatusOr<bool> EtcdOwnership::Acquire(uint32_t partition) {
     etcdserverpb::TxnRequest anew;
     RequireRevision(anew, key, kept->mod_revision());
     Put(anew, key, value_, *lease);
+    PutBeat(anew, *lease);
     response = client_.Txn(anew);
   }
   if (absl::IsNotFound(response.status())) {  // the lease has gone
@@ -73,8 +107,10 @@ absl::StatusOr<bool> EtcdOwnership::Acquire(uint32_t partition) {
   if (!response.ok()) return response.status();
   if (!response->succeeded()) return false;
   const std::lock_guard lock(mutex_);
-  claims_[partition] = {response->header().revision(), value_};
+  claims_[partition] = {response->header().revision(), value_, response->header().revision()};
+  beats_under_ = *lease;
   since_confirmed_ = since;
+  if (!silent.empty()) spdlog::info("takes the log over from {}, which is silent", silent);
   return true;
 }
 
@@ -89,7 +125,7 @@ void EtcdOwnership::Release(uint32_t partition) {
   }
   const std::string key = OwnerKey(partition);
   txn.add_success()->mutable_request_delete_range()->set_key(key);
-  client_.Txn(txn).IgnoreError();  // then the lease ends it
+  client_.Ask(txn).IgnoreError();  // then the lease ends it
 }
 
 bool EtcdOwnership::IsMine(uint32_t partition) const { return Fence(partition) != 0; }
@@ -136,7 +172,8 @@ bool EtcdOwnership::HasFirstBesides() const {
 bool EtcdOwnership::IsFree(uint32_t partition) const {
   const std::lock_guard lock(mutex_);
   const auto claim = claims_.find(partition);
-  const bool is_free = claim == claims_.end() || claim->second.owner.empty();
+  const bool is_free = claim == claims_.end() || claim->second.owner.empty() ||
+                       IsSilent(NodeOf(claim->second.owner));
   return is_free && WantsMore(partition);
 }
 
@@ -170,6 +207,20 @@ bool EtcdOwnership::IsConfirmed() const {
   return since_confirmed_.Seconds() <= static_cast<double>(lease_time_.count());
 }
 
+// An owner tries to renew every sixth of the time and waits a third for an answer, which may be
+// lost with a leader: so half of it is enough to be heard once there is one.
+bool EtcdOwnership::IsSilent(const std::string& node) const {
+  const auto beat = beats_.find(node);
+  if (node == node_ || !answers_ || beat == beats_.end()) return false;
+  const auto time = static_cast<double>(beat->second.lease_seconds);
+  return beat->second.since.Seconds() >= time && since_answering_.Seconds() >= time / 2 &&
+         since_confirmed_.Seconds() <= static_cast<double>(lease_time_.count()) / 3;
+}
+
+void EtcdOwnership::ForgetSilent() {
+  std::erase_if(alive_, [this](const auto& one) { return IsSilent(one.first); });
+}
+
 std::string EtcdOwnership::OwnersAddress(uint32_t partition) const {
   const std::lock_guard lock(mutex_);
   const auto claim = claims_.find(partition);
@@ -180,6 +231,48 @@ std::string EtcdOwnership::OwnersAddress(uint32_t partition) const {
 }
 
 absl::Status EtcdOwnership::Renew() {
+  const uint64_t told = Term();
+  absl::Status status = RenewOnce();
+  if (status.ok() && told != Term()) status = RenewOnce();
+  if (!status.ok()) {
+    const std::lock_guard lock(mutex_);
+    answers_ = false;
+  }
+  return status;
+}
+
+void EtcdOwnership::NoteBeats(const etcdserverpb::TxnResponse& response, int index) {
+  const uint64_t term = response.header().raft_term();
+  std::map<std::string, Beat> seen;
+  for (const auto& kv : response.responses(index).response_range().kvs()) {
+    const std::string node = kv.key().substr(BeatKey("").size());
+    const std::vector<std::string> words = absl::StrSplit(kv.value(), ' ');
+    Beat beat;
+    uint64_t told = 0;
+    if (words.size() != 2 || !absl::SimpleAtoi(words[0], &beat.lease_seconds) ||
+        !absl::SimpleAtoi(words[1], &told)) {
+      continue;
+    }
+    const auto known = beats_.find(node);
+    const bool is_sign =
+        known == beats_.end() || (known->second.revision != kv.mod_revision() && told == term);
+    if (!is_sign) beat.since = known->second.since;
+    beat.revision = kv.mod_revision();
+    seen[node] = beat;
+  }
+  beats_ = std::move(seen);
+  if (!answers_ || term_ != term) since_answering_ = {};
+  answers_ = true;
+  term_ = term;
+}
+
+uint64_t EtcdOwnership::Term() const {
+  const std::lock_guard lock(mutex_);
+  return term_;
+}
+
+absl::Status EtcdOwnership::RenewOnce() {
+  const uint64_t told = Term();
   const auto lease = Lease();
   if (!lease.ok()) return lease.status();
   const Stopwatch since;
@@ -196,7 +289,9 @@ absl::Status EtcdOwnership::Renew() {
   const std::string owners = client_.Key("owner/"), nodes = client_.Key("nodes/");
   *txn.add_success() = Range(owners, EndOfPrefix(owners));
   *txn.add_success() = Range(nodes, EndOfPrefix(nodes));
-  const auto response = client_.Ask(txn);
+  const std::string beats = BeatKey("");
+  *txn.add_success() = Range(beats, EndOfPrefix(beats));
+  const auto response = AskAndBeat(txn, *lease);
   if (!response.ok()) return response.status();
   std::map<std::string, const etcdserverpb::KeyValue*> found;
   for (const auto& kv : response->responses(0).response_range().kvs()) found[kv.key()] = &kv;
@@ -210,14 +305,31 @@ absl::Status EtcdOwnership::Renew() {
       alive_[kv.key().substr(nodes.size())] = {lines.size() > 1 ? lines[1] : "",
                                                lines.size() < 3 || lines[2] != kFollowsOwned};
     }
+    NoteBeats(*response, 2);
   }
   for (uint32_t partition = 0; partition < partitions; ++partition) {
     const auto owner = found.find(OwnerKey(partition));
     Note(partition, owner == found.end() ? nullptr : owner->second, response->header().revision());
   }
   const std::lock_guard lock(mutex_);
-  since_confirmed_ = since;
+  if (told == term_) since_confirmed_ = since;
+  ForgetSilent();
   return absl::OkStatus();
+}
+
+absl::StatusOr<etcdserverpb::TxnResponse> EtcdOwnership::AskAndBeat(
+    const etcdserverpb::TxnRequest& question, int64_t lease) {
+  const auto has_owned = [&] {
+    const std::lock_guard lock(mutex_);
+    return beats_under_ == lease;
+  };
+  if (!has_owned()) return client_.Ask(question);
+  etcdserverpb::TxnRequest txn = question;
+  PutBeat(txn, lease);
+  auto response = client_.Ask(txn);  // written twice it is as good as once
+  // Without room nobody can take over either.
+  if (absl::IsResourceExhausted(response.status())) return client_.Ask(question);
+  return response;
 }
 
 // Where there is no room nobody hears of this daemon, until there is.
@@ -243,6 +355,7 @@ void EtcdOwnership::Note(uint32_t partition, const etcdserverpb::KeyValue* key, 
   if (as_of < claim.fence) return;
   if (key == nullptr || key->mod_revision() != claim.fence) claim.fence = 0;
   claim.owner = key == nullptr ? "" : key->value();
+  claim.written = key == nullptr ? 0 : key->mod_revision();
 }
 
 }  // namespace plumblane

@@ -2,6 +2,14 @@
 // been heard of for as long. The revision at which the key was written is the fence: an append
 // names it and is refused when the key has been written since, or is gone. So an owner that was
 // held up past its lease can do no harm, whatever it believes, and no clock of ours matters.
+//
+// A new leader of etcd gives every lease its whole time anew, and more. So an owner also writes a
+// key of its own whenever it renews (beat/NODE: seconds of its lease, term of the leader that it
+// knows of), and who has seen that stand still for so long by its own clock takes over in one
+// transaction, if it still stands. By then the owner does not believe any more that it is one.
+// While etcd has no leader nobody can write: a silence counts only where etcd has then answered for
+// as long as an owner that is well takes to be heard. What was written for one leader and is there
+// under the next may have been sent long before, so it is no sign; the owner writes again.
 #pragma once
 
 #include <chrono>
@@ -58,10 +66,21 @@ class EtcdOwnership final : public Ownership {
  private:
   struct Claim {
     int64_t fence = 0;
-    std::string owner;  // the value of the key, "" = nobody
+    std::string owner;    // the value of the key, "" = nobody
+    int64_t written = 0;  // the key's revision
+  };
+  struct Beat {
+    int64_t revision = 0, lease_seconds = 0;
+    Stopwatch since;  // it was first seen
   };
   absl::StatusOr<int64_t> Lease();
+  std::string BeatKey(const std::string& node) const;
+  void PutBeat(etcdserverpb::TxnRequest& txn, int64_t lease) const;
+  void NoteBeats(const etcdserverpb::TxnResponse& response, int index);  // REQUIRES: mutex_ is held
   bool IsConfirmed() const;  // lately; REQUIRES: mutex_ is held
+  // Whether that daemon was an owner and has not been heard of for the time of its lease.
+  bool IsSilent(const std::string& node) const;  // likewise
+  void ForgetSilent();                           // likewise
   // How many partitions this daemon is to own, by who was last known to be alive.
   uint32_t Share() const;                         // REQUIRES: mutex_ is held
   uint32_t OwnedBelow(uint32_t partition) const;  // likewise
@@ -71,6 +90,11 @@ class EtcdOwnership final : public Ownership {
   // lets another one go.
   bool HasFirstBesides() const;  // likewise
   absl::Status Register(int64_t lease);
+  uint64_t Term() const;
+  absl::Status RenewOnce();
+  // As well writes that this daemon is there, if it has been an owner under this lease.
+  absl::StatusOr<etcdserverpb::TxnResponse> AskAndBeat(const etcdserverpb::TxnRequest& question,
+                                                       int64_t lease);
   // As an owner's key said at that revision, null = there was none.
   void Note(uint32_t partition, const etcdserverpb::KeyValue* key, int64_t as_of);
 
@@ -83,7 +107,12 @@ class EtcdOwnership final : public Ownership {
   std::map<std::string, Other> alive_;  // by name, this one among them
   int64_t registered_ = 0;              // under which lease
   int64_t lease_ = 0;
+  int64_t beats_under_ = 0;  // which lease
   std::map<uint32_t, Claim> claims_;
+  std::map<std::string, Beat> beats_;  // by name
+  bool answers_ = false;               // etcd did when it was last asked
+  uint64_t term_ = 0;                  // of the leader that etcd was last known to have
+  Stopwatch since_answering_;          // in this term
   Stopwatch since_confirmed_;
 };
 

@@ -17,6 +17,7 @@ using etcdserverpb::TxnResponse;
 
 // etcd makes 128 operations in one transaction.
 constexpr int kPutsAtOnce = 100;
+constexpr int64_t kRevisionsKept = 10'000;
 
 absl::StatusOr<EtcdLog::Copy> CopyIn(const etcdserverpb::KeyValue& kv) {
   const std::vector<std::string> words = absl::StrSplit(kv.value(), absl::MaxSplits(' ', 1));
@@ -175,7 +176,11 @@ absl::Status EtcdLog::Keep() {
     if (!removed.ok()) return removed.status();
     last_removal = std::max(last_removal, *removed);
   }
+  // What an owner writes to be heard grows as well where nothing is sent.
+  const int64_t now = known->header().revision();
+  if (last_removal == 0 && now > compacted_ + kRevisionsKept) last_removal = now;
   if (last_removal == 0) return status;
+  compacted_ = std::max(compacted_, last_removal);
   const absl::Status compacted = client_.Compact(last_removal);
   // Another one has done so meanwhile.
   return compacted.ok() || absl::IsOutOfRange(compacted) ? status : compacted;
@@ -220,7 +225,8 @@ absl::StatusOr<int64_t> EtcdLog::Remove(uint32_t partition, uint64_t below) {
   RequireRevision(txn, ownership_.OwnerKey(partition), ownership_.Fence(partition));
   DeleteRange(txn, Place("log", partition), EntryKey(partition, below));
   DeleteRange(txn, Place("piece", partition), Place("piece", partition) + Padded(below));
-  DeleteRange(txn, Place("cells", partition), Place("cells", partition) + Padded(below));
+  const uint64_t compared = below - std::min(below, options_.cells_kept);
+  DeleteRange(txn, Place("cells", partition), Place("cells", partition) + Padded(compared));
   const auto removed = client_.Txn(txn);
   if (!removed.ok()) return removed.status();
   return removed->succeeded() ? removed->header().revision() : 0;
