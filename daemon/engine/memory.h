@@ -6,6 +6,7 @@
 
 #include "engine/alert_book.h"
 #include "engine/fleet_book.h"
+#include "engine/heard_book.h"
 #include "engine/outlook_book.h"
 #include "engine/series_cache.h"
 
@@ -18,6 +19,7 @@ struct Memory {
   FleetBook fleets;
   OutlookBook outlooks;
   AlertBook alerts;
+  HeardBook heard;
 
   // What entry `sequence` changed; by the writer, before a view of it can be had.
   void Note(uint64_t sequence, const Cells& changes) {

@@ -133,12 +133,15 @@ std::vector<Pair> View::PairsOf(const Subject& subject) const {
 }
 
 absl::StatusOr<std::optional<Instant>> View::LastHeard(const std::string& supplier) const {
-  const auto stored = snapshot_->Get(Space::kIndex, SupplierKey(supplier));
-  if (!stored.ok()) return stored.status();
-  if (!*stored) return std::nullopt;
-  const auto time = DecodeInstant(**stored);
-  if (!time.ok()) return time.status();
-  return *time;
+  const auto read = [&]() -> absl::StatusOr<std::optional<Instant>> {
+    const auto stored = snapshot_->Get(Space::kIndex, SupplierKey(supplier));
+    if (!stored.ok()) return stored.status();
+    if (!*stored) return std::nullopt;
+    const auto time = DecodeInstant(**stored);
+    if (!time.ok()) return time.status();
+    return *time;
+  };
+  return memory_->heard.Ask(catalog_->log_sequence, supplier, read);
 }
 
 bool View::HasTag(const std::string& supplier, const std::string& tag) const {

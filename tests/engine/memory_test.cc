@@ -84,6 +84,7 @@ void ExpectSameAnswers(const View& ours, const View& theirs, RandomOrders& rando
   if (x.ok()) {
     ASSERT_TRUE(x->answer.score == y->answer.score);
     ASSERT_TRUE(x->answer.pairs == y->answer.pairs);
+    ASSERT_EQ(x->answer.last_event, y->answer.last_event);
     ASSERT_TRUE(x->basis.late_fleet == y->basis.late_fleet);
   }
   const auto ranked = ours.Source(ToGermany(), asked, 3);
