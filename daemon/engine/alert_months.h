@@ -10,8 +10,8 @@
 // known, or after a month without any order, have no fleet, and nothing is designed on them.
 //
 // Cost: one reading of all pairs for the months that are to be made anew, and a fit for each: some
-// 0.1 s with 10,000 pairs. A month holds 64 bytes a pair and some 50 more while it is made, twice
-// that where orders are excused. Not thread-safe.
+// 0.1 s with 10,000 pairs. A month holds 64 bytes a pair and 48 more until it is fitted, twice
+// that where orders are excused; a fit takes some 150 meanwhile. Not thread-safe.
 #pragma once
 
 #include <absl/status/statusor.h>

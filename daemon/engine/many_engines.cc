@@ -106,7 +106,7 @@ absl::Status ManyEngines::Start(const std::function<void()>& still_at_it) {
   for (Part& part : parts_) {
     if (absl::Status status = part.engine->Start(still_at_it); !status.ok()) return status;
   }
-  const std::lock_guard lock(room_mutex_);
+  const std::scoped_lock lock(room_mutex_, seen_mutex_);
   stopped_ = false;
   return absl::OkStatus();
 }

@@ -126,7 +126,7 @@ class ManyEngines final : public Desk {
   mutable std::mutex room_mutex_;
   size_t handed_in_ = 0;                           // events; guarded by room_mutex_
   std::vector<std::function<void()>> wants_room_;  // guarded by room_mutex_
-  bool stopped_ = true;                            // guarded by room_mutex_
+  bool stopped_ = true;                            // written with room_mutex_ and seen_mutex_
 };
 
 }  // namespace plumblane

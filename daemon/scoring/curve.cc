@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cassert>
 #include <cmath>
-#include <utility>
 
 namespace plumblane {
 namespace {
@@ -84,22 +83,19 @@ std::optional<BucketQuantile> Curve::QuantileAt(double q) const {
   return quantile;
 }
 
-std::vector<RiskSet::Room>& RiskSet::Spare() {
-  static thread_local std::vector<Room> spare;
+RiskSet::Room& RiskSet::Spare() {
+  static thread_local Room spare;
   return spare;
 }
 
 RiskSet::RiskSet(size_t bucket_count) : bucket_count_(bucket_count), first_(bucket_count) {
-  if (std::vector<Room>& spare = Spare(); !spare.empty()) {
-    leavers_ = std::move(spare.back());
-    spare.pop_back();
-  }
+  leavers_.swap(Spare());
   if (leavers_.size() < bucket_count) leavers_.resize(bucket_count);
 }
 
 RiskSet::~RiskSet() {
   if (first_ < end_) std::fill(&leavers_[first_], &leavers_[end_ - 1] + 1, Leavers{});
-  if (Spare().empty()) Spare().push_back(std::move(leavers_));
+  leavers_.swap(Spare());
 }
 
 Curve RiskSet::Estimate() {
