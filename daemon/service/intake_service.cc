@@ -7,7 +7,6 @@
 #include <map>
 #include <utility>
 
-#include "base/give_way.h"
 #include "service/fill_event.h"
 #include "service/read_event.h"
 #include "service/read_question.h"
@@ -16,13 +15,23 @@
 
 namespace plumblane {
 
+namespace {
+
+// What the library's threads read themselves: to wake another costs as much as some events.
+constexpr int kFewEvents = 16;
+
+}  // namespace
+
 // One stream. gRPC calls its reactions, the committer its answers; each takes the mutex and leaves
 // through Leave(). It ends with exactly one Finish, when nothing of it is with the engine or being
 // written any more; after that it may be deleted at any moment.
 class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt> {
  public:
-  IngestStream(IntakeService& service, grpc::CallbackServerContext& context)
-      : service_(service), context_(context), terms_(service.terms_of_(context)) {
+  IngestStream(IntakeService& service, InTurn& reader, grpc::CallbackServerContext& context)
+      : service_(service),
+        reader_(reader),
+        context_(context),
+        terms_(service.terms_of_(context)) {
     std::lock_guard lock(mutex_);
     ReadNext();
   }
@@ -44,12 +53,12 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     if (!KeepsTerms()) return Leave(lock);
     submitting_ = true;
     ++in_flight_;
-    SetTurn(kBackgroundTurnMicros);  // it takes a millisecond; then this thread answers again
-    const auto read = std::make_shared<Read>(ReadBatch());
-    SetTurn(kAnswerTurnMicros);
-    in_order_.push_back(read);
+    if (batch_.events_size() <= kFewEvents) return Take(lock);
     lock.unlock();
-    Submit(read);
+    reader_.Do([this] {
+      Lock again(mutex_);
+      Take(again);
+    });
   }
 
   void OnWriteDone(bool ok) override {
@@ -91,6 +100,13 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     Lock lock(mutex_);
     End(std::move(status));
     Leave(lock);
+  }
+
+  void Take(Lock& lock) {
+    const auto read = std::make_shared<Read>(ReadBatch());
+    in_order_.push_back(read);
+    lock.unlock();
+    Submit(read);
   }
 
   // Tries again whenever the engine has room. Until it has taken the batch the stream cannot end.
@@ -267,6 +283,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   }
 
   IntakeService& service_;
+  InTurn& reader_;
   grpc::CallbackServerContext& context_;
   const SenderTerms terms_;
   std::mutex mutex_;
@@ -283,7 +300,7 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
 
 grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt>* IntakeService::IngestEvents(
     grpc::CallbackServerContext* context) {
-  auto* stream = new IngestStream(*this, *context);
+  auto* stream = new IngestStream(*this, readers_[next_reader_++ % readers_.size()], *context);
   std::lock_guard lock(mutex_);
   streams_.insert(stream);
   if (draining_) stream->Drain();

@@ -3,11 +3,13 @@
 //
 // One stream holds at most kBatchesInFlight batches that were read and not yet answered; beyond
 // that, and while the engine has no room, nothing is read, so the sender is slowed by flow control.
-// A slow reader of receipts slows only itself.
+// A slow reader of receipts slows only itself. Large batches are read by threads of the service's
+// own: the library has few, and who asks would wait for them.
 #pragma once
 
 #include <plumblane/v1/intake.grpc.pb.h>
 
+#include <array>
 #include <atomic>
 #include <functional>
 #include <memory>
@@ -18,6 +20,7 @@
 #include "access/sender_terms.h"
 #include "base/zones.h"
 #include "engine/desk.h"
+#include "service/in_turn.h"
 #include "service/one_at_a_time.h"
 
 namespace plumblane {
@@ -75,6 +78,8 @@ class IntakeService final : public v1::Intake::CallbackService {
   std::mutex mutex_;
   bool draining_ = false;            // guarded by mutex_
   std::set<IngestStream*> streams_;  // guarded by mutex_
+  std::array<InTurn, 2> readers_;  // each stream has one of them
+  std::atomic<size_t> next_reader_ = 0;
   OneAtATime undos_;
 };
 

@@ -15,6 +15,7 @@
 #include <grpcpp/grpcpp.h>
 #include <plumblane/v1/intake.grpc.pb.h>
 #include <plumblane/v1/scores.grpc.pb.h>
+#include <poll.h>
 #include <signal.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -29,6 +30,7 @@
 #include <thread>
 #include <vector>
 
+#include "base/give_way.h"
 #include "bench/load.h"
 #include "bench/served.h"
 
@@ -100,29 +102,102 @@ double MemoryOf(pid_t process) {
   return 0;
 }
 
-// Sends `load`, a stream each, and asks meanwhile.
-void Measure(const char* name, const std::string& address, pid_t daemon,
-             const std::vector<Batches>& load, size_t in_flight) {
-  std::atomic<bool> is_over = false;
-  std::vector<double> asked, empty;
-  std::thread asker([&] {
-    const auto channel = OwnChannel(address, -1);
-    const auto stub = plumblane::v1::Scores::NewStub(channel);
-    while (!is_over) {
-      grpc::ClientContext context;
-      plumblane::v1::GetScoreRequest request;
-      plumblane::v1::Score response;
-      request.set_name("suppliers/supplier-3/lanes/VN-DE");
-      const auto start = Clock::now();
-      const bool ok = stub->GetScore(&context, request, &response).ok();
-      if (ok) asked.push_back(Seconds(Clock::now() - start) * 1000);
-      std::this_thread::sleep_for(std::chrono::milliseconds(5));
-      const auto again = Clock::now();
-      plumblane::bench::EmptyCall(channel);
-      empty.push_back(Seconds(Clock::now() - again) * 1000);
-      std::this_thread::sleep_for(std::chrono::milliseconds(5));
+// Who asks is a process of its own in short turns, as who asks elsewhere waits for no sender: it
+// starts before the library is used here, and is told when to ask and when to say what it found.
+class Asker {
+ public:
+  struct Found {
+    std::vector<double> score, empty;  // milliseconds of each call
+  };
+
+  explicit Asker(const std::string& address) {
+    int to[2], from[2];
+    if (pipe(to) != 0 || pipe(from) != 0) Die("no pipe");
+    process_ = fork();
+    if (process_ == 0) {
+      close(to[1]);
+      close(from[0]);
+      Run(address, to[0], from[1]);
+      _exit(0);
     }
-  });
+    close(to[0]);
+    close(from[1]);
+    to_ = to[1];
+    from_ = from[0];
+  }
+  ~Asker() {
+    close(to_);
+    close(from_);
+    waitpid(process_, nullptr, 0);
+  }
+
+  void Begin() { Signal(); }
+  Found End() {
+    Signal();
+    Found found;
+    for (auto* values : {&found.score, &found.empty}) {
+      size_t count = 0;
+      ReadAll(&count, sizeof count);
+      values->resize(count);
+      ReadAll(values->data(), count * sizeof(double));
+    }
+    return found;
+  }
+
+ private:
+  void Signal() {
+    if (write(to_, "", 1) != 1) Die("who asks is gone");
+  }
+  void ReadAll(void* into, size_t bytes) {
+    for (auto* at = static_cast<char*>(into); bytes > 0;) {
+      const ssize_t got = read(from_, at, bytes);
+      if (got <= 0) Die("who asks is gone");
+      at += got;
+      bytes -= static_cast<size_t>(got);
+    }
+  }
+
+  static void Run(const std::string& address, int from, int to) {
+    plumblane::SetTurn(plumblane::kAnswerTurnMicros);
+    const auto timed = [](std::vector<double>& into, const auto& call) {
+      const auto start = Clock::now();
+      if (call()) into.push_back(Seconds(Clock::now() - start) * 1000);
+      std::this_thread::sleep_for(std::chrono::milliseconds(5));
+    };
+    for (char byte; read(from, &byte, 1) == 1;) {
+      Found found;
+      const auto channel = OwnChannel(address, -1);
+      const auto stub = plumblane::v1::Scores::NewStub(channel);
+      for (pollfd told{from, POLLIN, 0}; poll(&told, 1, 0) == 0;) {
+        timed(found.score, [&] {
+          grpc::ClientContext context;
+          plumblane::v1::GetScoreRequest request;
+          plumblane::v1::Score response;
+          request.set_name("suppliers/supplier-3/lanes/VN-DE");
+          return stub->GetScore(&context, request, &response).ok();
+        });
+        timed(found.empty, [&] {
+          plumblane::bench::EmptyCall(channel);
+          return true;
+        });
+      }
+      if (read(from, &byte, 1) != 1) return;
+      for (const auto* values : {&found.score, &found.empty}) {
+        const size_t count = values->size();
+        if (write(to, &count, sizeof count) < 0) return;
+        if (write(to, values->data(), count * sizeof(double)) < 0) return;
+      }
+    }
+  }
+
+  pid_t process_;
+  int to_, from_;
+};
+
+// Sends `load`, a stream each, while `asker` asks.
+void Measure(const char* name, const std::string& address, pid_t daemon, Asker& asker,
+             const std::vector<Batches>& load, size_t in_flight) {
+  asker.Begin();
   std::vector<std::vector<double>> millis(load.size());
   std::vector<std::thread> senders;
   double events = 0;
@@ -134,8 +209,7 @@ void Measure(const char* name, const std::string& address, pid_t daemon,
   }
   for (std::thread& sender : senders) sender.join();
   const double seconds = Seconds(Clock::now() - start);
-  is_over = true;
-  asker.join();
+  auto [asked, empty] = asker.End();
   std::vector<double> all;
   for (const auto& one : millis) all.insert(all.end(), one.begin(), one.end());
   std::printf("%-10s %9.0f   %s   %s   %s   %8.0f\n", name, events / seconds,
@@ -201,20 +275,21 @@ int main(int argc, char** argv) {
   char folder[] = "/tmp/plumblane-overload-XXXXXX";
   if (mkdtemp(folder) == nullptr) return 1;
   const std::string base = folder, address = "unix:" + base + "/s";
+  Asker asker(address);
   const pid_t daemon = plumblane::bench::StartDaemon(argv[1], base + "/data", address);
-  Measure("(warm up)", address, daemon, MakeLoad(1000, orders), 8);
+  Measure("(warm up)", address, daemon, asker, MakeLoad(1000, orders), 8);
   std::printf(
       "           events/s    receipt p50, p99, max [ms]   score p50, p99, max [ms]     "
       "empty call p50, p99, max     MiB\n");
   for (int round = 0; round < rounds; ++round) {
-    Measure("capacity", address, daemon, MakeLoad(4 * round, orders), 8);
+    Measure("capacity", address, daemon, asker, MakeLoad(4 * round, orders), 8);
     std::vector<Batches> twice = MakeLoad(4 * round + 1, orders);
     for (Batches& more : MakeLoad(4 * round + 2, orders)) twice.push_back(std::move(more));
-    Measure("twice", address, daemon, twice, twice[0].size());
+    Measure("twice", address, daemon, asker, twice, twice[0].size());
     const auto aside = MakeLoad(2000 + round, 8000);
     const StuckReader stuck(address, aside[0]);
     const SlowSender slow(address, aside[1]);
-    Measure("beside", address, daemon, MakeLoad(4 * round + 3, orders), 8);
+    Measure("beside", address, daemon, asker, MakeLoad(4 * round + 3, orders), 8);
   }
   kill(daemon, SIGTERM);
   int status = 0;
