@@ -18,20 +18,17 @@ namespace plumblane {
 namespace {
 
 // What the library's threads read themselves: to wake another costs as much as some events.
-constexpr int kFewEvents = 16;
+constexpr size_t kFewBytes = 2048;
 
 }  // namespace
 
 // One stream. gRPC calls its reactions, the committer its answers; each takes the mutex and leaves
 // through Leave(). It ends with exactly one Finish, when nothing of it is with the engine or being
 // written any more; after that it may be deleted at any moment.
-class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt> {
+class IngestStream final : public grpc::ServerBidiReactor<grpc::ByteBuffer, grpc::ByteBuffer> {
  public:
   IngestStream(IntakeService& service, InTurn& reader, grpc::CallbackServerContext& context)
-      : service_(service),
-        reader_(reader),
-        context_(context),
-        terms_(service.terms_of_(context)) {
+      : service_(service), reader_(reader), context_(context), terms_(service.terms_of_(context)) {
     std::lock_guard lock(mutex_);
     ReadNext();
   }
@@ -45,20 +42,10 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
       no_more_reads_ = true;
       return Leave(lock);
     }
-    if (batch_.events_size() > kMaxBatchEvents) {
-      End({grpc::RESOURCE_EXHAUSTED, absl::StrCat("a batch of ", batch_.events_size(),
-                                                  " events; expected at most ", kMaxBatchEvents)});
-      return Leave(lock);
-    }
-    if (!KeepsTerms()) return Leave(lock);
     submitting_ = true;
-    ++in_flight_;
-    if (batch_.events_size() <= kFewEvents) return Take(lock);
     lock.unlock();
-    reader_.Do([this] {
-      Lock again(mutex_);
-      Take(again);
-    });
+    if (bytes_.Length() <= kFewBytes) return Take();
+    reader_.Do([this] { Take(); });
   }
 
   void OnWriteDone(bool ok) override {
@@ -102,91 +89,54 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     Leave(lock);
   }
 
-  void Take(Lock& lock) {
-    const auto read = std::make_shared<Read>(ReadBatch());
+  // What was read is its caller's, and the stream cannot end, while submitting_.
+  void Take() {
+    std::shared_ptr<Read> read;
+    grpc::Status status = Decode();
+    if (status.ok()) read = std::make_shared<Read>(ReadBatch());
+    Lock lock(mutex_);
+    if (!status.ok()) {
+      submitting_ = false;
+      End(std::move(status));
+      return Leave(lock);
+    }
+    ++in_flight_;
     in_order_.push_back(read);
     lock.unlock();
     Submit(read);
   }
 
-  // Tries again whenever the engine has room. Until it has taken the batch the stream cannot end.
-  void Submit(const std::shared_ptr<Read>& read) {
-    const bool taken =
-        service_.engine_.Submit(std::move(read->submission),
-                                [this, read](const Receipt& receipt) { Answer(*read, receipt); });
-    if (!taken) return service_.engine_.WhenRoom([this, read] { Submit(read); });
-    Lock lock(mutex_);
-    submitting_ = false;
-    ReadNext();
-    Leave(lock);
-  }
-
-  void Answer(Read& read, const Receipt& receipt) {
-    Lock lock(mutex_);
-    --in_flight_;
-    const auto has_no_send = [](const EventFate& fate) {
-      return fate.kind == EventFate::Kind::kNoSend;
-    };
-    if (std::any_of(receipt.fates.begin(), receipt.fates.end(), has_no_send)) {
-      End({grpc::FAILED_PRECONDITION, "the send was taken back, or never began; begin another"});
-    } else if (receipt.status.ok()) {
-      Count(read, receipt);
-      AddTo(service_.totals_, read.receipt);
-      read.is_answered = true;
-      // Of several partitions a batch may be answered before the one that came before it.
-      for (; !in_order_.empty() && in_order_.front()->is_answered; in_order_.pop_front()) {
-        receipts_.push_back(std::move(in_order_.front()->receipt));
-      }
-      WriteNext();
-    } else {
-      End(ToGrpc(receipt.status));
+  // Into batch_; not OK ends the stream: the batch is more, or of others, than its sender may send.
+  grpc::Status Decode() {
+    if (!grpc::SerializationTraits<v1::EventBatch>::Deserialize(&bytes_, &batch_).ok()) {
+      return {grpc::INVALID_ARGUMENT, "a message that is no batch of events"};
     }
-    Leave(lock);
+    if (batch_.events_size() > kMaxBatchEvents) {
+      return {grpc::RESOURCE_EXHAUSTED,
+              absl::StrCat("a batch of ", batch_.events_size(), " events; expected at most ",
+                           kMaxBatchEvents)};
+    }
+    return CheckTerms();
   }
 
-  // The last thing any caller does.
-  void Leave(Lock& lock) {
-    const bool idle =
-        no_more_reads_ && !submitting_ && in_flight_ == 0 && !writing_ && receipts_.empty();
-    if (finished_ || !idle) return lock.unlock();
-    finished_ = true;
-    const grpc::Status end = end_;
-    lock.unlock();
-    Finish(end);
-  }
-
-  // The rest REQUIRES mutex_ held.
-
-  // Not before the last batch is with the engine: batches are submitted in the order they came.
-  void ReadNext() {
-    if (reading_ || submitting_ || no_more_reads_) return;
-    if (in_order_.size() + receipts_.size() >= static_cast<size_t>(kBatchesInFlight)) return;
-    reading_ = true;
-    batch_.Clear();
-    StartRead(&batch_);
-  }
-
-  // Ends the stream when the batch is more, or of others, than its sender may send.
-  bool KeepsTerms() {
+  grpc::Status CheckTerms() {
     if (!terms_.sources.empty()) {
       for (const v1::Event& event : batch_.events()) {
         const std::string source = event.source().empty() ? kDefaultSource : event.source();
         if (terms_.MaySendFrom(source)) continue;
-        End({grpc::PERMISSION_DENIED,
-             absl::StrCat("the token \"", terms_.name, "\" may not send events of source \"",
-                          source, "\"")});
-        return false;
+        return {grpc::PERMISSION_DENIED,
+                absl::StrCat("the token \"", terms_.name, "\" may not send events of source \"",
+                             source, "\"")};
       }
     }
-    if (terms_.rate == nullptr) return true;
+    if (terms_.rate == nullptr) return grpc::Status::OK;
     const int64_t wait_millis = terms_.rate->Take(batch_.events_size(), service_.engine_.WallNow());
-    if (wait_millis == 0) return true;
+    if (wait_millis == 0) return grpc::Status::OK;
     // What the library's own retries look for.
     context_.AddTrailingMetadata("grpc-retry-pushback-ms", absl::StrCat(wait_millis));
-    End({grpc::RESOURCE_EXHAUSTED,
-         absl::StrCat("\"", terms_.name, "\" sends more events a second than it may; go on in ",
-                      wait_millis, " ms with what has no receipt")});
-    return false;
+    return {grpc::RESOURCE_EXHAUSTED,
+            absl::StrCat("\"", terms_.name, "\" sends more events a second than it may; go on in ",
+                         wait_millis, " ms with what has no receipt")};
   }
 
   Read ReadBatch() {
@@ -227,6 +177,65 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
     }
     read.submission.events = std::move(events);
     return read;
+  }
+
+  // Tries again whenever the engine has room. Until it has taken the batch the stream cannot end.
+  void Submit(const std::shared_ptr<Read>& read) {
+    const bool taken =
+        service_.engine_.Submit(std::move(read->submission),
+                                [this, read](const Receipt& receipt) { Answer(*read, receipt); });
+    if (!taken) return service_.engine_.WhenRoom([this, read] { Submit(read); });
+    Lock lock(mutex_);
+    submitting_ = false;
+    ReadNext();
+    Leave(lock);
+  }
+
+  void Answer(Read& read, const Receipt& receipt) {
+    Lock lock(mutex_);
+    --in_flight_;
+    const auto has_no_send = [](const EventFate& fate) {
+      return fate.kind == EventFate::Kind::kNoSend;
+    };
+    if (std::any_of(receipt.fates.begin(), receipt.fates.end(), has_no_send)) {
+      End({grpc::FAILED_PRECONDITION, "the send was taken back, or never began; begin another"});
+    } else if (receipt.status.ok()) {
+      Count(read, receipt);
+      AddTo(service_.totals_, read.receipt);
+      read.is_answered = true;
+      // Of several partitions a batch may be answered before the one that came before it.
+      for (; !in_order_.empty() && in_order_.front()->is_answered; in_order_.pop_front()) {
+        bool owned = false;
+        receipts_.emplace_back();
+        (void)grpc::SerializationTraits<v1::BatchReceipt>::Serialize(in_order_.front()->receipt,
+                                                                     &receipts_.back(), &owned);
+      }
+      WriteNext();
+    } else {
+      End(ToGrpc(receipt.status));
+    }
+    Leave(lock);
+  }
+
+  // The last thing any caller does.
+  void Leave(Lock& lock) {
+    const bool idle =
+        no_more_reads_ && !submitting_ && in_flight_ == 0 && !writing_ && receipts_.empty();
+    if (finished_ || !idle) return lock.unlock();
+    finished_ = true;
+    const grpc::Status end = end_;
+    lock.unlock();
+    Finish(end);
+  }
+
+  // The rest REQUIRES mutex_ held.
+
+  // Not before the last batch is with the engine: batches are submitted in the order they came.
+  void ReadNext() {
+    if (reading_ || submitting_ || no_more_reads_) return;
+    if (in_order_.size() + receipts_.size() >= static_cast<size_t>(kBatchesInFlight)) return;
+    reading_ = true;
+    StartRead(&bytes_);
   }
 
   static void Count(Read& read, const Receipt& receipt) {
@@ -287,18 +296,19 @@ class IngestStream final : public grpc::ServerBidiReactor<v1::EventBatch, v1::Ba
   grpc::CallbackServerContext& context_;
   const SenderTerms terms_;
   std::mutex mutex_;
-  v1::EventBatch batch_;                        // being read into, or just read
+  grpc::ByteBuffer bytes_;                      // being read into, or just read
+  v1::EventBatch batch_;                        // what they say
   std::deque<std::shared_ptr<Read>> in_order_;  // batches without a receipt yet
-  std::deque<v1::BatchReceipt> receipts_;       // the first is being written when writing_
+  std::deque<grpc::ByteBuffer> receipts_;       // the first is being written when writing_
   int in_flight_ = 0;                           // batches with the engine
   bool reading_ = false;                        // a read is with gRPC
-  bool submitting_ = false;                     // a batch is on its way to the engine
+  bool submitting_ = false;                     // a batch is being read or on its way to the engine
   bool writing_ = false;                        // the first receipt is with gRPC
   bool no_more_reads_ = false, finished_ = false;
   grpc::Status end_;
 };
 
-grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt>* IntakeService::IngestEvents(
+grpc::ServerBidiReactor<grpc::ByteBuffer, grpc::ByteBuffer>* IntakeService::IngestEvents(
     grpc::CallbackServerContext* context) {
   auto* stream = new IngestStream(*this, readers_[next_reader_++ % readers_.size()], *context);
   std::lock_guard lock(mutex_);

@@ -30,7 +30,13 @@ inline constexpr int kBatchesInFlight = 16;
 
 class IngestStream;
 
-class IntakeService final : public v1::Intake::CallbackService {
+// The batches come as bytes, so that it is ours who decodes them.
+using IntakeCalls = v1::Intake::WithRawCallbackMethod_IngestEvents<
+    v1::Intake::WithCallbackMethod_ReportNews<v1::Intake::WithCallbackMethod_BeginSend<
+        v1::Intake::WithCallbackMethod_FinishSend<v1::Intake::WithCallbackMethod_ListSends<
+            v1::Intake::WithCallbackMethod_UndoSend<v1::Intake::Service>>>>>>;
+
+class IntakeService final : public IntakeCalls {
  public:
   // What the caller of a stream may send.
   using TermsOf = std::function<SenderTerms(const grpc::ServerContextBase& context)>;
@@ -40,7 +46,7 @@ class IntakeService final : public v1::Intake::CallbackService {
       TermsOf terms_of = [](const auto&) { return SenderTerms(); })
       : engine_(engine), zones_(zones), terms_of_(std::move(terms_of)) {}
 
-  grpc::ServerBidiReactor<v1::EventBatch, v1::BatchReceipt>* IngestEvents(
+  grpc::ServerBidiReactor<grpc::ByteBuffer, grpc::ByteBuffer>* IngestEvents(
       grpc::CallbackServerContext* context) override;
   grpc::ServerUnaryReactor* ReportNews(grpc::CallbackServerContext* context,
                                        const v1::ReportNewsRequest* request,
@@ -78,7 +84,7 @@ class IntakeService final : public v1::Intake::CallbackService {
   std::mutex mutex_;
   bool draining_ = false;            // guarded by mutex_
   std::set<IngestStream*> streams_;  // guarded by mutex_
-  std::array<InTurn, 2> readers_;  // each stream has one of them
+  std::array<InTurn, 2> readers_;    // each stream has one of them
   std::atomic<size_t> next_reader_ = 0;
   OneAtATime undos_;
 };
