@@ -17,7 +17,8 @@ namespace plumblane {
 
 class InTurn {
  public:
-  InTurn() : thread_([this] { Run(); }) {}
+  // The thread runs so many steps of niceness behind others.
+  explicit InTurn(int behind = 0) : thread_([this, behind] { Run(behind); }) {}
   InTurn(const InTurn&) = delete;
   InTurn& operator=(const InTurn&) = delete;
   ~InTurn() {
@@ -38,8 +39,8 @@ class InTurn {
   }
 
  private:
-  void Run() {
-    SetTurn(kBackgroundTurnMicros);
+  void Run(int behind) {
+    GiveWay(behind);
     std::unique_lock lock(mutex_);
     for (;;) {
       changed_.wait(lock, [this] { return closing_ || !waiting_.empty(); });
