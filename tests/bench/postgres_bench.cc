@@ -24,6 +24,7 @@
 #include <random>
 #include <thread>
 
+#include "base/give_way.h"
 #include "bench/load.h"
 #include "bench/served.h"
 
@@ -368,13 +369,18 @@ void MeasureRank(const std::string& ours, const std::string& theirs) {
   std::printf(
       "\nrank of 200, us             p50       p99  PostgreSQL p50       p99    ratio of p99\n");
   Tell("idle", plumblane::bench::Latencies(1000, ask, ask_rival));
-  // Each beside its own ingest, one stream.
+  // Each beside its own ingest, one stream. Who asks is in short turns, as one elsewhere would be
+  // waiting for no sender.
+  plumblane::SetTurn(plumblane::kAnswerTurnMicros);
   std::array<std::pair<double, double>, 2> found;
   const auto more = MakeLoad(8000, 800'000);
   {
     std::atomic<bool> is_over = false;
     const std::vector<grpc::ByteBuffer> bytes = EncodedOf(more[0]);
-    std::thread sender([&] { SendStream(ours, 50, bytes, &is_over); });
+    std::thread sender([&] {
+      plumblane::SetTurn(3000);
+      SendStream(ours, 50, bytes, &is_over);
+    });
     found[0] = plumblane::bench::Latency(ask, 1000);
     is_over = true;
     sender.join();
@@ -384,6 +390,7 @@ void MeasureRank(const std::string& ours, const std::string& theirs) {
     std::vector<std::vector<std::string>> arrays;
     for (const EventBatch& batch : more[0]) arrays.push_back(Arrays(batch));
     std::thread sender([&] {
+      plumblane::SetTurn(3000);
       Connection own(theirs);
       own.Prepare("take", kTake);
       for (const auto& values : arrays) {
