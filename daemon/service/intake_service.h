@@ -82,8 +82,8 @@ class IntakeService final : public IntakeCalls {
   const TermsOf terms_of_;
   Totals totals_;
   std::mutex mutex_;
-  bool draining_ = false;            // guarded by mutex_
-  std::set<IngestStream*> streams_;  // guarded by mutex_
+  bool draining_ = false;                                // guarded by mutex_
+  std::set<IngestStream*> streams_;                      // guarded by mutex_
   std::array<InTurn, 2> readers_{InTurn(5), InTurn(5)};  // each stream has one
   std::atomic<size_t> next_reader_ = 0;
   OneAtATime undos_;

@@ -10,6 +10,7 @@
 
 #include "service/export_service.h"
 #include "service/exporting.h"
+#include "service/forwarding_desk.h"
 #include "service/read_event.h"
 #include "service/score_watch.h"
 #include "service/service_support.h"
@@ -255,20 +256,9 @@ TEST(ScoreTeller, ASlowReaderIsToldOfAllInTurn) {
 }
 
 // One that may come to follow but one of two partitions.
-class PartialDesk final : public Desk {
+class PartialDesk final : public test::ForwardingDesk {
  public:
-  explicit PartialDesk(Desk& whole) : whole_(whole) {}
-  bool Submit(Submission&& submission, Answer answer) override {
-    return whole_.Submit(std::move(submission), std::move(answer));
-  }
-  void WhenRoom(std::function<void()> ready) override { whole_.WhenRoom(std::move(ready)); }
-  View Look() const override { return whole_.Look(); }
-  Instant WallNow() const override { return whole_.WallNow(); }
-  ClockMode clock_mode() const override { return whole_.clock_mode(); }
-  size_t QueuedEvents() const override { return whole_.QueuedEvents(); }
-  bool AcceptsEvents() const override { return whole_.AcceptsEvents(); }
-  void Refuse(std::string why) override { whole_.Refuse(std::move(why)); }
-  std::string refusal() const override { return whole_.refusal(); }
+  using ForwardingDesk::ForwardingDesk;
   std::optional<SharedLog> shared_log() const override {
     SharedLog shared;
     shared.parts.resize(2);
@@ -278,9 +268,6 @@ class PartialDesk final : public Desk {
   }
 
   std::atomic<bool> holds_all = true;
-
- private:
-  Desk& whole_;
 };
 
 TEST(ScoreWatch, EndsWhereNotAllIsFollowedAnyMoreAndSaysWhoDoes) {

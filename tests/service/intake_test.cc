@@ -5,6 +5,7 @@
 #include <absl/strings/str_cat.h>
 #include <gmock/gmock.h>
 #include <grpc/grpc.h>
+#include <grpcpp/generic/generic_stub.h>
 #include <grpcpp/grpcpp.h>
 #include <gtest/gtest.h>
 #include <stdlib.h>
@@ -16,15 +17,15 @@
 #include <thread>
 #include <vector>
 
-#include "service/gated_store.h"
-#include "service/service_support.h"
+#include "service/forwarding_desk.h"
+#include "service/intake_support.h"
 
 namespace plumblane {
 namespace {
 
-using test::At;
-using test::GatedStore;
-using test::RunningEngine;
+using test::Batch;
+using test::Client;
+using test::Intake;
 using test::Sent;
 using test::SentPaid;
 using test::Stamp;
@@ -32,90 +33,6 @@ using ::testing::ElementsAre;
 using ::testing::HasSubstr;
 using ::testing::IsEmpty;
 using ::testing::SizeIs;
-
-// Taking the library down can wait ten seconds for one of its pollers, so it is kept.
-[[maybe_unused]] const bool kKept = [] {
-  grpc_init();
-  return true;
-}();
-
-using Stream = grpc::ClientReaderWriter<v1::EventBatch, v1::BatchReceipt>;
-
-v1::EventBatch Batch(int64_t number, int events) {
-  v1::EventBatch batch;
-  batch.set_batch_number(number);
-  for (int i = 0; i < events; ++i) {
-    *batch.add_events() = SentPaid(absl::StrCat("e", number, ".", i), absl::StrCat(number, ".", i));
-  }
-  return batch;
-}
-
-// One stream of one client, on a connection of its own.
-class Client {
- public:
-  explicit Client(const std::string& address)
-      : stub_(v1::Intake::NewStub(Connect(address))), stream_(stub_->IngestEvents(&context_)) {}
-
-  bool Send(const v1::EventBatch& batch) { return stream_->Write(batch); }
-  bool CloseSending() { return stream_->WritesDone(); }
-  // The next receipt, or none when there are no more.
-  std::optional<v1::BatchReceipt> Receive() {
-    v1::BatchReceipt receipt;
-    if (!stream_->Read(&receipt)) return std::nullopt;
-    return receipt;
-  }
-  v1::BatchReceipt Exchange(const v1::EventBatch& batch) {
-    EXPECT_TRUE(Send(batch));
-    return Receive().value_or(v1::BatchReceipt());
-  }
-  // Batch numbers of all receipts that still come.
-  std::vector<int64_t> RemainingNumbers() {
-    std::vector<int64_t> numbers;
-    while (const auto receipt = Receive()) numbers.push_back(receipt->batch_number());
-    return numbers;
-  }
-  grpc::Status Finish() { return stream_->Finish(); }
-  void Cancel() { context_.TryCancel(); }
-
-  static std::shared_ptr<grpc::Channel> Connect(const std::string& address) {
-    grpc::ChannelArguments arguments;
-    arguments.SetInt(GRPC_ARG_USE_LOCAL_SUBCHANNEL_POOL, 1);
-    return grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), arguments);
-  }
-
- private:
-  grpc::ClientContext context_;
-  std::unique_ptr<v1::Intake::Stub> stub_;
-  std::unique_ptr<Stream> stream_;
-};
-
-class Intake : public ::testing::Test {
- protected:
-  explicit Intake(const EngineOptions& options = {}) : engine_(&store_, options) {
-    std::string name = (std::filesystem::temp_directory_path() / "plumblane.XXXXXX").string();
-    EXPECT_NE(mkdtemp(name.data()), nullptr);
-    directory_ = name;
-    grpc::ServerBuilder builder;
-    builder.AddListeningPort(address(), grpc::InsecureServerCredentials());
-    builder.RegisterService(&service_);
-    server_ = builder.BuildAndStart();
-    EXPECT_NE(server_, nullptr);
-  }
-  ~Intake() override {
-    store_.Open();
-    service_.Drain();
-    server_->Shutdown(std::chrono::system_clock::now() + std::chrono::seconds(5));
-    std::filesystem::remove_all(directory_);
-  }
-  std::string address() const { return "unix:" + directory_ + "/socket"; }
-  int64_t EventsTaken() { return engine_->Look().catalog().event_count; }
-
-  std::string directory_;
-  GatedStore store_;
-  RunningEngine engine_;
-  IntakeService service_{*engine_, test::SystemZones()};
-  std::unique_ptr<grpc::Server> server_;
-};
 
 int64_t Counted(const v1::BatchReceipt& receipt) {
   return receipt.accepted_count() + receipt.duplicate_count() + receipt.conflict_count() +
@@ -234,6 +151,29 @@ TEST_F(Intake, ABatchOfTooManyEventsEndsTheStreamAfterTheReceiptsBeforeIt) {
   EXPECT_EQ(status.error_code(), grpc::RESOURCE_EXHAUSTED);
   EXPECT_THAT(status.error_message(), HasSubstr("1001 events; expected at most 1000"));
   EXPECT_EQ(EventsTaken(), 1000);
+}
+
+TEST_F(Intake, BytesThatAreNoBatchEndTheStreamAndNothingElse) {
+  for (const size_t size : {2, 100'000}) {
+    grpc::GenericStub stub(Client::Connect(address()));
+    grpc::ClientContext context;
+    grpc::CompletionQueue queue;
+    const auto call = stub.PrepareCall(&context, "/plumblane.v1.Intake/IngestEvents", &queue);
+    void* tag = nullptr;
+    bool ok = false;
+    call->StartCall(nullptr);
+    ASSERT_TRUE(queue.Next(&tag, &ok) && ok);
+    const grpc::Slice slice(std::string(size, '\xff'));
+    call->Write(grpc::ByteBuffer(&slice, 1), nullptr);
+    ASSERT_TRUE(queue.Next(&tag, &ok) && ok);
+    grpc::Status status;
+    call->Finish(&status, nullptr);
+    ASSERT_TRUE(queue.Next(&tag, &ok) && ok);
+    EXPECT_EQ(status.error_code(), grpc::INVALID_ARGUMENT) << size;
+    EXPECT_THAT(status.error_message(), HasSubstr("no batch of events"));
+    queue.Shutdown();
+  }
+  EXPECT_EQ(Client(address()).Exchange(Batch(1, 3)).accepted_count(), 3);
 }
 
 TEST_F(Intake, TheFirstReasonToEndIsTheOneThatIsGiven) {
@@ -464,85 +404,58 @@ TEST_F(SmallQueue, DrainingWaitsForABatchThatHasFoundNoRoomYet) {
   EXPECT_EQ(client.Finish().error_code(), grpc::UNAVAILABLE);
 }
 
-class News : public Intake {
- protected:
-  grpc::Status Report(const v1::ReportNewsRequest& request) {
-    grpc::ClientContext context;
-    return stub_->ReportNews(&context, request, &response_);
-  }
-  std::string WhyNot(const v1::ReportNewsRequest& request) {
-    const grpc::Status status = Report(request);
-    EXPECT_EQ(status.error_code(), grpc::INVALID_ARGUMENT);
-    return status.error_message();
-  }
-  Source SourceNamed(const std::string& name) {
-    const View view = engine_->Look();
-    const auto it = view.catalog().sources.find(name);
-    EXPECT_NE(it, view.catalog().sources.end()) << name;
-    return it == view.catalog().sources.end() ? Source{} : it->second;
+// An engine that is slow to be looked at.
+class SlowDesk final : public test::ForwardingDesk {
+ public:
+  using ForwardingDesk::ForwardingDesk;
+  void AwaitLook() const { looked_.wait(false); }
+  void Go() {
+    goes_on_ = true;
+    goes_on_.notify_all();
   }
 
-  std::unique_ptr<v1::Intake::Stub> stub_ = v1::Intake::NewStub(Client::Connect(address()));
-  v1::ReportNewsResponse response_;
+  View Look() const override {
+    looked_ = true;
+    looked_.notify_all();
+    goes_on_.wait(false);
+    return ForwardingDesk::Look();
+  }
+
+ private:
+  mutable std::atomic<bool> looked_ = false, goes_on_ = false;
 };
 
-TEST_F(News, IsLoggedBeforeItIsAnswered) {
-  v1::ReportNewsRequest request;
-  request.set_source("feed");
-  Stamp("2026-05-31", request.mutable_complete_through_time());
-  ASSERT_TRUE(Report(request).ok());
-  EXPECT_EQ(response_.log_sequence(), 1);
-  EXPECT_TRUE(SourceNamed("feed").periodic);
-  EXPECT_EQ(SourceNamed("feed").complete_through, At("2026-05-31"));
-  EXPECT_EQ(response_.complete_through_time().seconds(), At("2026-05-31").millis / 1000);
-  // An earlier moment moves nothing back, and the answer says what holds.
-  Stamp("2026-05-01", request.mutable_complete_through_time());
-  ASSERT_TRUE(Report(request).ok());
-  EXPECT_EQ(response_.complete_through_time().seconds(), At("2026-05-31").millis / 1000);
-  request.set_retired(true);
-  ASSERT_TRUE(Report(request).ok());
-  EXPECT_EQ(response_.log_sequence(), 3);
-  EXPECT_TRUE(SourceNamed("feed").retired);
-  request.set_live(true);
-  ASSERT_TRUE(Report(request).ok());
-  EXPECT_FALSE(SourceNamed("feed").retired);
-  EXPECT_FALSE(SourceNamed("feed").periodic);
-}
-
-TEST_F(News, WithoutASourceIsThatOfTheDefaultOne) {
-  v1::ReportNewsRequest request;
-  request.set_live(true);
-  ASSERT_TRUE(Report(request).ok());
-  EXPECT_FALSE(SourceNamed("default").periodic);
-}
-
-TEST_F(News, ThatIsWrongIsRefusedAndNotLogged) {
-  v1::ReportNewsRequest request;
-  EXPECT_THAT(WhyNot(request), HasSubstr("expected complete_through_time, live or retired"));
-  request.set_live(false);
-  EXPECT_THAT(WhyNot(request), HasSubstr("expected complete_through_time, live or retired"));
-  Stamp("2026-06-02T12:00:01", request.mutable_complete_through_time());
-  EXPECT_THAT(WhyNot(request), HasSubstr("complete_through_time: 2026-06-02T12:00:01Z lies more"));
-  request.mutable_complete_through_time()->set_seconds(-1);
-  EXPECT_THAT(WhyNot(request), HasSubstr("in the years 1970 to 9999"));
-  request.set_live(true);
-  request.set_source("a/b");
-  EXPECT_THAT(WhyNot(request), HasSubstr("source: expected 1 to 64"));
-  EXPECT_EQ(engine_->Look().catalog().log_sequence, 0u);
-  EXPECT_THAT(engine_->Look().catalog().sources, IsEmpty());
-}
-
-TEST_F(News, UpToADayAheadIsTaken) {
-  v1::ReportNewsRequest request;
-  Stamp("2026-06-02T12:00", request.mutable_complete_through_time());
-  EXPECT_TRUE(Report(request).ok());
-}
-
-TEST_F(News, AfterAFailedWriteIsUnavailable) {
-  store_.Break();
-  v1::ReportNewsRequest request;
-  request.set_live(true);
-  EXPECT_EQ(Report(request).error_code(), grpc::UNAVAILABLE);
+TEST_F(Intake, WhoAsksDoesNotWaitForLargeBatchesThatAreBeingRead) {
+  SlowDesk desk(*engine_);
+  IntakeService service(desk, test::SystemZones());
+  const std::string slow = "unix:" + directory_ + "/slow";
+  grpc::ServerBuilder builder;
+  builder.AddListeningPort(slow, grpc::InsecureServerCredentials());
+  builder.RegisterService(&service);
+  const auto server = builder.BuildAndStart();
+  // More than the library has threads.
+  std::vector<std::unique_ptr<Client>> clients;
+  for (int i = 0; i < 40; ++i) {
+    clients.push_back(std::make_unique<Client>(slow));
+    ASSERT_TRUE(clients.back()->Send(Batch(i, 100)));
+  }
+  desk.AwaitLook();
+  std::this_thread::sleep_for(std::chrono::milliseconds(100));  // until more of them are read
+  grpc::ClientContext context;
+  context.set_deadline(std::chrono::system_clock::now() + std::chrono::seconds(60));
+  v1::ReportNewsResponse response;
+  const grpc::Status status =
+      v1::Intake::NewStub(Client::Connect(slow))->ReportNews(&context, {}, &response);
+  EXPECT_EQ(status.error_code(), grpc::INVALID_ARGUMENT) << status.error_message();
+  desk.Go();
+  for (const auto& client : clients) {
+    const auto receipt = client->Receive();
+    ASSERT_TRUE(receipt);
+    EXPECT_EQ(receipt->accepted_count(), 100);
+    client->CloseSending();
+    EXPECT_TRUE(client->Finish().ok());
+  }
+  server->Shutdown();
 }
 
 }  // namespace
