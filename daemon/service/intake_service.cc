@@ -14,7 +14,6 @@
 #include "service/write_answer.h"
 
 namespace plumblane {
-
 namespace {
 
 // What the library's threads read themselves: to wake another costs as much as some events.

@@ -397,9 +397,7 @@ void MeasureRank(const std::string& ours, const std::string& theirs) {
       return latency;
     };
     const std::vector<grpc::ByteBuffer> bytes = EncodedOf(more);
-    found[0] = while_sent(
-        [&](const auto& is_over) { SendStream(ours, static_cast<size_t>(50), bytes, &is_over); },
-        ask);
+    found[0] = while_sent([&](const auto& is_over) { SendStream(ours, 50, bytes, &is_over); }, ask);
     std::vector<std::vector<std::string>> arrays;
     for (const EventBatch& batch : more) arrays.push_back(Arrays(batch));
     found[1] = while_sent(
