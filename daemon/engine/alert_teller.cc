@@ -13,9 +13,9 @@
 namespace plumblane {
 namespace {
 
-// A tenth of a core, however much comes in, but never long.
+// A tenth of a core, however much comes in and is stored, but never long for who reads of days.
 std::chrono::duration<double> RestAfter(double step_seconds) {
-  return std::chrono::duration<double>(std::clamp(9 * step_seconds, 1.0, 10.0));
+  return std::chrono::duration<double>(std::clamp(9 * step_seconds, 1.0, 60.0));
 }
 
 bool Has(const PairDirectory& pairs, const std::string& supplier) {

@@ -1,8 +1,8 @@
 // Watches in the background: brings alerts to the latest state and logs what there is to tell.
 //
-// One thread, which looks for new entries and days once a second, or every ten where each look
-// takes long. It never holds up the committer: it works on a view and submits what it found like
-// anybody else.
+// One thread, which looks for new entries and days and then rests for nine times as long as that
+// took, a second at least and a minute at most. It never holds up the committer: it works on a view
+// and submits what it found like anybody else.
 #pragma once
 
 #include <absl/status/status.h>
