@@ -61,11 +61,11 @@ Measure MeasureOf(ChartKind kind) {
   return Measure::kOnTime;
 }
 
-std::optional<uint32_t> UsualBucket(ChartKind kind, const Series& series, Scope scope,
+std::optional<uint32_t> UsualBucket(ChartKind kind, const SeriesParts& parts, Scope scope,
                                     const Moment& moment, double half_life_days) {
   assert(IsEarlyKind(kind));
   const TimesCurve times =
-      TimesCurveOf(MeasureOf(kind), series, scope, moment, {.half_life_days = half_life_days});
+      TimesCurveOf(MeasureOf(kind), parts, scope, moment, {.half_life_days = half_life_days});
   const auto usual = times.curve.QuantileAt(kUsualShare);
   if (!usual || usual->at_risk < kFewestAtRisk * (1 - 1e-12)) return std::nullopt;
   return usual->bucket;
@@ -114,10 +114,8 @@ std::optional<uint32_t> SeriesSubject::UsualOn(Day design_day) const {
   if (!usual_ || usual_->first != design_day) {
     const Instant start = StartOf(design_day);
     const Moment moment{start, start - source_.settle_delay, design_day - 1};
-    Series sum;
-    for (const auto& part : source_.parts) AddSeries(sum, *part);
-    usual_.emplace(design_day,
-                   UsualBucket(source_.kind, sum, source_.scope, moment, source_.half_life_days));
+    usual_.emplace(design_day, UsualBucket(source_.kind, source_.parts, source_.scope, moment,
+                                           source_.half_life_days));
   }
   return usual_->second;
 }

@@ -44,10 +44,13 @@ inline constexpr int kClaimWatchDays = 14;
 inline constexpr double kUsualShare = .9;
 inline constexpr Prior kBeyondUsual{1 - kUsualShare, 20};
 
+// A subject is the sum of its parts.
+using SeriesParts = std::vector<std::shared_ptr<const Series>>;
+
 // The bucket (cohorts/buckets.h) by whose end kUsualShare of orders have had their outcome, as
 // known at `moment`. None when so many are not known to, or fewer than kFewestAtRisk orders' worth
-// are at risk there. REQUIRES: `series` is of kNotShipped's or kNotDelivered's measure.
-std::optional<uint32_t> UsualBucket(ChartKind kind, const Series& series, Scope scope,
+// are at risk there. REQUIRES: `parts` are of kNotShipped's or kNotDelivered's measure.
+std::optional<uint32_t> UsualBucket(ChartKind kind, const SeriesParts& parts, Scope scope,
                                     const Moment& moment, double half_life_days);
 
 // Days without orders are left out. REQUIRES: `series` is of the kind's measure; `usual` is there
@@ -63,7 +66,7 @@ class SeriesSubject final : public WatchSubject {
  public:
   struct Source {
     ChartKind kind = ChartKind::kLate;
-    std::vector<std::shared_ptr<const Series>> parts;  // it is their sum
+    SeriesParts parts;
     Scope scope = Scope::kWithExcused;
     Instant horizon;             // outcomes are complete up to here
     int64_t settle_delay = 0;    // in milliseconds: how much earlier it was, on a design day

@@ -1,9 +1,29 @@
 #include "cohorts/cell.h"
 
 #include <algorithm>
+#include <cstddef>
+#include <iterator>
 
 namespace plumblane {
 namespace {
+
+// Up to so many are put in one by one.
+constexpr size_t kFewOutcomes = 2;
+
+bool ComesBefore(const Outcome& a, const Outcome& b) {
+  return std::tie(a.code, a.bucket) < std::tie(b.code, b.bucket);
+}
+
+// How many of `other` are not among `own`; both sorted.
+size_t CountNew(const std::vector<Outcome>& own, const std::vector<Outcome>& other) {
+  size_t count = 0;
+  auto at = own.begin();
+  for (const Outcome& one : other) {
+    while (at != own.end() && ComesBefore(*at, one)) ++at;
+    if (at == own.end() || ComesBefore(one, *at)) ++count;
+  }
+  return count;
+}
 
 bool SumsToWholeOrders(Measure measure, const Tally& tally) {
   if (tally.entered < 0) return false;
@@ -20,12 +40,9 @@ bool SumsToWholeOrders(Measure measure, const Tally& tally) {
 
 void Tally::Add(Code code, uint32_t bucket, int64_t count) {
   if (count == 0) return;
-  const auto before = [](const Outcome& a, const Outcome& b) {
-    return std::tie(a.code, a.bucket) < std::tie(b.code, b.bucket);
-  };
   const Outcome added{code, bucket, count};
-  const auto it = std::lower_bound(outcomes.begin(), outcomes.end(), added, before);
-  if (it == outcomes.end() || before(added, *it)) {
+  const auto it = std::lower_bound(outcomes.begin(), outcomes.end(), added, ComesBefore);
+  if (it == outcomes.end() || ComesBefore(added, *it)) {
     outcomes.insert(it, added);
   } else if ((it->count += count) == 0) {
     outcomes.erase(it);
@@ -34,9 +51,29 @@ void Tally::Add(Code code, uint32_t bucket, int64_t count) {
 
 void Tally::Add(const Tally& other, int64_t sign) {
   entered += sign * other.entered;
-  for (const Outcome& outcome : other.outcomes) {
-    Add(outcome.code, outcome.bucket, sign * outcome.count);
+  if (other.outcomes.size() <= kFewOutcomes) {
+    for (const Outcome& outcome : other.outcomes) {
+      Add(outcome.code, outcome.bucket, sign * outcome.count);
+    }
+    return;
   }
+  // Both are sorted: room is made for those that are new, and filled from the end.
+  const size_t before = outcomes.size();
+  outcomes.resize(before + CountNew(outcomes, other.outcomes));
+  auto own = outcomes.begin() + static_cast<std::ptrdiff_t>(before);
+  auto to = outcomes.end();
+  bool gone = false;
+  for (auto added = other.outcomes.end(); added != other.outcomes.begin();) {
+    --added;
+    while (own != outcomes.begin() && ComesBefore(*added, *std::prev(own))) *--to = *--own;
+    Outcome sum = *added;
+    sum.count *= sign;
+    if (own != outcomes.begin() && !ComesBefore(*std::prev(own), *added))
+      sum.count += (--own)->count;
+    gone = gone || sum.count == 0;
+    *--to = sum;
+  }
+  if (gone) std::erase_if(outcomes, [](const Outcome& one) { return one.count == 0; });
 }
 
 void Cell::Add(const Cell& other, int64_t sign) {

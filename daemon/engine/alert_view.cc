@@ -60,28 +60,28 @@ absl::StatusOr<AlertEvidence> View::EvidenceOf(const ToldAlert& alert) const {
   const Scope scope = alert.key.supplier.empty() ? Scope::kWithExcused : Scope::kCounted;
   const Measure measure = MeasureOf(*kind);
   const Moment moment = MomentOf({});
-  std::vector<std::pair<Pair, std::shared_ptr<const MeasureSet>>> parts;
-  Series sum;
+  std::vector<Pair> pairs;
+  SeriesParts parts;
   for (const Pair& pair : catalog_->pairs->by_supplier) {
     if (!alert.Covers(pair)) continue;
     auto cells = Read(pair);
     if (!cells.ok()) return cells.status();
-    AddSeries(sum, (**cells)[measure]);
-    parts.emplace_back(pair, *std::move(cells));
+    pairs.push_back(pair);
+    parts.emplace_back(*cells, &(**cells)[measure]);
   }
   std::optional<uint32_t> usual;
   if (*kind == ChartKind::kNotShipped || *kind == ChartKind::kNotDelivered) {
     const Instant start = StartOf(alert.chart.designed);
-    usual = UsualBucket(*kind, sum, scope,
+    usual = UsualBucket(*kind, parts, scope,
                         {start, start - rules_.settle_delay_millis, alert.chart.designed - 1},
                         rules_.half_life_days);
     if (!usual) return evidence;
   }
   const Day last = alert.facts.closed.value_or(DayOf(moment.horizon) - 1);
-  for (const auto& [pair, cells] : parts) {
-    AlertShare share{pair};
-    for (const DayCount& count : CountDays(*kind, (*cells)[measure], scope, moment.horizon, usual,
-                                           alert.facts.changed, last)) {
+  for (size_t i = 0; i < pairs.size(); ++i) {
+    AlertShare share{pairs[i]};
+    for (const DayCount& count :
+         CountDays(*kind, *parts[i], scope, moment.horizon, usual, alert.facts.changed, last)) {
       share.orders += count.orders;
       share.hits += count.hits;
     }

@@ -77,6 +77,7 @@ absl::StatusOr<std::shared_ptr<const MeasureSet>> SeriesCache::Read(const Snapsh
   }
   auto measures = std::make_shared<MeasureSet>(*std::move(read));
   if (kept) {
+    measures->kept = std::make_shared<KeptSpans>();
     record->measures = measures;
     Weigh(*record);
     MakeRoom();
@@ -96,6 +97,11 @@ std::shared_ptr<const MeasureSet> SeriesCache::Find(uint64_t sequence, const Pai
   if (!record.measures || record.through > sequence) return nullptr;
   records_.splice(records_.begin(), records_, it->second);
   CatchUp(record, sequence);
+  // Those who asked before have added to what is kept.
+  const size_t spans = record.measures->kept->bytes();
+  bytes_ += spans - record.span_bytes;
+  record.span_bytes = spans;
+  MakeRoom();
   return record.measures;
 }
 
@@ -145,6 +151,7 @@ void SeriesCache::CatchUp(Record& record, uint64_t sequence) {
   // Somebody may still be reading what was handed out.
   if (record.measures.use_count() > 1) {
     record.measures = std::make_shared<MeasureSet>(*record.measures);
+    record.measures->kept = std::make_shared<KeptSpans>(*record.measures->kept);
   } else {
     // The count by itself orders nothing. To let a copy go comes after all that others did before
     // they let go theirs.
@@ -153,6 +160,7 @@ void SeriesCache::CatchUp(Record& record, uint64_t sequence) {
   for (size_t i = 0; i < count; ++i) {
     for (const auto& [measure, series] : record.waiting[i].series) {
       AddSeries((*record.measures)[measure], series);
+      for (const Cohort& cohort : series) record.measures->kept->Forget(measure, cohort.day);
     }
   }
   record.through = record.waiting[count - 1].sequence;
@@ -170,7 +178,7 @@ void SeriesCache::Weigh(Record& record) {
 
 void SeriesCache::MakeRoom() {
   while (bytes_ > max_bytes_ && records_.size() > 1) {
-    bytes_ -= records_.back()->bytes;
+    bytes_ -= records_.back()->bytes + records_.back()->span_bytes;
     by_pair_.erase(records_.back()->pair);
     records_.pop_back();
   }

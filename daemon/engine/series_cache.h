@@ -1,5 +1,6 @@
-// Decoded cells of the pairs asked about lately, kept as entries change them. A cache of the store:
-// with or without it every answer is the same.
+// Decoded cells of the pairs asked about lately, kept as entries change them, and the sums that
+// scores made of them (scoring/spans.h). A cache of the store: with or without it every answer is
+// the same.
 //
 // Reading a pair from the store costs a millisecond for a year of orders; from here nothing, or
 // adding what was changed since it was last read. What does not fit is read again.
@@ -57,6 +58,7 @@ class SeriesCache {
     uint64_t through = 0;                  // with what entries up to here have made
     std::vector<Change> waiting;           // later ones, ascending
     size_t bytes = 0;                      // with what waits
+    size_t span_bytes = 0;                 // sums that were kept when it was last asked for
   };
   using Records = std::list<std::shared_ptr<Record>>;
 

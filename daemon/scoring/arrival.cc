@@ -37,10 +37,11 @@ std::optional<ArrivalEstimate> ReadAt(double days, const TimesCurve& times,
 }  // namespace
 
 std::vector<Arrival> ArrivalsWithin(std::span<const double> days, const Series& delivery,
-                                    Scope scope, const Moment& moment, const ScoreRules& rules) {
+                                    Scope scope, const Moment& moment, const ScoreRules& rules,
+                                    KeptSpans* kept) {
   std::vector<Arrival> arrivals;
   if (days.empty()) return arrivals;
-  const TimesCurve times = TimesCurveOf(Measure::kDelivery, delivery, scope, moment, rules);
+  const TimesCurve times = TimesCurveOf(Measure::kDelivery, delivery, scope, moment, rules, kept);
   for (const double day : days) arrivals.push_back({day, ReadAt(day, times, rules)});
   return arrivals;
 }

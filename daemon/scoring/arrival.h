@@ -20,6 +20,7 @@
 #include "cohorts/cell.h"
 #include "scoring/beta.h"
 #include "scoring/moment.h"
+#include "scoring/spans.h"
 
 namespace plumblane {
 
@@ -40,16 +41,17 @@ struct ArrivalEstimate {
 };
 
 struct Arrival {
-  double days = 0;  // as asked
+  double days = 0;  // as asked, maybe not whole
   // None when no order is known to have been on its way for `days` and the curve has not come to
   // its end: nobody knows yet.
   std::optional<ArrivalEstimate> estimate;
   bool operator==(const Arrival&) const = default;
 };
 
-// One for each of `days`, from a delivery series: paid to delivered. Days may be fractional; a
-// bucket counts as in time when it ends by then. REQUIRES: 0 <= each <= kLongestDays.
+// One for each of `days`, from a delivery series: paid to delivered. A bucket counts as
+// in time when it ends by then. REQUIRES: 0 <= each <= kLongestDays; `kept` as for TimesOf.
 std::vector<Arrival> ArrivalsWithin(std::span<const double> days, const Series& delivery,
-                                    Scope scope, const Moment& moment, const ScoreRules& rules);
+                                    Scope scope, const Moment& moment, const ScoreRules& rules,
+                                    KeptSpans* kept = nullptr);
 
 }  // namespace plumblane

@@ -83,19 +83,41 @@ std::optional<BucketQuantile> Curve::QuantileAt(double q) const {
   return quantile;
 }
 
-RiskSet::Room& RiskSet::Spare() {
-  static thread_local Room spare;
+std::vector<RiskSet::Room>& RiskSet::Spare() {
+  static thread_local std::vector<Room> spare;
   return spare;
 }
 
 RiskSet::RiskSet(size_t bucket_count) : bucket_count_(bucket_count), first_(bucket_count) {
-  leavers_.swap(Spare());
+  if (!Spare().empty()) {
+    leavers_ = std::move(Spare().back());
+    Spare().pop_back();
+  }
   if (leavers_.size() < bucket_count) leavers_.resize(bucket_count);
 }
 
 RiskSet::~RiskSet() {
   if (first_ < end_) std::fill(&leavers_[first_], &leavers_[end_ - 1] + 1, Leavers{});
-  leavers_.swap(Spare());
+  Spare().push_back(std::move(leavers_));
+}
+
+std::vector<WeightLeft> RiskSet::Left() const {
+  std::vector<WeightLeft> left;
+  for (size_t i = first_; i < end_; ++i) {
+    if (!IsEmpty(leavers_[i])) left.push_back(LeftIn(i, leavers_[i]));
+  }
+  left.shrink_to_fit();
+  return left;
+}
+
+void RiskSet::MoveInto(RiskSet& sum, double factor) {
+  for (size_t i = first_; i < end_; ++i) {
+    if (IsEmpty(leavers_[i])) continue;
+    sum.Add(LeftIn(i, leavers_[i]), factor);
+    leavers_[i] = {};
+  }
+  first_ = bucket_count_;
+  end_ = 0;
 }
 
 Curve RiskSet::Estimate() {

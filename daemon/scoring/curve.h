@@ -75,8 +75,16 @@ struct Curve {
   std::optional<BucketQuantile> QuantileAt(double q) const;
 };
 
-// Collects who leaves when. Orders that were at risk in no bucket are not added. Its room, 48 bytes
-// a bucket, is kept by the thread for the next one: a whole score takes a tenth less with it.
+// The weight that leaves in one bucket.
+struct WeightLeft {
+  uint32_t bucket = 0;
+  double event = 0, event_squares = 0;        // by an outcome: sums of w and w^2
+  double censored = 0, censored_squares = 0;  // without
+  bool operator==(const WeightLeft&) const = default;
+};
+
+// Collects who leaves when. Orders that were at risk in no bucket are not added. Their room, 48
+// bytes a bucket, is kept by the thread for the next one: a whole score takes a tenth less with it.
 class RiskSet {
  public:
   // Takes buckets 0 .. bucket_count - 1.
@@ -100,6 +108,24 @@ class RiskSet {
     out.censored_squares += weight * weight * static_cast<double>(count);
   }
 
+  // All that leave in one bucket, each weight times `factor`.
+  // REQUIRES: bucket < bucket_count, factor >= 0.
+  void Add(const WeightLeft& left, double factor) {
+    Leavers& out = At(left.bucket, 0, factor);
+    const double square = factor * factor;
+    out.event += factor * left.event;
+    out.event_squares += square * left.event_squares;
+    out.censored += factor * left.censored;
+    out.censored_squares += square * left.censored_squares;
+  }
+
+  // What was added, ascending by bucket; buckets in which nothing left are left out.
+  std::vector<WeightLeft> Left() const;
+
+  // Adds it to `sum`, each weight times `factor`, as Add does; nothing is left here.
+  // REQUIRES: `sum` has as many buckets.
+  void MoveInto(RiskSet& sum, double factor);
+
   // An empty curve when there are no events.
   Curve Estimate();
 
@@ -110,7 +136,12 @@ class RiskSet {
     double later = 0, later_squares = 0;        // of those still at risk afterwards; by Estimate
   };
   using Room = std::vector<Leavers>;
-  static Room& Spare();  // the thread's; all of it empty
+  static bool IsEmpty(const Leavers& out) { return !(out.event > 0) && !(out.censored > 0); }
+  static WeightLeft LeftIn(size_t bucket, const Leavers& out) {
+    return {static_cast<uint32_t>(bucket), out.event, out.event_squares, out.censored,
+            out.censored_squares};
+  }
+  static std::vector<Room>& Spare();  // the thread's; all of it empty
 
   Leavers& At(uint32_t bucket, [[maybe_unused]] int64_t count, [[maybe_unused]] double weight) {
     assert(bucket < bucket_count_ && count >= 0 && weight >= 0);

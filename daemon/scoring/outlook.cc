@@ -71,7 +71,8 @@ Outlook OutlookOf(const MeasureSet& measures, Scope scope, const Moment& moment,
   Outlook outlook;
   const Series& delivery = measures[Measure::kDelivery];
   outlook.orders = EnteredWeight(delivery, scope, moment, rules);
-  const TimesCurve times = TimesCurveOf(Measure::kDelivery, delivery, scope, moment, rules);
+  KeptSpans* const kept = measures.KeptIn(scope);
+  const TimesCurve times = TimesCurveOf(Measure::kDelivery, delivery, scope, moment, rules, kept);
   Tabulate(times, outlook);
   if (times.longest_watch_millis) {
     outlook.followed_days =
@@ -104,7 +105,7 @@ Outlook OutlookOf(const MeasureSet& measures, Scope scope, const Moment& moment,
   outlook.disputes = EnteredWeight(response, scope, moment, rules);
   if (outlook.disputes > 0) {
     outlook.answer_days =
-        TimesCurveOf(Measure::kResponse, response, scope, moment, rules)
+        TimesCurveOf(Measure::kResponse, response, scope, moment, rules, kept)
             .curve.AreaBetween(0, kLongestAnswerDays * kSecondsPerDay, BucketSeconds) /
         kSecondsPerDay;
   }

@@ -5,6 +5,10 @@
 namespace plumblane {
 namespace {
 
+// Those that an order leaves after a duration, which may turn out below zero.
+constexpr Measure kTimed[] = {Measure::kHandling, Measure::kTransit, Measure::kDelivery,
+                              Measure::kResponse};
+
 int64_t ExcusedCount(const Series& on_time, const Moment& moment) {
   int64_t count = 0;
   for (const Cohort& cohort : Watched(on_time, moment)) count += cohort.cell.excused.entered;
@@ -14,8 +18,8 @@ int64_t ExcusedCount(const Series& on_time, const Moment& moment) {
 int64_t FaultCount(const MeasureSet& measures, const Moment& moment) {
   const Day today = DayOf(moment.now);
   int64_t count = 0;
-  for (const Series& series : measures.series) {
-    for (const Cohort& cohort : series) {
+  for (const Measure measure : kTimed) {
+    for (const Cohort& cohort : measures[measure]) {
       if (cohort.day > today) break;
       VisitTallies(cohort.cell, Scope::kWithExcused, [&](const Tally& tally) {
         // Sorted by code: mostly one look says that there is none.
@@ -34,8 +38,9 @@ int64_t FaultCount(const MeasureSet& measures, const Moment& moment) {
 ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& priors,
                       const Moment& moment, const ScoreRules& rules,
                       std::span<const double> within_days) {
+  KeptSpans* const kept = measures.KeptIn(scope);
   const auto times = [&](Measure measure) {
-    return TimesOf(measure, measures[measure], scope, moment, rules);
+    return TimesOf(measure, measures[measure], scope, moment, rules, kept);
   };
   const bool average = rules.rate_mode == RateMode::kAverage;
   const auto on_time_rate = average ? MeasuredOnTimeRate : OnTimeRate;
@@ -51,7 +56,8 @@ ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& pri
   score.transit = times(Measure::kTransit);
   score.delivery = times(Measure::kDelivery);
   score.response = times(Measure::kResponse);
-  score.arrivals = ArrivalsWithin(within_days, measures[Measure::kDelivery], scope, moment, rules);
+  score.arrivals =
+      ArrivalsWithin(within_days, measures[Measure::kDelivery], scope, moment, rules, kept);
   score.underway_count = UnderwayCount(measures[Measure::kUnderway], scope, moment);
   score.overdue_count = OverdueCount(measures[Measure::kOverdue], scope, moment);
   score.excused_count = ExcusedCount(measures[Measure::kOnTime], moment);

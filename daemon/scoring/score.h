@@ -10,6 +10,7 @@
 
 #include <array>
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <span>
 #include <vector>
@@ -21,6 +22,7 @@
 #include "scoring/moment.h"
 #include "scoring/priors.h"
 #include "scoring/rate.h"
+#include "scoring/spans.h"
 #include "scoring/times.h"
 
 namespace plumblane {
@@ -28,6 +30,10 @@ namespace plumblane {
 // One series per measure. Money may be left empty; it is not scored.
 struct MeasureSet {
   std::array<Series, kMeasureCount> series;
+  // Of just these series, for the next score; null: nothing is kept, and answers are the same.
+  std::shared_ptr<KeptSpans> kept;
+
+  KeptSpans* KeptIn(Scope scope) const { return scope == Scope::kCounted ? kept.get() : nullptr; }
   const Series& operator[](Measure measure) const { return series[IndexOf(measure)]; }
   Series& operator[](Measure measure) { return series[IndexOf(measure)]; }
 };
@@ -42,7 +48,7 @@ struct ScoreEstimate {
   int64_t overdue_count = 0;
   // Excused orders among the settled ones of on_time, whether or not the scope counts them.
   int64_t excused_count = 0;
-  // Orders kept out of a measure because its duration would be below zero, over all measures and
+  // Orders kept out of a measure because its duration would be below zero, over all durations and
   // both kinds of tally, up to today; a fault holds at every moment asked.
   int64_t fault_count = 0;
   bool operator==(const ScoreEstimate&) const = default;

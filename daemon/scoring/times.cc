@@ -24,34 +24,8 @@ Code FinishOf(Measure measure) {
   }
 }
 
-// Adds one tally's orders to the counts, and those of them at risk by finished(bucket, count) and
-// censored(bucket, count). Known are outcomes in the first so many buckets: those whose end lies
-// within the watch.
-template <typename Finished, typename Censored>
-void AddTally(const Tally& tally, Code finish, int64_t watch, uint32_t buckets, TimesCurve& times,
-              const Finished& finished, const Censored& censored) {
-  const auto followed = [&](int64_t millis) {
-    times.longest_watch_millis = std::max(millis, times.longest_watch_millis.value_or(0));
-  };
-  times.entered_count += tally.entered;
-  int64_t unknown = tally.entered;
-  std::optional<uint32_t> longest;
-  for (const Outcome& outcome : tally.outcomes) {
-    if (outcome.code != finish && outcome.code != Code::kLeft) continue;
-    if (outcome.bucket >= buckets) continue;
-    unknown -= outcome.count;
-    longest = std::max(outcome.bucket, longest.value_or(0));
-    if (outcome.code == finish) {
-      times.finished_count += outcome.count;
-      finished(outcome.bucket, outcome.count);
-    } else {
-      censored(outcome.bucket, outcome.count);
-    }
-  }
-  assert(unknown >= 0);  // more outcomes than entries: a bug, not a figure
-  if (longest) followed(BucketEndMillis(*longest));
-  if (unknown > 0) followed(watch);
-  if (buckets > 0) censored(buckets - 1, unknown);
+void FollowFor(int64_t millis, std::optional<int64_t>& longest) {
+  longest = std::max(millis, longest.value_or(0));
 }
 
 std::optional<TimesEstimate::Quantile> InSeconds(const std::optional<BucketQuantile>& found,
@@ -78,38 +52,115 @@ TimesEstimate EstimateOf(const TimesCurve& timed, double fewest_at_risk) {
   return times;
 }
 
+// The curve of several series: whole spans of each, added up.
+class CurveOfSum {
+ public:
+  // `newest`: of all cohorts read. The curve is free of scale: weights relative to it do not vanish
+  // however long ago that was.
+  CurveOfSum(Measure measure, Scope scope, const Moment& moment, const ScoreRules& rules,
+             Day newest)
+      : measure_(measure),
+        scope_(scope),
+        moment_(moment),
+        half_life_days_(rules.half_life_days),
+        newest_(newest) {}
+
+  void Add(std::span<const Cohort> cohorts, KeptSpans* kept) {
+    assert(!kept || scope_ == Scope::kCounted);
+    std::vector<KeptSpans::Sums> known;
+    if (kept) known = kept->Of(measure_, half_life_days_);
+    bool more = false;
+    size_t next = 0;  // in `known`
+    while (!cohorts.empty()) {
+      const int32_t span = SpanOf(cohorts.front().day);
+      const auto end = std::find_if(cohorts.begin(), cohorts.end(),
+                                    [&](const Cohort& one) { return SpanOf(one.day) != span; });
+      const auto count = static_cast<size_t>(end - cohorts.begin());
+      const Day anchor = std::min(LastDayOf(span), newest_);
+      const bool lasts = anchor == LastDayOf(span);
+      while (next < known.size() && known[next]->span < span) ++next;
+      const bool found = next < known.size() && known[next]->span == span;
+      if (found && lasts && known[next]->known_from <= moment_.horizon) {
+        const SpanSums& sums = *known[next];
+        const double factor = weights_.Of(newest_ - anchor);
+        for (const WeightLeft& left : sums.left) risk_.Add(left, factor);
+        AddRest(sums);
+      } else {
+        SpanSums sums = SumSpan(cohorts.first(count), FinishOf(measure_), scope_, anchor, weights_,
+                                moment_, span_);
+        if (kept && lasts && !found && sums.all_known) {
+          sums.left = span_.Left();
+          known.insert(known.begin() + static_cast<std::ptrdiff_t>(next),
+                       std::make_shared<const SpanSums>(sums));
+          more = true;
+        }
+        span_.MoveInto(risk_, weights_.Of(newest_ - anchor));
+        AddRest(sums);
+      }
+      cohorts = cohorts.subspan(count);
+    }
+    if (more) kept->Keep(measure_, half_life_days_, std::move(known));
+  }
+
+  TimesCurve Estimate() {
+    times_.curve = risk_.Estimate();
+    return std::move(times_);
+  }
+
+ private:
+  // All but what left.
+  void AddRest(const SpanSums& sums) {
+    times_.entered_count += sums.entered_count;
+    times_.finished_count += sums.finished_count;
+    if (sums.longest) FollowFor(BucketEndMillis(*sums.longest), times_.longest_watch_millis);
+    uint32_t buckets = kLastBucket + 1;
+    for (const auto& [day, count] : sums.unknown) {
+      const int64_t watch = WatchMillis(day, moment_);
+      FollowFor(watch, times_.longest_watch_millis);
+      // At risk in the buckets that lie within the watch.
+      buckets = buckets > kLastBucket ? BucketsWithin(watch) : BucketsWithin(watch, buckets);
+      if (buckets > 0) risk_.AddCensored(buckets - 1, count, weights_.Of(newest_ - day));
+    }
+  }
+
+  const Measure measure_;
+  const Scope scope_;
+  const Moment moment_;
+  const double half_life_days_;
+  const Day newest_;
+  const DayWeights weights_{half_life_days_};
+  RiskSet risk_{kLastBucket + 1}, span_{kLastBucket + 1};
+  TimesCurve times_;
+};
+
 }  // namespace
 
 TimesCurve TimesCurveOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
-                        const ScoreRules& rules) {
-  TimesCurve times;
+                        const ScoreRules& rules, KeptSpans* kept) {
   const auto cohorts = Watched(series, moment);
-  if (cohorts.empty()) return times;
-  const Code finish = FinishOf(measure);
-  const Day newest = cohorts.back().day;
-  RiskSet risk(kLastBucket + 1);
-  const DayWeights weights(rules.half_life_days);
-  uint32_t buckets = kLastBucket + 1;
-  for (const Cohort& cohort : cohorts) {
-    // The curve is free of scale: weights relative to the newest cohort do not vanish however long
-    // ago that was.
-    const double weight = weights.Of(newest - cohort.day);
-    const int64_t watch = WatchMillis(cohort.day, moment);
-    buckets = BucketsWithin(watch, buckets);
-    VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
-      AddTally(
-          tally, finish, watch, buckets, times,
-          [&](uint32_t bucket, int64_t count) { risk.AddEvents(bucket, count, weight); },
-          [&](uint32_t bucket, int64_t count) { risk.AddCensored(bucket, count, weight); });
-    });
+  if (cohorts.empty()) return {};
+  CurveOfSum sum(measure, scope, moment, rules, cohorts.back().day);
+  sum.Add(cohorts, kept);
+  return sum.Estimate();
+}
+
+TimesCurve TimesCurveOf(Measure measure, std::span<const std::shared_ptr<const Series>> parts,
+                        Scope scope, const Moment& moment, const ScoreRules& rules) {
+  std::optional<Day> newest;
+  for (const auto& part : parts) {
+    const auto cohorts = Watched(*part, moment);
+    if (!cohorts.empty()) newest = std::max(cohorts.back().day, newest.value_or(Day{}));
   }
-  times.curve = risk.Estimate();
-  return times;
+  if (!newest) return {};
+  CurveOfSum sum(measure, scope, moment, rules, *newest);
+  for (const auto& part : parts) sum.Add(Watched(*part, moment), nullptr);
+  return sum.Estimate();
 }
 
 TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
-                      const ScoreRules& rules) {
-  return EstimateOf(TimesCurveOf(measure, series, scope, moment, rules), rules.fewest_at_risk);
+                      const ScoreRules& rules, KeptSpans* kept) {
+  return EstimateOf(TimesCurveOf(measure, series, scope, moment, rules, kept),
+                    rules.fewest_at_risk);
 }
 
 void TimesCount::AddAt(const Leavers& leavers) {
@@ -127,20 +178,22 @@ void TimesCount::AddAt(const Leavers& leavers) {
 void TimesCount::Add(Measure measure, const Tally& tally, int64_t watch_millis) {
   assert(watch_millis >= 0);
   if (tally.empty()) return;
-  TimesCurve sums;
-  AddTally(
-      tally, FinishOf(measure), watch_millis, BucketsWithin(watch_millis), sums,
-      [&](uint32_t bucket, int64_t count) {
-        AddAt({bucket, static_cast<int32_t>(count), 0});
-      },
-      [&](uint32_t bucket, int64_t count) {
-        if (count > 0) AddAt({bucket, 0, static_cast<int32_t>(count)});
+  const uint32_t buckets = BucketsWithin(watch_millis);
+  const NotVisited rest =
+      VisitKnown(tally, FinishOf(measure), buckets, [&](const Outcome& outcome) {
+        const auto count = static_cast<int32_t>(outcome.count);
+        FollowFor(BucketEndMillis(outcome.bucket), longest_watch_millis_);
+        if (outcome.code == Code::kLeft) {
+          AddAt({outcome.bucket, 0, count});
+        } else {
+          finished_count_ += count;
+          AddAt({outcome.bucket, count, 0});
+        }
       });
-  entered_count_ += sums.entered_count;
-  finished_count_ += sums.finished_count;
-  if (sums.longest_watch_millis) {
-    longest_watch_millis_ = std::max(*sums.longest_watch_millis, longest_watch_millis_.value_or(0));
-  }
+  entered_count_ += tally.entered;
+  if (rest.orders == 0) return;
+  FollowFor(watch_millis, longest_watch_millis_);
+  if (buckets > 0) AddAt({buckets - 1, 0, static_cast<int32_t>(rest.orders)});
 }
 
 void TimesCount::Add(const TimesCount& other) {
@@ -163,10 +216,7 @@ void TimesCount::Add(const TimesCount& other) {
   }
   entered_count_ += other.entered_count_;
   finished_count_ += other.finished_count_;
-  if (other.longest_watch_millis_) {
-    longest_watch_millis_ =
-        std::max(*other.longest_watch_millis_, longest_watch_millis_.value_or(0));
-  }
+  if (other.longest_watch_millis_) FollowFor(*other.longest_watch_millis_, longest_watch_millis_);
 }
 
 TimesCurve TimesCount::Curve() const {

@@ -16,17 +16,20 @@
 // Sources: E. Kaplan, P. Meier, JASA 53 (1958) 457-481; C. Masson, J. Rim, H. Lee, "DDSketch",
 // PVLDB 12(12) (2019) 2195-2205 (buckets, and the first bucket reaching q (1 - 1e-12)).
 //
-// Pure and thread-safe. O(cohorts + outcomes + buckets).
+// Pure and thread-safe. O(cohorts + outcomes + buckets); of spans that are kept O(buckets).
 #pragma once
 
 #include <cstdint>
+#include <memory>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "cohorts/cell.h"
 #include "cohorts/measure.h"
 #include "scoring/curve.h"
 #include "scoring/moment.h"
+#include "scoring/spans.h"
 
 namespace plumblane {
 
@@ -91,12 +94,18 @@ class TimesCount {
   std::optional<int64_t> longest_watch_millis_;
 };
 
+// Sums up by spans of days (spans.h); those of `kept`, where not null, are used and added to.
 // REQUIRES: as for TimesOf.
 TimesCurve TimesCurveOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
-                        const ScoreRules& rules);
+                        const ScoreRules& rules, KeptSpans* kept = nullptr);
 
-// REQUIRES: measure is handling, transit, delivery or response, and `series` is that measure's.
+// Of the sum of the parts, up to rounding, without summing up their cells.
+TimesCurve TimesCurveOf(Measure measure, std::span<const std::shared_ptr<const Series>> parts,
+                        Scope scope, const Moment& moment, const ScoreRules& rules);
+
+// REQUIRES: measure is handling, transit, delivery or response, and `series` is that measure's;
+// `kept` is null or of the pair whose series it is, and the scope then kCounted.
 TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
-                      const ScoreRules& rules);
+                      const ScoreRules& rules, KeptSpans* kept = nullptr);
 
 }  // namespace plumblane

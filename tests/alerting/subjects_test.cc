@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <memory>
 #include <vector>
 
 #include "alerting/watched.h"
@@ -67,14 +68,17 @@ TEST(SubjectsTest, NotShippedIsWhatTakesLongerThanUsual) {
                   .empty());
 }
 
+std::optional<uint32_t> UsualOf(const Series& series, Day day) {
+  return UsualBucket(ChartKind::kNotShipped, {std::make_shared<const Series>(series)},
+                     Scope::kCounted, Asked(day), 45);
+}
+
 TEST(SubjectsTest, UsualIsTheNinetiethPercentileKnownThen) {
   Series series;
   for (int i = 0; i < 30; ++i) {
     series.push_back(Counted(kToday - 40 + i, 10, {{kShipped, 500, 9}, {kShipped, 600, 1}}));
   }
-  const auto usual = [&](Day day) {
-    return UsualBucket(ChartKind::kNotShipped, series, Scope::kCounted, Asked(day), 45);
-  };
+  const auto usual = [&](Day day) { return UsualOf(series, day); };
   EXPECT_EQ(usual(kToday), 500u);
   EXPECT_FALSE(usual(kToday - 40));  // nothing known
   series.resize(3);
@@ -87,8 +91,7 @@ TEST(SubjectsTest, UsualIsTheNinetiethPercentileKnownThen) {
 TEST(SubjectsTest, UsualIsNotTakenFromAHandfulOfOrders) {
   for (const int orders : {4, 5}) {
     const Series series = {Counted(kToday - 40, orders, {{kShipped, 500, orders}})};
-    EXPECT_EQ(UsualBucket(ChartKind::kNotShipped, series, Scope::kCounted, Asked(kToday), 45),
-              orders < 5 ? std::nullopt : std::optional<uint32_t>(500));
+    EXPECT_EQ(UsualOf(series, kToday), orders < 5 ? std::nullopt : std::optional<uint32_t>(500));
   }
 }
 

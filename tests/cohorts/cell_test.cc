@@ -100,6 +100,32 @@ TEST(Tally, OutcomesAreSortedAndNeverZero) {
               ElementsAre(Outcome{Code::kDelivered, 4, 1}, Outcome{Code::kLost, 30, -1}));
 }
 
+TEST(Tally, AddingAllAtOnceIsAddingOneByOne) {
+  RandomEntries random(4);
+  const auto one_tally = [&](int outcomes) {
+    Tally tally;
+    tally.entered = random.Below(9);
+    for (; outcomes > 0; --outcomes) {
+      tally.Add(random.Below(3) ? Code::kDelivered : Code::kLeft,
+                static_cast<uint32_t>(random.Below(25)), random.Below(5) - 2);
+    }
+    return tally;
+  };
+  for (int round = 0; round < 2'000; ++round) {
+    Tally sum = one_tally(random.Below(30)), one_by_one = sum;
+    const Tally other = one_tally(random.Below(30));
+    const int64_t sign = random.Below(2) ? 1 : -1;
+    sum.Add(other, sign);
+    one_by_one.entered += sign * other.entered;
+    for (const Outcome& outcome : other.outcomes) {
+      one_by_one.Add(outcome.code, outcome.bucket, sign * outcome.count);
+    }
+    ASSERT_EQ(sum, one_by_one) << round;
+    sum.Add(Tally(sum), -1);
+    ASSERT_TRUE(sum.empty());
+  }
+}
+
 TEST(Tally, IsEmptyOnlyWithoutEntriesAndOutcomes) {
   Tally entered, decided;
   entered.entered = -1;

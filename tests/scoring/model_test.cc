@@ -1,13 +1,16 @@
 // Properties over random orders: scores agree with a second, naive account of the same rules; an
-// answer as of a moment does not know what came later; cells add.
+// answer as of a moment does not know what came later; what is kept changes nothing; cells add.
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <memory>
 #include <string>
 #include <utility>
 
 #include "cohorts/buckets.h"
 #include "scoring/fixture.h"
 #include "scoring/naive_model.h"
+#include "scoring/outlook.h"
 #include "scoring/score.h"
 
 namespace plumblane {
@@ -225,6 +228,40 @@ TEST(ModelTest, TheSumOfTwoHalvesScoresAsTheWholeBitForBit) {
     ASSERT_EQ(ScoreOf(sum, scope, {}, moment, rules),
               ScoreOf(naive::CellsOf(whole), scope, {}, moment, rules));
   }
+}
+
+// Asked at moments in any order, by several half-lives, while cells change.
+TEST(ModelTest, SumsKeptFromOtherMomentsChangeNoAnswer) {
+  Random random(32);
+  size_t most_kept = 0;
+  for (int round = 0; round < 60; ++round) {
+    Orders orders = SomeOrders(random, 400);
+    MeasureSet keeping = naive::CellsOf(orders);
+    keeping.kept = std::make_shared<KeptSpans>();
+    for (int question = 0; question < 12; ++question) {
+      const Orders more = SomeOrders(random, question % 3 == 0 ? 4 : 1);
+      for (const Measure measure : kScored) {
+        Orders one;
+        one[IndexOf(measure)] = more[IndexOf(measure)];
+        for (const Order& order : one[IndexOf(measure)]) {
+          orders[IndexOf(measure)].push_back(order);
+          keeping.kept->Forget(measure, order.day);
+        }
+        AddSeries(keeping[measure], naive::CellsOf(one)[measure]);
+      }
+      const Moment moment = SomeMoment(random);
+      const ScoreRules rules = SomeRules(random);
+      const Scope scope = SomeScope(random);
+      const double days[] = {7};
+      ASSERT_EQ(ScoreOf(keeping, scope, {}, moment, rules, days),
+                ScoreOf(naive::CellsOf(orders), scope, {}, moment, rules, days));
+      ASSERT_EQ(OutlookOf(keeping, scope, moment, rules),
+                OutlookOf(naive::CellsOf(orders), scope, moment, rules));
+      most_kept =
+          std::max(most_kept, keeping.kept->Of(Measure::kDelivery, rules.half_life_days).size());
+    }
+  }
+  EXPECT_GE(most_kept, 2u);
 }
 
 // Nothing shown ever leaves its range, however old, young or lopsided the orders are.

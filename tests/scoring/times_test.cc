@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <memory>
 #include <numbers>
 #include <random>
 #include <vector>
@@ -200,6 +201,42 @@ TEST(TimesTest, RecentOrdersCountMore) {
                          Counted(kToday - 20, 1, {{kDelivered, Hours(10), 1}})};
   EXPECT_EQ(Times(series, Asked(kToday), {.half_life_days = 10}).median->seconds, SecondsOf(10));
   EXPECT_EQ(Times(series, Asked(kToday)).median->seconds, SecondsOf(90));
+}
+
+TEST(TimesTest, TheCurveOfPartsIsThatOfTheirSum) {
+  const Moment moment = Asked(kToday);
+  const ScoreRules rules{.half_life_days = 20};
+  Series sum;
+  std::vector<std::shared_ptr<const Series>> parts;
+  for (const int step : {1, 3, 7}) {
+    Series part;
+    // The third has no orders of the last weeks.
+    for (Day day = kToday - 150; day < kToday - 2 * step * step; day = day + step) {
+      const auto bucket = static_cast<uint32_t>(500 + day.number % 50);
+      part.push_back(Counted(day, 6, {{Code::kDelivered, bucket, 3}, {Code::kLeft, 520, 2}}));
+    }
+    AddSeries(sum, part);
+    parts.push_back(std::make_shared<const Series>(std::move(part)));
+  }
+  for (const Scope scope : {Scope::kCounted, Scope::kWithExcused}) {
+    const TimesCurve whole = TimesCurveOf(Measure::kTransit, sum, scope, moment, rules);
+    const TimesCurve added = TimesCurveOf(Measure::kTransit, parts, scope, moment, rules);
+    EXPECT_EQ(added.entered_count, whole.entered_count);
+    EXPECT_EQ(added.finished_count, whole.finished_count);
+    EXPECT_EQ(added.longest_watch_millis, whole.longest_watch_millis);
+    ASSERT_EQ(added.curve.steps.size(), whole.curve.steps.size());
+    ASSERT_GT(whole.curve.steps.size(), 40u);
+    for (size_t i = 0; i < whole.curve.steps.size(); ++i) {
+      const CurveStep &one = added.curve.steps[i], &other = whole.curve.steps[i];
+      EXPECT_EQ(one.bucket, other.bucket);
+      EXPECT_NEAR(one.survival, other.survival, 1e-12);
+      EXPECT_NEAR(one.spread, other.spread, 1e-12);
+      EXPECT_NEAR(one.at_risk, other.at_risk, 1e-9);
+    }
+  }
+  parts.clear();
+  EXPECT_TRUE(
+      TimesCurveOf(Measure::kTransit, parts, Scope::kCounted, moment, rules).curve.steps.empty());
 }
 
 TEST(TimesTest, TimesOfASupplierLongIdleStay) {

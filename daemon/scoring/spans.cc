@@ -1,0 +1,89 @@
+#include "scoring/spans.h"
+
+#include <algorithm>
+#include <cassert>
+#include <utility>
+
+#include "cohorts/buckets.h"
+
+namespace plumblane {
+
+size_t SpanSums::bytes() const {
+  return sizeof *this + left.capacity() * sizeof left[0] + unknown.capacity() * sizeof unknown[0];
+}
+
+SpanSums SumSpan(std::span<const Cohort> cohorts, Code finish, Scope scope, Day anchor,
+                 const DayWeights& weights, const Moment& moment, RiskSet& risk) {
+  assert(!cohorts.empty() && cohorts.back().day <= anchor);
+  SpanSums sums;
+  sums.span = SpanOf(cohorts.front().day);
+  uint32_t buckets = kLastBucket + 1;
+  for (const Cohort& cohort : cohorts) {
+    const double weight = weights.Of(anchor - cohort.day);
+    buckets = BucketsWithin(WatchMillis(cohort.day, moment), buckets);
+    int64_t unknown = 0;
+    std::optional<uint32_t> longest;
+    VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
+      sums.entered_count += tally.entered;
+      const NotVisited rest = VisitKnown(tally, finish, buckets, [&](const Outcome& outcome) {
+        longest = std::max(outcome.bucket, longest.value_or(0));
+        if (outcome.code == finish) {
+          sums.finished_count += outcome.count;
+          risk.AddEvents(outcome.bucket, outcome.count, weight);
+        } else {
+          risk.AddCensored(outcome.bucket, outcome.count, weight);
+        }
+      });
+      unknown += rest.orders;
+      sums.all_known = sums.all_known && !rest.outcomes;
+    });
+    if (longest) {
+      sums.longest = std::max(*longest, sums.longest.value_or(0));
+      sums.known_from = std::max(sums.known_from, EndOf(cohort.day) + BucketEndMillis(*longest));
+    }
+    if (unknown > 0) sums.unknown.push_back({cohort.day, unknown});
+  }
+  return sums;
+}
+
+KeptSpans::KeptSpans(const KeptSpans& other) {
+  std::lock_guard lock(other.mutex_);
+  half_life_days_ = other.half_life_days_;
+  bytes_ = other.bytes_;
+  kept_ = other.kept_;
+}
+
+std::vector<KeptSpans::Sums> KeptSpans::Of(Measure measure, double half_life_days) const {
+  std::lock_guard lock(mutex_);
+  if (half_life_days_ != half_life_days) return {};
+  return kept_[static_cast<size_t>(IndexOf(measure))];
+}
+
+void KeptSpans::Keep(Measure measure, double half_life_days, std::vector<Sums> sums) {
+  std::lock_guard lock(mutex_);
+  if (half_life_days_ != half_life_days) {
+    for (std::vector<Sums>& kept : kept_) kept.clear();
+    half_life_days_ = half_life_days;
+  }
+  kept_[static_cast<size_t>(IndexOf(measure))] = std::move(sums);
+  bytes_ = sizeof *this;
+  for (const std::vector<Sums>& kept : kept_) {
+    for (const Sums& one : kept) bytes_ += one->bytes() + sizeof one;
+  }
+}
+
+void KeptSpans::Forget(Measure measure, Day day) {
+  std::vector<Sums>& kept = kept_[static_cast<size_t>(IndexOf(measure))];
+  const auto found = std::find_if(kept.begin(), kept.end(),
+                                  [&](const Sums& one) { return one->span == SpanOf(day); });
+  if (found == kept.end()) return;
+  bytes_ -= (*found)->bytes() + sizeof *found;
+  kept.erase(found);
+}
+
+size_t KeptSpans::bytes() const {
+  std::lock_guard lock(mutex_);
+  return bytes_;
+}
+
+}  // namespace plumblane
