@@ -5,30 +5,19 @@
 namespace plumblane {
 namespace {
 
-// Those that an order leaves after a duration, which may turn out below zero.
-constexpr Measure kTimed[] = {Measure::kHandling, Measure::kTransit, Measure::kDelivery,
-                              Measure::kResponse};
-
 int64_t ExcusedCount(const Series& on_time, const Moment& moment) {
   int64_t count = 0;
   for (const Cohort& cohort : Watched(on_time, moment)) count += cohort.cell.excused.entered;
   return count;
 }
 
-int64_t FaultCount(const MeasureSet& measures, const Moment& moment) {
+// Of the cohorts up to today that Watched leaves out.
+int64_t FaultsNotWatched(const Series& series, const Moment& moment) {
   const Day today = DayOf(moment.now);
   int64_t count = 0;
-  for (const Measure measure : kTimed) {
-    for (const Cohort& cohort : measures[measure]) {
-      if (cohort.day > today) break;
-      VisitTallies(cohort.cell, Scope::kWithExcused, [&](const Tally& tally) {
-        // Sorted by code: mostly one look says that there is none.
-        for (auto it = tally.outcomes.rbegin();
-             it != tally.outcomes.rend() && it->code >= Code::kFault; ++it) {
-          if (it->code == Code::kFault) count += it->count;
-        }
-      });
-    }
+  for (size_t i = Watched(series, moment).size(); i < series.size() && series[i].day <= today;
+       ++i) {
+    count += FaultsIn(series[i].cell);
   }
   return count;
 }
@@ -38,15 +27,18 @@ int64_t FaultCount(const MeasureSet& measures, const Moment& moment) {
 ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& priors,
                       const Moment& moment, const ScoreRules& rules,
                       std::span<const double> within_days) {
-  KeptSpans* const kept = measures.KeptIn(scope);
-  const auto times = [&](Measure measure) {
-    return TimesOf(measure, measures[measure], scope, moment, rules, kept);
-  };
   const bool average = rules.rate_mode == RateMode::kAverage;
   const auto on_time_rate = average ? MeasuredOnTimeRate : OnTimeRate;
   const DefectEstimate defects = DefectsOf(measures[Measure::kDefect], scope, priors.defect,
                                            priors.defect_delay, moment, rules);
   ScoreEstimate score;
+  KeptSpans* const kept = measures.KeptIn(scope);
+  const auto times = [&](Measure measure) {
+    const Series& series = measures[measure];
+    const TimesCurve curve = TimesCurveOf(measure, series, scope, moment, rules, kept);
+    score.fault_count += curve.fault_count + FaultsNotWatched(series, moment);
+    return EstimateOf(curve, rules.fewest_at_risk);
+  };
   score.on_time = on_time_rate(measures[Measure::kOnTime], scope, priors.late, moment, rules);
   score.defect = defects.rate;
   score.late_prior = priors.late;
@@ -61,7 +53,6 @@ ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& pri
   score.underway_count = UnderwayCount(measures[Measure::kUnderway], scope, moment);
   score.overdue_count = OverdueCount(measures[Measure::kOverdue], scope, moment);
   score.excused_count = ExcusedCount(measures[Measure::kOnTime], moment);
-  score.fault_count = FaultCount(measures, moment);
   return score;
 }
 

@@ -12,6 +12,18 @@ size_t SpanSums::bytes() const {
   return sizeof *this + left.capacity() * sizeof left[0] + unknown.capacity() * sizeof unknown[0];
 }
 
+int64_t FaultsIn(const Cell& cell) {
+  int64_t count = 0;
+  VisitTallies(cell, Scope::kWithExcused, [&](const Tally& tally) {
+    // Sorted by code: mostly one look says that there is none.
+    for (auto it = tally.outcomes.rbegin(); it != tally.outcomes.rend() && it->code >= Code::kFault;
+         ++it) {
+      if (it->code == Code::kFault) count += it->count;
+    }
+  });
+  return count;
+}
+
 SpanSums SumSpan(std::span<const Cohort> cohorts, Code finish, Scope scope, Day anchor,
                  const DayWeights& weights, const Moment& moment, RiskSet& risk) {
   assert(!cohorts.empty() && cohorts.back().day <= anchor);
@@ -21,6 +33,7 @@ SpanSums SumSpan(std::span<const Cohort> cohorts, Code finish, Scope scope, Day 
   for (const Cohort& cohort : cohorts) {
     const double weight = weights.Of(anchor - cohort.day);
     buckets = BucketsWithin(WatchMillis(cohort.day, moment), buckets);
+    sums.fault_count += FaultsIn(cohort.cell);
     int64_t unknown = 0;
     std::optional<uint32_t> longest;
     VisitTallies(cohort.cell, scope, [&](const Tally& tally) {

@@ -46,6 +46,7 @@ struct SpanSums {
   };
   std::vector<Unknown> unknown;  // ascending by day
   int64_t entered_count = 0, finished_count = 0;
+  int64_t fault_count = 0;          // in whatever scope
   std::optional<uint32_t> longest;  // the last bucket with an outcome
   bool all_known = true;            // no cell holds an outcome that is not known
   Instant known_from;               // the first horizon by which all of its outcomes are known
@@ -74,6 +75,9 @@ NotVisited VisitKnown(const Tally& tally, Code finish, uint32_t buckets, const V
   assert(rest.orders >= 0);  // more outcomes than entries: a bug, not a figure
   return rest;
 }
+
+// Orders kept out of the cell's measure because its duration would be below zero, excused or not.
+int64_t FaultsIn(const Cell& cell);
 
 // As known at `moment`, but for `left`, which goes into `risk` as weights relative to `anchor`;
 // `finish` is the outcome, kLeft the other way to leave.

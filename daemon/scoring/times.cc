@@ -38,20 +38,6 @@ std::optional<TimesEstimate::Quantile> InSeconds(const std::optional<BucketQuant
   return quantile;
 }
 
-TimesEstimate EstimateOf(const TimesCurve& timed, double fewest_at_risk) {
-  TimesEstimate times;
-  times.entered_count = timed.entered_count;
-  times.finished_count = timed.finished_count;
-  if (timed.longest_watch_millis) {
-    times.longest_watch = static_cast<double>(*timed.longest_watch_millis) / kMillisPerSecond;
-  }
-  const auto median = timed.curve.QuantileAt(0.5);
-  times.median_reached = median.has_value();
-  times.median = InSeconds(median, fewest_at_risk, times.median_too_few);
-  times.p90 = InSeconds(timed.curve.QuantileAt(0.9), fewest_at_risk, times.p90_too_few);
-  return times;
-}
-
 // The curve of several series: whole spans of each, added up.
 class CurveOfSum {
  public:
@@ -73,9 +59,10 @@ class CurveOfSum {
     size_t next = 0;  // in `known`
     while (!cohorts.empty()) {
       const int32_t span = SpanOf(cohorts.front().day);
-      const auto end = std::find_if(cohorts.begin(), cohorts.end(),
-                                    [&](const Cohort& one) { return SpanOf(one.day) != span; });
-      const auto count = static_cast<size_t>(end - cohorts.begin());
+      const auto most = cohorts.first(std::min<size_t>(cohorts.size(), kSpanDays));
+      const auto end = std::partition_point(
+          most.begin(), most.end(), [&](const Cohort& one) { return SpanOf(one.day) == span; });
+      const auto count = static_cast<size_t>(end - most.begin());
       const Day anchor = std::min(LastDayOf(span), newest_);
       const bool lasts = anchor == LastDayOf(span);
       while (next < known.size() && known[next]->span < span) ++next;
@@ -112,6 +99,7 @@ class CurveOfSum {
   void AddRest(const SpanSums& sums) {
     times_.entered_count += sums.entered_count;
     times_.finished_count += sums.finished_count;
+    times_.fault_count += sums.fault_count;
     if (sums.longest) FollowFor(BucketEndMillis(*sums.longest), times_.longest_watch_millis);
     uint32_t buckets = kLastBucket + 1;
     for (const auto& [day, count] : sums.unknown) {
@@ -155,6 +143,20 @@ TimesCurve TimesCurveOf(Measure measure, std::span<const std::shared_ptr<const S
   CurveOfSum sum(measure, scope, moment, rules, *newest);
   for (const auto& part : parts) sum.Add(Watched(*part, moment), nullptr);
   return sum.Estimate();
+}
+
+TimesEstimate EstimateOf(const TimesCurve& timed, double fewest_at_risk) {
+  TimesEstimate times;
+  times.entered_count = timed.entered_count;
+  times.finished_count = timed.finished_count;
+  if (timed.longest_watch_millis) {
+    times.longest_watch = static_cast<double>(*timed.longest_watch_millis) / kMillisPerSecond;
+  }
+  const auto median = timed.curve.QuantileAt(0.5);
+  times.median_reached = median.has_value();
+  times.median = InSeconds(median, fewest_at_risk, times.median_too_few);
+  times.p90 = InSeconds(timed.curve.QuantileAt(0.9), fewest_at_risk, times.p90_too_few);
+  return times;
 }
 
 TimesEstimate TimesOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
@@ -225,7 +227,7 @@ TimesCurve TimesCount::Curve() const {
     risk.AddEvents(one.bucket, one.finished, 1);
     risk.AddCensored(one.bucket, one.censored, 1);
   }
-  return {risk.Estimate(), entered_count_, finished_count_, longest_watch_millis_};
+  return {risk.Estimate(), entered_count_, finished_count_, 0, longest_watch_millis_};
 }
 
 TimesEstimate TimesCount::Estimate(double fewest_at_risk) const {

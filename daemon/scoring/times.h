@@ -59,6 +59,7 @@ struct TimesEstimate {
 struct TimesCurve {
   Curve curve;  // over the buckets of cohorts/buckets.h; empty without cohorts to read
   int64_t entered_count = 0, finished_count = 0;
+  int64_t fault_count = 0;  // FaultsIn (spans.h) the cohorts read
   std::optional<int64_t> longest_watch_millis;
 };
 
@@ -102,6 +103,8 @@ TimesCurve TimesCurveOf(Measure measure, const Series& series, Scope scope, cons
 // Of the sum of the parts, up to rounding, without summing up their cells.
 TimesCurve TimesCurveOf(Measure measure, std::span<const std::shared_ptr<const Series>> parts,
                         Scope scope, const Moment& moment, const ScoreRules& rules);
+
+TimesEstimate EstimateOf(const TimesCurve& curve, double fewest_at_risk);
 
 // REQUIRES: measure is handling, transit, delivery or response, and `series` is that measure's;
 // `kept` is null or of the pair whose series it is, and the scope then kCounted.

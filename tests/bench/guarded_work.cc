@@ -2,15 +2,17 @@
 //
 //   fold     2,000 orders of five events, each folded
 //   score    a pair of 400 orders, one a day, scored with the priors of its own cells
+//   again    the same once more, with what the first score has kept
 //   intake   24 batches of up to 500 events: read, checked, encoded and applied, about 4 batches an
 //            entry; without store and network
 //
-// Usage: guarded_work fold|score|intake
+// Usage: guarded_work fold|score|again|intake
 #include <algorithm>
 #include <cstdio>
 #include <cstdlib>
 #include <functional>
 #include <map>
+#include <memory>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -75,7 +77,7 @@ void Fold(const Zones& zones) {
   Require(entries > 0);
 }
 
-void Score() {
+void Score(bool again) {
   constexpr int kDays = 400;
   constexpr Day kFirst{20'000};
   Cells cells;
@@ -104,10 +106,15 @@ void Score() {
   const Moment moment{now, now, DayOf(now)};
   const ScoreRules rules{.half_life_days = 45};
   ScoreEstimate score;
-  CountedWork([&] {
+  const auto answer = [&] {
     const Priors priors = PooledPriors(sum[Measure::kOnTime], sum[Measure::kDefect], moment, rules);
     score = ScoreOf(own, Scope::kCounted, priors, moment, rules);
-  });
+  };
+  if (again) {
+    own.kept = std::make_shared<KeptSpans>();
+    answer();
+  }
+  CountedWork(answer);
   Require(score.late_prior.has_value());
 }
 
@@ -151,8 +158,8 @@ void Intake(const Zones& zones) {
 
 int main(int argc, char** argv) {
   const std::string_view work = argc == 2 ? argv[1] : "";
-  if (work == "score") {
-    Score();
+  if (work == "score" || work == "again") {
+    Score(work == "again");
     return 0;
   }
   const auto zones = Zones::Load();

@@ -17,7 +17,7 @@ import tempfile
 HERE = os.path.dirname(os.path.abspath(__file__))
 BIN = os.environ.get("PLUMBLANE_BIN") or os.path.join(HERE, "..", "..", "build", "bin")
 ACCEPTED = os.path.join(HERE, "instructions.json")
-WORKS = ("fold", "score", "intake")
+WORKS = ("fold", "score", "again", "intake")
 MOST_GROWTH = 1.10
 
 
