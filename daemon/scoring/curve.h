@@ -80,7 +80,6 @@ struct WeightLeft {
   uint32_t bucket = 0;
   double event = 0, event_squares = 0;        // by an outcome: sums of w and w^2
   double censored = 0, censored_squares = 0;  // without
-  bool operator==(const WeightLeft&) const = default;
 };
 
 // Collects who leaves when. Orders that were at risk in no bucket are not added. Their room, 48

@@ -30,7 +30,8 @@ namespace plumblane {
 // One series per measure. Money may be left empty; it is not scored.
 struct MeasureSet {
   std::array<Series, kMeasureCount> series;
-  // Of just these series, for the next score; null: nothing is kept, and answers are the same.
+  // Of just these series, for the next score; null: nothing is kept, and answers are the same. A
+  // copy shares it: who changes the copy's series gives it one of its own.
   std::shared_ptr<KeptSpans> kept;
 
   KeptSpans* KeptIn(Scope scope) const { return scope == Scope::kCounted ? kept.get() : nullptr; }

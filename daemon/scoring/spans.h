@@ -42,7 +42,6 @@ struct SpanSums {
   struct Unknown {
     Day day;
     int64_t count = 0;  // > 0: its orders without an outcome
-    bool operator==(const Unknown&) const = default;
   };
   std::vector<Unknown> unknown;  // ascending by day
   int64_t entered_count = 0, finished_count = 0;
@@ -50,7 +49,6 @@ struct SpanSums {
   std::optional<uint32_t> longest;  // the last bucket with an outcome
   bool all_known = true;            // no cell holds an outcome that is not known
   Instant known_from;               // the first horizon by which all of its outcomes are known
-  bool operator==(const SpanSums&) const = default;
 
   size_t bytes() const;
 };
