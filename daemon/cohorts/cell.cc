@@ -25,6 +25,18 @@ size_t CountNew(const std::vector<Outcome>& own, const std::vector<Outcome>& oth
   return count;
 }
 
+// How many days of `other` are not in `series`.
+size_t CountNewDays(const Series& series, const Series& other) {
+  size_t count = 0;
+  auto at = series.begin();
+  for (const Cohort& one : other) {
+    at = std::lower_bound(at, series.end(), one.day,
+                          [](const Cohort& own, Day day) { return own.day < day; });
+    if (at == series.end() || at->day != one.day) ++count;
+  }
+  return count;
+}
+
 bool SumsToWholeOrders(Measure measure, const Tally& tally) {
   if (tally.entered < 0) return false;
   if (HoldsSums(measure)) return true;
@@ -110,23 +122,28 @@ void Cells::AddTo(const CellKey& key, bool excused, const Tally& tally, int64_t 
   if (it->second.empty()) cells_.erase(it);
 }
 
+// As Tally::Add: what lies before the first day added is not touched, and those are mostly late.
 void AddSeries(Series& series, const Series& other) {
-  Series sum;
-  sum.reserve(series.size() + other.size());
-  auto a = series.begin();
-  auto b = other.begin();
-  while (a != series.end() || b != other.end()) {
-    if (b == other.end() || (a != series.end() && a->day < b->day)) {
-      sum.push_back(std::move(*a++));
-    } else if (a == series.end() || b->day < a->day) {
-      sum.push_back(*b++);
+  const size_t before = series.size();
+  series.resize(before + CountNewDays(series, other));
+  auto own = series.begin() + static_cast<std::ptrdiff_t>(before);
+  auto to = series.end();
+  const auto move_last = [&] {
+    if (--own != --to) *to = std::move(*own);
+  };
+  bool gone = false;
+  for (auto added = other.end(); added != other.begin();) {
+    --added;
+    while (own != series.begin() && added->day < std::prev(own)->day) move_last();
+    if (own != series.begin() && std::prev(own)->day == added->day) {
+      move_last();
+      to->cell.Add(added->cell);
+      gone = gone || to->cell.empty();
     } else {
-      a->cell.Add((b++)->cell);
-      if (!a->cell.empty()) sum.push_back(std::move(*a));
-      ++a;
+      *--to = *added;
     }
   }
-  series = std::move(sum);
+  if (gone) std::erase_if(series, [](const Cohort& one) { return one.cell.empty(); });
 }
 
 }  // namespace plumblane

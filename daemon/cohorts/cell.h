@@ -15,7 +15,6 @@
 #include <map>
 #include <string>
 #include <tuple>
-#include <utility>
 #include <vector>
 
 #include "base/lane.h"
@@ -86,10 +85,6 @@ class Cells {
   // Adds `sign` times the entry, also to the sum over all pairs when the measure is a rate.
   void Add(const Pair& pair, const Entry& entry, int64_t sign);
   void Add(const Cells& other);
-  // REQUIRES: `key` is above all that are there, `cell` not empty.
-  void Append(CellKey key, Cell cell) {
-    cells_.emplace_hint(cells_.end(), std::move(key), std::move(cell));
-  }
 
   const std::map<CellKey, Cell>& map() const { return cells_; }
   bool empty() const { return cells_.empty(); }

@@ -56,20 +56,17 @@ std::shared_ptr<const Series> InPool(const std::shared_ptr<const Series>& all, c
 
 }  // namespace
 
-void AlertBook::Note(uint64_t sequence, const Cells& changes) {
+void AlertBook::Note(uint64_t sequence, const CellChanges& changes) {
   std::lock_guard lock(noted_mutex_);
-  Change* change = nullptr;
-  const Pair* pair = nullptr;
-  for (const auto& [key, cell] : changes.map()) {
-    if (pair == nullptr || *pair != key.pair) {
-      pair = &key.pair;
-      const auto [it, is_new] = noted_.try_emplace(key.pair);
-      change = &it->second;
-      change->sequence = sequence;
-      if (is_new) change->first.fill(kNever);
+  for (const PairChange& one : changes) {
+    const auto [it, is_new] = noted_.try_emplace(one.pair);
+    Change& change = it->second;
+    change.sequence = sequence;
+    if (is_new) change.first.fill(kNever);
+    for (const CellChange& cell : one.cells) {
+      Day& first = change.first[static_cast<size_t>(IndexOf(cell.measure))];
+      first = std::min(first, cell.day);
     }
-    Day& first = change->first[static_cast<size_t>(IndexOf(key.measure))];
-    first = std::min(first, key.day);
   }
 }
 

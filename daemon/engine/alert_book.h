@@ -39,6 +39,7 @@
 #include "engine/alert_months.h"
 #include "engine/alerts_told.h"
 #include "engine/catalog.h"
+#include "engine/cell_changes.h"
 
 namespace plumblane {
 
@@ -86,7 +87,7 @@ class AlertBook {
   double FalseAlarmsAYear() const { return false_alarms_a_year_; }
 
   // As for SeriesCache.
-  void Note(uint64_t sequence, const Cells& changes);
+  void Note(uint64_t sequence, const CellChanges& changes);
 
  private:
   using FirstDays = std::array<Day, kMeasureCount>;  // the earliest changed, by measure

@@ -19,8 +19,8 @@
 #include <string>
 #include <vector>
 
-#include "cohorts/cell.h"
 #include "engine/catalog.h"
+#include "engine/cell_changes.h"
 #include "engine/kept.h"
 #include "engine/records.h"
 #include "engine/submission.h"
@@ -32,7 +32,7 @@ namespace plumblane {
 struct Applied {
   Batch batch;                           // orders, cells, indexes, sources and progress
   Catalog catalog;                       // after
-  Cells cells;                           // what the batch adds to the cells
+  CellChanges cells;                     // what the batch adds to the cells
   std::vector<EventFate> fates;          // one for each event of the entry
   std::vector<StandingDelta> standings;  // likewise; an order's change is at its last event
   std::vector<int64_t> sends;            // the numbers of those begun

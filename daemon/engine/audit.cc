@@ -54,9 +54,13 @@ absl::StatusOr<std::string> Compare(const Snapshot& snapshot, Space space, std::
   return difference;
 }
 
-std::map<std::string, std::string> EncodePages(const Cells& cells) {
+std::map<std::string, std::string> EncodePages(const CellChanges& changes) {
   std::map<std::string, Series> pages;
-  for (const auto& [key, cell] : cells.map()) pages[CellPageKey(key)].push_back({key.day, cell});
+  for (const auto& [pair, cells] : changes) {
+    for (const CellChange& one : cells) {
+      pages[CellPageKey({pair, one.measure, one.day})].push_back({one.day, one.cell});
+    }
+  }
   std::map<std::string, std::string> encoded;
   for (const auto& [key, page] : pages)
     encoded[key] = EncodePage(FirstDayOf(PageOf(page.front().day)), page);
@@ -203,7 +207,7 @@ absl::StatusOr<std::string> FindDifference(const Snapshot& snapshot, const Catal
     const OrderKey order = ParseOrderRecordKey(key);
     const OrderState state = Fold(order, *events, rules, *catalog.excuses);
     all.Replace(order, {}, state);
-    orders += StandingOf(state).orders;
+    orders += static_cast<int64_t>(state.parts.size());
     events_seen += static_cast<int64_t>(events->size());
     if (told && ++records % kToldEvery == 0 && !told(records)) {
       bad = absl::CancelledError("given up");

@@ -55,15 +55,18 @@ void AddNumber(uint64_t number, int64_t by, Cell& cell) {
 // So many pieces are summed up now and then, lest those of all orders be kept.
 constexpr size_t kManyPieces = size_t{1} << 17;
 
-void AddCell(Series& page, Day day, const Cell& change) {
-  const auto at = std::lower_bound(page.begin(), page.end(), day,
-                                   [](const Cohort& one, Day other) { return one.day < other; });
+// False: its cell would hold less than nothing.
+bool AddCell(Measure measure, Day day, const Cell& change, Series& page) {
+  auto at = std::lower_bound(page.begin(), page.end(), day,
+                             [](const Cohort& one, Day other) { return one.day < other; });
   if (at == page.end() || at->day != day) {
-    page.insert(at, {day, change});
-    return;
+    at = page.insert(at, {day, change});
+  } else {
+    at->cell.Add(change);
   }
-  at->cell.Add(change);
+  if (!IsPlausible(measure, at->cell)) return false;
   if (at->cell.empty()) page.erase(at);
+  return true;
 }
 
 size_t BytesOf(const Series& page) {
@@ -76,19 +79,6 @@ size_t BytesOf(const Series& page) {
 }
 
 }  // namespace
-
-StandingDelta StandingOf(const OrderState& state) {
-  StandingDelta standing;
-  for (const PartState& part : state.parts) {
-    ++standing.orders;
-    if (!part.counts()) {
-      ++standing.waiting;
-    } else if (!part.promised_day) {
-      ++standing.unpromised;
-    }
-  }
-  return standing;
-}
 
 Changes::Changes() { Find(Pair{}); }
 
@@ -255,13 +245,16 @@ void Changes::Settle() {
   pieces_ = {};
 }
 
-Cells Changes::TakeCells() {
+CellChanges Changes::TakeCells() {
   Settle();
-  Cells cells;
+  CellChanges changes;
+  size_t last = pairs_.size();
   for (Change& one : cells_) {
-    cells.Append({pairs_[one.pair].pair, one.measure, one.day}, std::move(one.cell));
+    if (one.pair != last) changes.push_back({pairs_[one.pair].pair, {}});
+    last = one.pair;
+    changes.back().cells.push_back({one.measure, one.day, std::move(one.cell)});
   }
-  return cells;
+  return changes;
 }
 
 std::map<Pair, int64_t> Changes::PairCounts() const {
@@ -328,13 +321,11 @@ absl::Status Changes::AppendPages(const Snapshot& snapshot, size_t& next, Writer
       ++value;
     }
     Series& sum = page.kept->value;
-    for (size_t i = page.first; i < page.end; ++i) AddCell(sum, cells_[i].day, cells_[i].cell);
-    for (const Cohort& cohort : sum) {
-      if (!IsPlausible(measure, cohort.cell)) {
-        return absl::InternalError(absl::StrCat("a cell of measure ", IndexOf(measure) + 1, " on ",
-                                                FormatDay(cohort.day),
-                                                " would hold more outcomes than orders"));
-      }
+    for (size_t i = page.first; i < page.end; ++i) {
+      if (AddCell(measure, cells_[i].day, cells_[i].cell, sum)) continue;
+      return absl::InternalError(absl::StrCat("a cell of measure ", IndexOf(measure) + 1, " on ",
+                                              FormatDay(cells_[i].day),
+                                              " would hold more outcomes than orders"));
     }
     if (sum.empty()) {
       batch.Delete(Space::kCells, std::move(page.key));

@@ -12,8 +12,8 @@
 #include <vector>
 
 #include "cohorts/cell.h"
+#include "engine/cell_changes.h"
 #include "engine/kept.h"
-#include "engine/submission.h"
 #include "orders/fold.h"
 #include "storage/store.h"
 
@@ -56,7 +56,8 @@ class Changes {
   // Whether `memory` kept all the pages that were appended.
   bool kept_all_pages() const { return kept_all_pages_; }
 
-  Cells TakeCells();
+  // What the changes add to the cells. REQUIRES: appended; AppendTo is not called again.
+  CellChanges TakeCells();
   // Change of the number of counting parts.
   std::map<Pair, int64_t> PairCounts() const;
   // Index keys to add (+1) or remove (-1), each once.
@@ -116,8 +117,5 @@ class Changes {
   std::map<Pair, int64_t> gone_parts_;
   std::set<std::string> gone_erased_;  // suppliers
 };
-
-// How the order stands: parts known, waiting, unpromised.
-StandingDelta StandingOf(const OrderState& state);
 
 }  // namespace plumblane

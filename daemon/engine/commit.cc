@@ -280,7 +280,7 @@ std::shared_ptr<const Snapshot> Engine::Published() const {
   return snapshot_;
 }
 
-void Engine::Publish(const Catalog& catalog, const Cells& changes) {
+void Engine::Publish(const Catalog& catalog, const CellChanges& changes) {
   if (!options_.published) memory_->Note(catalog.log_sequence, changes);
   std::shared_ptr<const Snapshot> snapshot = store_.TakeSnapshot();
   auto shared = std::make_shared<const Catalog>(catalog);

@@ -156,7 +156,7 @@ class Engine final : public Desk {
   bool WriteAndForget();
   absl::Status WriteOut(const Applied& applied, std::span<Waiting> from);
   static void Reply(std::span<Waiting> taken, const Applied& applied);
-  void Publish(const Catalog& catalog, const Cells& changes);
+  void Publish(const Catalog& catalog, const CellChanges& changes);
   std::shared_ptr<const Snapshot> Published() const;
   // Whoever is not answered yet gets to know.
   void Fail(const absl::Status& why, std::vector<Waiting> taken);

@@ -10,6 +10,7 @@
 
 #include "engine/arriving_state.h"
 #include "engine/at_once.h"
+#include "engine/cell_changes.h"
 #include "engine/view.h"
 
 namespace plumblane {
@@ -46,7 +47,7 @@ struct EngineOptions {
   // Given each state that is to be seen, and what the last entry added to the cells; then the
   // engine keeps nothing in memory for its own views. Called in turn, before any answer.
   std::function<void(const std::shared_ptr<const Snapshot>&, const std::shared_ptr<const Catalog>&,
-                     const Cells&)>
+                     const CellChanges&)>
       published;
   // Of a shared log: entries are applied only while this engine owns the log, or is about to. Where
   // the log does not go back to what it has, the state comes by `fetch_state` from another daemon,

@@ -146,15 +146,20 @@ absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(
   return fleet;
 }
 
-void FleetBook::Note(uint64_t sequence, const Cells& changes) {
+void FleetBook::Note(uint64_t sequence, const CellChanges& changes) {
   std::lock_guard lock(mutex_);
   noted_ = sequence;
   if (made_.empty()) return;
-  for (const auto& [key, cell] : changes.map()) {
-    if (key.measure > Measure::kDefect) continue;
+  for (const PairChange& one : changes) {
+    // A cohort whose day is not over by the horizon is in no count: new orders change nothing.
+    std::optional<Day> first;
+    for (const CellChange& change : one.cells) {
+      if (change.measure > Measure::kDefect) continue;
+      first = first ? std::min(*first, change.day) : change.day;
+    }
+    if (!first) continue;
     for (const auto& made : made_) {
-      // A cohort whose day is not over by the horizon is in no count: new orders change nothing.
-      if (EndOf(key.day) <= made->key.horizon) made->changed.insert_or_assign(key.pair, sequence);
+      if (EndOf(*first) <= made->key.horizon) made->changed.insert_or_assign(one.pair, sequence);
     }
   }
 }

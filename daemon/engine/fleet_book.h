@@ -27,6 +27,7 @@
 #include <vector>
 
 #include "cohorts/cell.h"
+#include "engine/cell_changes.h"
 #include "ranking/rank.h"
 #include "scoring/priors.h"
 #include "scoring/score.h"
@@ -68,7 +69,7 @@ class FleetBook {
   absl::StatusOr<std::shared_ptr<const Fleet>> Ask(const Question& question, const Source& source);
 
   // As for SeriesCache.
-  void Note(uint64_t sequence, const Cells& changes);
+  void Note(uint64_t sequence, const CellChanges& changes);
 
  private:
   struct Key {

@@ -27,8 +27,7 @@ bool IsEventsOnly(const Submission& content) {
 }
 
 absl::Status NotTaken(uint32_t partition, const std::string& why) {
-  return absl::UnavailableError(
-      absl::StrCat("of partition ", partition, ": ", why, "; send again"));
+  return absl::UnavailableError(absl::StrCat("partition ", partition, ": ", why, "; send again"));
 }
 
 }  // namespace
@@ -131,7 +130,8 @@ void ManyEngines::Stop() {
 }
 
 void ManyEngines::Published(uint32_t partition, const std::shared_ptr<const Snapshot>& snapshot,
-                            const std::shared_ptr<const Catalog>& catalog, const Cells& changes) {
+                            const std::shared_ptr<const Catalog>& catalog,
+                            const CellChanges& changes) {
   std::vector<std::function<void()>> answers;
   {
     const std::lock_guard lock(seen_mutex_);

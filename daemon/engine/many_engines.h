@@ -24,6 +24,7 @@
 #include <utility>
 #include <vector>
 
+#include "engine/cell_changes.h"
 #include "engine/desk.h"
 #include "engine/engine.h"
 #include "engine/joined_catalog.h"
@@ -93,7 +94,7 @@ class ManyEngines final : public Desk {
   };
 
   void Published(uint32_t partition, const std::shared_ptr<const Snapshot>& snapshot,
-                 const std::shared_ptr<const Catalog>& catalog, const Cells& changes);
+                 const std::shared_ptr<const Catalog>& catalog, const CellChanges& changes);
   void Replaced(uint32_t partition, const std::shared_ptr<const Snapshot>& snapshot,
                 const std::shared_ptr<const Catalog>& catalog);
   using Parts = std::vector<PartOfSubmission>;

@@ -5,6 +5,7 @@
 #include <memory>
 
 #include "engine/alert_book.h"
+#include "engine/cell_changes.h"
 #include "engine/fleet_book.h"
 #include "engine/heard_book.h"
 #include "engine/outlook_book.h"
@@ -22,7 +23,7 @@ struct Memory {
   HeardBook heard;
 
   // What entry `sequence` changed; by the writer, before a view of it can be had.
-  void Note(uint64_t sequence, const Cells& changes) {
+  void Note(uint64_t sequence, const CellChanges& changes) {
     series.Note(sequence, changes);
     fleets.Note(sequence, changes);
     outlooks.Note(sequence, changes);

@@ -17,6 +17,20 @@ struct Before {
   bool are_there_still = true;  // as they were; others were added only
 };
 
+// Parts known, waiting, unpromised.
+StandingDelta StandingOf(const OrderState& state) {
+  StandingDelta standing;
+  for (const PartState& part : state.parts) {
+    ++standing.orders;
+    if (!part.counts()) {
+      ++standing.waiting;
+    } else if (!part.promised_day) {
+      ++standing.unpromised;
+    }
+  }
+  return standing;
+}
+
 class OrderWork {
  public:
   OrderWork(const OrderTask& task, Kept<KnownOrder>& memory) : task_(task), memory_(memory) {

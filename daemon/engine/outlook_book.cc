@@ -13,15 +13,14 @@ bool IsTimed(Measure measure) {
 }
 
 // Whether an outlook as of `ended` would count any of the change.
-bool Shows(const CellKey& key, const Cell& change, const Moment& ended) {
-  if (!IsTimed(key.measure) && key.measure != Measure::kDefect && key.measure != Measure::kMoney) {
-    return false;
-  }
-  if (EndOf(key.day) > ended.horizon) return false;
-  if (!IsTimed(key.measure)) return true;
-  const int64_t watch = WatchMillis(key.day, ended);
+bool Shows(const CellChange& change, const Moment& ended) {
+  const Measure measure = change.measure;
+  if (!IsTimed(measure) && measure != Measure::kDefect && measure != Measure::kMoney) return false;
+  if (EndOf(change.day) > ended.horizon) return false;
+  if (!IsTimed(measure)) return true;
+  const int64_t watch = WatchMillis(change.day, ended);
   bool shows = false;
-  VisitTallies(change, Scope::kWithExcused, [&](const Tally& tally) {
+  VisitTallies(change.cell, Scope::kWithExcused, [&](const Tally& tally) {
     shows = shows || tally.entered != 0 ||
             std::any_of(tally.outcomes.begin(), tally.outcomes.end(), [&](const Outcome& outcome) {
               return BucketEndMillis(outcome.bucket) <= watch;
@@ -31,11 +30,12 @@ bool Shows(const CellKey& key, const Cell& change, const Moment& ended) {
 }
 
 // The pairs with a change that shows.
-std::vector<const Pair*> PairsShown(const Cells& changes, const Moment& ended) {
+std::vector<const Pair*> PairsShown(const CellChanges& changes, const Moment& ended) {
   std::vector<const Pair*> pairs;
-  for (const auto& [key, cell] : changes.map()) {
-    if (!pairs.empty() && *pairs.back() == key.pair) continue;
-    if (Shows(key, cell, ended)) pairs.push_back(&key.pair);
+  for (const auto& [pair, cells] : changes) {
+    const bool shows = std::any_of(cells.begin(), cells.end(),
+                                   [&](const CellChange& one) { return Shows(one, ended); });
+    if (shows) pairs.push_back(&pair);
   }
   return pairs;
 }
@@ -147,7 +147,7 @@ absl::StatusOr<std::shared_ptr<const Outlooks>> OutlookBook::Ask(const Question&
   return outlooks;
 }
 
-void OutlookBook::Note(uint64_t sequence, const Cells& changes) {
+void OutlookBook::Note(uint64_t sequence, const CellChanges& changes) {
   // As in SeriesCache: what takes time is done while nobody waits for the mutex.
   Moment ended;
   {

@@ -20,6 +20,7 @@
 
 #include "cohorts/cell.h"
 #include "engine/catalog.h"
+#include "engine/cell_changes.h"
 #include "engine/fleet_book.h"
 #include "ranking/order_cost.h"
 #include "scoring/moment.h"
@@ -66,7 +67,7 @@ class OutlookBook {
                                                       const Source& source);
 
   // As for SeriesCache.
-  void Note(uint64_t sequence, const Cells& changes);
+  void Note(uint64_t sequence, const CellChanges& changes);
 
  private:
   struct Kept {

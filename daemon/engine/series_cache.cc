@@ -13,16 +13,24 @@ namespace {
 // Changes of a pair that nobody asks about are added up in lots of this size.
 constexpr size_t kMostWaiting = 32;
 
+constexpr Day kFirstOfAll{INT32_MIN};
+
 size_t BytesOf(const Cell& cell) {
   return (cell.counted.outcomes.capacity() + cell.excused.outcomes.capacity()) * sizeof(Outcome);
 }
 
+// All but what cells before `first` hold.
+size_t BytesFrom(const Series& series, Day first) {
+  size_t bytes = series.capacity() * sizeof(Cohort);
+  auto cohort = std::lower_bound(series.begin(), series.end(), first,
+                                 [](const Cohort& one, Day day) { return one.day < day; });
+  for (; cohort != series.end(); ++cohort) bytes += BytesOf(cohort->cell);
+  return bytes;
+}
+
 size_t BytesOf(const MeasureSet& measures) {
   size_t bytes = sizeof(MeasureSet);
-  for (const Series& series : measures.series) {
-    bytes += series.capacity() * sizeof(Cohort);
-    for (const Cohort& cohort : series) bytes += BytesOf(cohort.cell);
-  }
+  for (const Series& series : measures.series) bytes += BytesFrom(series, kFirstOfAll);
   return bytes;
 }
 
@@ -80,6 +88,7 @@ absl::StatusOr<std::shared_ptr<const MeasureSet>> SeriesCache::Read(const Snapsh
     measures->kept = std::make_shared<KeptSpans>();
     record->measures = measures;
     Weigh(*record);
+    WeighSpans(*record);
     MakeRoom();
   }
   return measures;
@@ -97,28 +106,25 @@ std::shared_ptr<const MeasureSet> SeriesCache::Find(uint64_t sequence, const Pai
   if (!record.measures || record.through > sequence) return nullptr;
   records_.splice(records_.begin(), records_, it->second);
   CatchUp(record, sequence);
-  // Those who asked before have added to what is kept.
-  const size_t spans = record.measures->kept->bytes();
-  bytes_ += spans - record.span_bytes;
-  record.span_bytes = spans;
+  WeighSpans(record);
   MakeRoom();
   return record.measures;
 }
 
-void SeriesCache::Note(uint64_t sequence, const Cells& changes) {
+void SeriesCache::Note(uint64_t sequence, const CellChanges& changes) {
   // The writer gives way to who asks, so it must not hold them up: nothing is copied, and no more
   // than one record brought up to date, while the mutex is held.
   std::vector<std::pair<const Pair*, Change>> of_pairs;
-  for (const auto& [key, cell] : changes.map()) {
-    if (of_pairs.empty() || *of_pairs.back().first != key.pair) {
-      of_pairs.push_back({&key.pair, {sequence, {}, sizeof(Change)}});
+  for (const PairChange& one : changes) {
+    Change change{sequence, {}, sizeof(Change)};
+    for (const auto& [measure, day, cell] : one.cells) {
+      if (change.series.empty() || change.series.back().first != measure) {
+        change.series.push_back({measure, {}});
+      }
+      change.series.back().second.push_back({day, cell});
+      change.bytes += sizeof(Cohort) + BytesOf(cell);
     }
-    Change& change = of_pairs.back().second;
-    if (change.series.empty() || change.series.back().first != key.measure) {
-      change.series.push_back({key.measure, {}});
-    }
-    change.series.back().second.push_back({key.day, cell});
-    change.bytes += sizeof(Cohort) + BytesOf(cell);
+    of_pairs.push_back({&one.pair, std::move(change)});
   }
   std::vector<Pair> long_waiting;
   {
@@ -152,21 +158,29 @@ void SeriesCache::CatchUp(Record& record, uint64_t sequence) {
   if (record.measures.use_count() > 1) {
     record.measures = std::make_shared<MeasureSet>(*record.measures);
     record.measures->kept = std::make_shared<KeptSpans>(*record.measures->kept);
+    Weigh(record);
   } else {
     // The count by itself orders nothing. To let a copy go comes after all that others did before
     // they let go theirs.
     std::shared_ptr<const MeasureSet>(record.measures).reset();
   }
+  size_t before = 0, after = 0;  // bytes of all that changes
   for (size_t i = 0; i < count; ++i) {
+    before += record.waiting[i].bytes;
     for (const auto& [measure, series] : record.waiting[i].series) {
-      AddSeries((*record.measures)[measure], series);
+      Series& own = (*record.measures)[measure];
+      const Day first = series.front().day;
+      before += BytesFrom(own, first);
+      AddSeries(own, series);
+      after += BytesFrom(own, first);
       for (const Cohort& cohort : series) record.measures->kept->Forget(measure, cohort.day);
     }
   }
   record.through = record.waiting[count - 1].sequence;
   record.waiting.erase(record.waiting.begin(),
                        record.waiting.begin() + static_cast<std::ptrdiff_t>(count));
-  Weigh(record);
+  record.bytes += after - before;
+  bytes_ += after - before;
 }
 
 void SeriesCache::Weigh(Record& record) {
@@ -174,6 +188,13 @@ void SeriesCache::Weigh(Record& record) {
   record.bytes = BytesOf(*record.measures);
   for (const Change& change : record.waiting) record.bytes += change.bytes;
   bytes_ += record.bytes;
+}
+
+// Who asks adds to them.
+void SeriesCache::WeighSpans(Record& record) {
+  const size_t spans = record.measures->kept->bytes();
+  bytes_ += spans - record.span_bytes;
+  record.span_bytes = spans;
 }
 
 void SeriesCache::MakeRoom() {

@@ -19,6 +19,7 @@
 #include <vector>
 
 #include "cohorts/cell.h"
+#include "engine/cell_changes.h"
 #include "scoring/score.h"
 #include "storage/store.h"
 
@@ -41,7 +42,7 @@ class SeriesCache {
 
   // What entry `sequence` changed. Called in the order of sequences, each before anybody can read
   // with it.
-  void Note(uint64_t sequence, const Cells& changes);
+  void Note(uint64_t sequence, const CellChanges& changes);
 
   size_t bytes() const;
 
@@ -65,6 +66,7 @@ class SeriesCache {
   std::shared_ptr<const MeasureSet> Find(uint64_t sequence, const Pair& pair);
   void CatchUp(Record& record, uint64_t sequence);
   void Weigh(Record& record);
+  void WeighSpans(Record& record);
   void MakeRoom();
 
   const size_t max_bytes_;

@@ -74,11 +74,9 @@ void Run(int lanes) {
   constexpr int kSteps = 8;
   for (int i = 1; i <= kSteps; ++i) days += step(first + i);
   std::printf("  step to the next day    %8.1f  (mean of %d)\n", days / kSteps, kSteps);
-  plumblane::Cells changes;
-  changes.Add(cells.begin()->first, {Measure::kUnderway, kStart + first, false, 1, {}}, 1);
-  changes.Add(std::next(cells.begin())->first, {Measure::kOnTime, kStart + first - 5, false, 1, {}},
-              1);
-  book.Note(2, changes);
+  const Cell one{{1, {}}, {}};
+  book.Note(2, {{cells.begin()->first, {{Measure::kUnderway, kStart + first, one}}},
+                {std::next(cells.begin())->first, {{Measure::kOnTime, kStart + first - 5, one}}}});
   source.sequence = 2;
   std::printf("  one old order corrected %8.1f\n", step(first + kSteps));
 }

@@ -207,6 +207,39 @@ TEST(Memory, ChangesThatNobodyAsksAboutAreAddedUp) {
   ASSERT_NO_FATAL_FAILURE(ExpectSameAnswers(Look(state, memory), Anew(state), random));
 }
 
+TEST(Memory, WhatDecodedCellsTakeIsCountedAsTheyChange) {
+  RandomOrders random(13);
+  AppliedState state;
+  const auto memory = std::make_shared<Memory>(kRoom);
+  std::set<Pair> pairs;
+  std::shared_ptr<const MeasureSet> held;  // of one of them, so that it is copied
+  int rounds = 0;
+  ApplyAll(state, random, 400, {memory}, [&] {
+    ++rounds;
+    for (const Pair& pair : state.catalog().pairs->by_supplier) pairs.insert(pair);
+    const auto snapshot = state.store().TakeSnapshot();
+    size_t bytes = 0;
+    const int keep = random.Below(static_cast<int>(pairs.size()) + 1);
+    int at = 0;
+    for (const Pair& pair : pairs) {
+      const auto cells = memory->series.Read(*snapshot, state.catalog().log_sequence, pair);
+      ASSERT_TRUE(cells.ok());
+      if (at++ == keep) held = *cells;
+      bytes += sizeof(MeasureSet) + (*cells)->kept->bytes();
+      for (const Series& series : (*cells)->series) {
+        bytes += series.capacity() * sizeof(Cohort);
+        for (const auto& [day, cell] : series) {
+          const size_t outcomes =
+              cell.counted.outcomes.capacity() + cell.excused.outcomes.capacity();
+          bytes += outcomes * sizeof(Outcome);
+        }
+      }
+    }
+    ASSERT_EQ(memory->series.bytes(), bytes);
+  });
+  EXPECT_GT(rounds, 50);
+}
+
 TEST(Memory, OfLargeFleetsTwoAreKeptOfSmallOnesMore) {
   const auto cells = std::make_shared<const MeasureSet>();
   for (const auto& [pairs, most] : {std::pair{10, 2}, {5, 4}, {1, 8}}) {

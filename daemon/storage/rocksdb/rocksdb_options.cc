@@ -104,6 +104,14 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   family.memtable_insert_with_hint_prefix_extractor.reset(rocksdb::NewCappedPrefixTransform(0));
   family.compression = rocksdb::kLZ4Compression;
   family.level_compaction_dynamic_level_bytes = true;
+  // Of what is flushed more is merged at a time, so the level below is rewritten less often.
+  family.level0_file_num_compaction_trigger = 8;
+  if (space == Space::kIndex) {
+    // Small records that come all over the keys: level by level each would be rewritten over ten
+    // times, which at tens of millions of orders takes more than all else that is merged.
+    family.compaction_style = rocksdb::kCompactionStyleUniversal;
+    family.compaction_options_universal.max_size_amplification_percent = 100;
+  }
   if (space == Space::kOrders || space == Space::kCells) {
     // Most of what is looked for and not kept by the writer is new, or was last changed long ago.
     family.memtable_prefix_bloom_size_ratio = 0.02;
