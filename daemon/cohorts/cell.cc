@@ -10,31 +10,52 @@ namespace {
 // Up to so many are put in one by one.
 constexpr size_t kFewOutcomes = 2;
 
-bool ComesBefore(const Outcome& a, const Outcome& b) {
-  return std::tie(a.code, a.bucket) < std::tie(b.code, b.bucket);
-}
+constexpr struct {
+  bool operator()(const Outcome& a, const Outcome& b) const {
+    return std::tie(a.code, a.bucket) < std::tie(b.code, b.bucket);
+  }
+  bool operator()(const Cohort& a, const Cohort& b) const { return a.day < b.day; }
+} ComesBefore;
+
+bool IsNothing(const Outcome& one) { return one.count == 0; }
+bool IsNothing(const Cohort& one) { return one.cell.empty(); }
 
 // How many of `other` are not among `own`; both sorted.
-size_t CountNew(const std::vector<Outcome>& own, const std::vector<Outcome>& other) {
+template <typename T>
+size_t CountNew(const std::vector<T>& own, const std::vector<T>& other) {
   size_t count = 0;
   auto at = own.begin();
-  for (const Outcome& one : other) {
-    while (at != own.end() && ComesBefore(*at, one)) ++at;
+  for (const T& one : other) {
+    at = std::lower_bound(at, own.end(), one, ComesBefore);
     if (at == own.end() || ComesBefore(one, *at)) ++count;
   }
   return count;
 }
 
-// How many days of `other` are not in `series`.
-size_t CountNewDays(const Series& series, const Series& other) {
-  size_t count = 0;
-  auto at = series.begin();
-  for (const Cohort& one : other) {
-    at = std::lower_bound(at, series.end(), one.day,
-                          [](const Cohort& own, Day day) { return own.day < day; });
-    if (at == series.end() || at->day != one.day) ++count;
+// Adds `other` to `own`, both sorted: room is made for those that are new, and filled from the end,
+// so that what lies before the first is not touched. `make` what is new of it; nothing empty stays.
+template <typename T, typename Make, typename AddTo>
+void Merge(std::vector<T>& own, const std::vector<T>& other, const Make& make, const AddTo& add) {
+  const size_t before = own.size();
+  own.resize(before + CountNew(own, other));
+  auto rest = own.begin() + static_cast<std::ptrdiff_t>(before);
+  auto to = own.end();
+  const auto move_last = [&] {
+    if (--rest != --to) *to = std::move(*rest);
+  };
+  bool gone = false;
+  for (auto added = other.end(); added != other.begin();) {
+    --added;
+    while (rest != own.begin() && ComesBefore(*added, *std::prev(rest))) move_last();
+    if (rest != own.begin() && !ComesBefore(*std::prev(rest), *added)) {
+      move_last();
+      add(*to, *added);
+      gone = gone || IsNothing(*to);
+    } else {
+      *--to = make(*added);
+    }
   }
-  return count;
+  if (gone) std::erase_if(own, [](const T& one) { return IsNothing(one); });
 }
 
 bool SumsToWholeOrders(Measure measure, const Tally& tally) {
@@ -69,23 +90,12 @@ void Tally::Add(const Tally& other, int64_t sign) {
     }
     return;
   }
-  // Both are sorted: room is made for those that are new, and filled from the end.
-  const size_t before = outcomes.size();
-  outcomes.resize(before + CountNew(outcomes, other.outcomes));
-  auto own = outcomes.begin() + static_cast<std::ptrdiff_t>(before);
-  auto to = outcomes.end();
-  bool gone = false;
-  for (auto added = other.outcomes.end(); added != other.outcomes.begin();) {
-    --added;
-    while (own != outcomes.begin() && ComesBefore(*added, *std::prev(own))) *--to = *--own;
-    Outcome sum = *added;
-    sum.count *= sign;
-    if (own != outcomes.begin() && !ComesBefore(*std::prev(own), *added))
-      sum.count += (--own)->count;
-    gone = gone || sum.count == 0;
-    *--to = sum;
-  }
-  if (gone) std::erase_if(outcomes, [](const Outcome& one) { return one.count == 0; });
+  const auto signed_of = [sign](Outcome one) {
+    one.count *= sign;
+    return one;
+  };
+  Merge(outcomes, other.outcomes, signed_of,
+        [sign](Outcome& own, const Outcome& added) { own.count += sign * added.count; });
 }
 
 void Cell::Add(const Cell& other, int64_t sign) {
@@ -122,28 +132,10 @@ void Cells::AddTo(const CellKey& key, bool excused, const Tally& tally, int64_t 
   if (it->second.empty()) cells_.erase(it);
 }
 
-// As Tally::Add: what lies before the first day added is not touched, and those are mostly late.
 void AddSeries(Series& series, const Series& other) {
-  const size_t before = series.size();
-  series.resize(before + CountNewDays(series, other));
-  auto own = series.begin() + static_cast<std::ptrdiff_t>(before);
-  auto to = series.end();
-  const auto move_last = [&] {
-    if (--own != --to) *to = std::move(*own);
-  };
-  bool gone = false;
-  for (auto added = other.end(); added != other.begin();) {
-    --added;
-    while (own != series.begin() && added->day < std::prev(own)->day) move_last();
-    if (own != series.begin() && std::prev(own)->day == added->day) {
-      move_last();
-      to->cell.Add(added->cell);
-      gone = gone || to->cell.empty();
-    } else {
-      *--to = *added;
-    }
-  }
-  if (gone) std::erase_if(series, [](const Cohort& one) { return one.cell.empty(); });
+  Merge(
+      series, other, [](const Cohort& added) -> const Cohort& { return added; },
+      [](Cohort& own, const Cohort& added) { own.cell.Add(added.cell); });
 }
 
 }  // namespace plumblane

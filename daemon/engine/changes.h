@@ -56,7 +56,7 @@ class Changes {
   // Whether `memory` kept all the pages that were appended.
   bool kept_all_pages() const { return kept_all_pages_; }
 
-  // What the changes add to the cells. REQUIRES: appended; AppendTo is not called again.
+  // What the changes add to the cells. AppendTo can no more be called.
   CellChanges TakeCells();
   // Change of the number of counting parts.
   std::map<Pair, int64_t> PairCounts() const;

@@ -107,8 +107,8 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   // Of what is flushed more is merged at a time, so the level below is rewritten less often.
   family.level0_file_num_compaction_trigger = 8;
   if (space == Space::kIndex) {
-    // Small records that come all over the keys: level by level each would be rewritten over ten
-    // times, which at tens of millions of orders takes more than all else that is merged.
+    // Small records that come all over the keys: level by level all of them would be rewritten for
+    // every few files flushed, which grows with what is stored (DEVELOPERS.md, growth).
     family.compaction_style = rocksdb::kCompactionStyleUniversal;
     family.compaction_options_universal.max_size_amplification_percent = 100;
   }
