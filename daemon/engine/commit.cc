@@ -255,6 +255,7 @@ absl::Status Engine::WriteOut(const Applied& applied, std::span<Waiting> from) {
   if (sync) synced_through_ = sequence;
   Publish(applied.catalog, applied.cells);
   Reply(from, applied);
+  if (!options_.published) memory_->Settle();
   return absl::OkStatus();
 }
 

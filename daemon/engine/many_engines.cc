@@ -145,6 +145,7 @@ void ManyEngines::Published(uint32_t partition, const std::shared_ptr<const Snap
       answers.push_back(std::move(one.answer));
       return true;
     });
+    answers.push_back([memory = memory_] { memory->Settle(); });
   }
   for (const auto& answer : answers) answer();
 }
@@ -164,11 +165,10 @@ absl::Status ManyEngines::ReadState(uint32_t partition, const TakeRecord& take) 
   if (partition >= parts_.size() || !parts_[partition].engine->Holds()) {
     return absl::NotFoundError("this partition is not held here");
   }
-  std::shared_ptr<const Snapshot> snapshot;
-  {
+  const std::shared_ptr<const Snapshot> snapshot = [&] {
     const std::lock_guard lock(seen_mutex_);
-    snapshot = snapshots_[partition];
-  }
+    return snapshots_[partition];
+  }();
   for (int space = 0; space < kSpaceCount; ++space) {
     bool goes_on = true;
     const absl::Status read =

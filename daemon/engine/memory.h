@@ -29,6 +29,9 @@ struct Memory {
     outlooks.Note(sequence, changes);
     alerts.Note(sequence, changes);
   }
+
+  // After that, by the writer, once one can.
+  void Settle() { series.Settle(); }
 };
 
 }  // namespace plumblane

@@ -10,9 +10,6 @@
 namespace plumblane {
 namespace {
 
-// Changes of a pair that nobody asks about are added up in lots of this size.
-constexpr size_t kMostWaiting = 32;
-
 constexpr Day kFirstOfAll{INT32_MIN};
 
 size_t BytesOf(const Cell& cell) {
@@ -87,7 +84,7 @@ absl::StatusOr<std::shared_ptr<const MeasureSet>> SeriesCache::Read(const Snapsh
   if (kept) {
     measures->kept = std::make_shared<KeptSpans>();
     record->measures = measures;
-    Weigh(*record);
+    Weigh(*record, {0, BytesOf(*measures)});
     WeighSpans(*record);
     MakeRoom();
   }
@@ -112,8 +109,8 @@ std::shared_ptr<const MeasureSet> SeriesCache::Find(uint64_t sequence, const Pai
 }
 
 void SeriesCache::Note(uint64_t sequence, const CellChanges& changes) {
-  // The writer gives way to who asks, so it must not hold them up: nothing is copied, and no more
-  // than one record brought up to date, while the mutex is held.
+  // The writer gives way to who asks, so it must not hold them up: what takes time is done before
+  // the mutex is taken.
   std::vector<std::pair<const Pair*, Change>> of_pairs;
   for (const PairChange& one : changes) {
     Change change{sequence, {}, sizeof(Change)};
@@ -126,68 +123,94 @@ void SeriesCache::Note(uint64_t sequence, const CellChanges& changes) {
     }
     of_pairs.push_back({&one.pair, std::move(change)});
   }
-  std::vector<Pair> long_waiting;
-  {
-    std::lock_guard lock(mutex_);
-    noted_ = sequence;
-    for (auto& [pair, change] : of_pairs) {
-      const auto known = by_pair_.find(*pair);
-      if (known == by_pair_.end()) continue;
-      Record& record = **known->second;
-      record.bytes += change.bytes;
-      bytes_ += change.bytes;
-      record.waiting.push_back(std::move(change));
-      if (record.waiting.size() > kMostWaiting) long_waiting.push_back(*pair);
-    }
-  }
-  for (const Pair& pair : long_waiting) {
-    std::lock_guard lock(mutex_);
-    const auto known = by_pair_.find(pair);
-    if (known == by_pair_.end() || !(*known->second)->measures) continue;
-    CatchUp(**known->second, sequence);
-  }
   std::lock_guard lock(mutex_);
+  noted_ = sequence;
+  for (auto& [pair, change] : of_pairs) {
+    const auto known = by_pair_.find(*pair);
+    if (known == by_pair_.end()) continue;
+    Record& record = **known->second;
+    record.bytes += change.bytes;
+    bytes_ += change.bytes;
+    record.waiting.push_back(std::move(change));
+    behind_.push_back(*pair);
+  }
   MakeRoom();
 }
 
+void SeriesCache::Settle() {
+  std::vector<Pair> behind;
+  {
+    std::lock_guard lock(mutex_);
+    behind.swap(behind_);
+  }
+  for (const Pair& pair : behind) {
+    std::shared_ptr<Record> record;
+    std::shared_ptr<MeasureSet> measures;
+    std::vector<Change> changes;
+    {
+      std::lock_guard lock(mutex_);
+      const auto known = by_pair_.find(pair);
+      if (known == by_pair_.end()) continue;
+      record = *known->second;
+      if (!record->measures || record->waiting.empty()) continue;
+      measures = std::move(record->measures);
+      changes = std::move(record->waiting);
+      record->waiting.clear();
+    }
+    const Difference made = Add(changes, measures);
+    std::lock_guard lock(mutex_);
+    record->measures = std::move(measures);
+    record->through = changes.back().sequence;
+    // Who was dropped to make room is weighed no more.
+    const auto known = by_pair_.find(pair);
+    if (known == by_pair_.end() || *known->second != record) continue;
+    Weigh(*record, made);
+    WeighSpans(*record);
+    MakeRoom();
+  }
+}
+
 void SeriesCache::CatchUp(Record& record, uint64_t sequence) {
-  size_t count = 0;
-  while (count < record.waiting.size() && record.waiting[count].sequence <= sequence) ++count;
-  if (count == 0) return;
+  const auto later = std::find_if(record.waiting.begin(), record.waiting.end(),
+                                  [&](const Change& one) { return one.sequence > sequence; });
+  if (later == record.waiting.begin()) return;
+  record.through = std::prev(later)->sequence;
+  const Difference made = Add({record.waiting.begin(), later}, record.measures);
+  record.waiting.erase(record.waiting.begin(), later);
+  Weigh(record, made);
+}
+
+SeriesCache::Difference SeriesCache::Add(std::span<const Change> changes,
+                                         std::shared_ptr<MeasureSet>& measures) {
+  Difference made;
   // Somebody may still be reading what was handed out.
-  if (record.measures.use_count() > 1) {
-    record.measures = std::make_shared<MeasureSet>(*record.measures);
-    record.measures->kept = std::make_shared<KeptSpans>(*record.measures->kept);
-    Weigh(record);
+  if (measures.use_count() > 1) {
+    made.before += BytesOf(*measures);
+    measures = std::make_shared<MeasureSet>(*measures);
+    measures->kept = std::make_shared<KeptSpans>(*measures->kept);
+    made.after += BytesOf(*measures);
   } else {
     // The count by itself orders nothing. To let a copy go comes after all that others did before
     // they let go theirs.
-    std::shared_ptr<const MeasureSet>(record.measures).reset();
+    std::shared_ptr<const MeasureSet>(measures).reset();
   }
-  size_t before = 0, after = 0;  // bytes of all that changes
-  for (size_t i = 0; i < count; ++i) {
-    before += record.waiting[i].bytes;
-    for (const auto& [measure, series] : record.waiting[i].series) {
-      Series& own = (*record.measures)[measure];
+  for (const Change& change : changes) {
+    made.before += change.bytes;
+    for (const auto& [measure, series] : change.series) {
+      Series& own = (*measures)[measure];
       const Day first = series.front().day;
-      before += BytesFrom(own, first);
+      made.before += BytesFrom(own, first);
       AddSeries(own, series);
-      after += BytesFrom(own, first);
-      for (const Cohort& cohort : series) record.measures->kept->Forget(measure, cohort.day);
+      made.after += BytesFrom(own, first);
+      for (const Cohort& cohort : series) measures->kept->Forget(measure, cohort.day);
     }
   }
-  record.through = record.waiting[count - 1].sequence;
-  record.waiting.erase(record.waiting.begin(),
-                       record.waiting.begin() + static_cast<std::ptrdiff_t>(count));
-  record.bytes += after - before;
-  bytes_ += after - before;
+  return made;
 }
 
-void SeriesCache::Weigh(Record& record) {
-  bytes_ -= record.bytes;
-  record.bytes = BytesOf(*record.measures);
-  for (const Change& change : record.waiting) record.bytes += change.bytes;
-  bytes_ += record.bytes;
+void SeriesCache::Weigh(Record& record, const Difference& made) {
+  record.bytes += made.after - made.before;
+  bytes_ += made.after - made.before;
 }
 
 // Who asks adds to them.

@@ -3,9 +3,10 @@
 // the same.
 //
 // Reading a pair from the store costs a millisecond for a year of orders; from here nothing, or
-// adding what was changed since it was last read. What does not fit is read again.
+// adding what the entries last published have changed, where they have not been settled yet. What
+// does not fit is read again.
 //
-// Thread-safe: one writer notes changes, any thread reads.
+// Thread-safe: writers note changes in turn and settle them, any thread reads.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -15,6 +16,7 @@
 #include <map>
 #include <memory>
 #include <mutex>
+#include <span>
 #include <utility>
 #include <vector>
 
@@ -44,6 +46,10 @@ class SeriesCache {
   // with it.
   void Note(uint64_t sequence, const CellChanges& changes);
 
+  // Adds up what was noted, so that nobody who asks has to. Called once the last entry noted can be
+  // read; cells of a pair that are being added up meanwhile are read from the store.
+  void Settle();
+
   size_t bytes() const;
 
  private:
@@ -55,7 +61,7 @@ class SeriesCache {
   };
   struct Record {
     Pair pair;
-    std::shared_ptr<MeasureSet> measures;  // null while it is being read from the store
+    std::shared_ptr<MeasureSet> measures;  // null while it is being read or added up
     uint64_t through = 0;                  // with what entries up to here have made
     std::vector<Change> waiting;           // later ones, ascending
     size_t bytes = 0;                      // with what waits
@@ -63,9 +69,14 @@ class SeriesCache {
   };
   using Records = std::list<std::shared_ptr<Record>>;
 
+  struct Difference {
+    size_t before = 0, after = 0;  // bytes of all that changes
+  };
+
   std::shared_ptr<const MeasureSet> Find(uint64_t sequence, const Pair& pair);
   void CatchUp(Record& record, uint64_t sequence);
-  void Weigh(Record& record);
+  static Difference Add(std::span<const Change> changes, std::shared_ptr<MeasureSet>& measures);
+  void Weigh(Record& record, const Difference& made);
   void WeighSpans(Record& record);
   void MakeRoom();
 
@@ -73,6 +84,7 @@ class SeriesCache {
   mutable std::mutex mutex_;
   Records records_;  // latest asked first
   std::map<Pair, Records::iterator> by_pair_;
+  std::vector<Pair> behind_;  // something of them waits
   uint64_t noted_ = 0;
   size_t bytes_ = 0;
 };

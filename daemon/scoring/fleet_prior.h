@@ -43,9 +43,9 @@
 // weights c and the strength of a pair are our own.
 //
 // Immutable once fitted: const use is thread-safe. The same set of records gives the same bits,
-// whatever their order. A fit is O(pairs log pairs) and about 65 evaluations of a likelihood over
-// pairs, as many over suppliers and over lanes: half a second for 100,000 pairs of 400 suppliers,
-// one second where each is a supplier of its own. It holds 32 bytes a pair.
+// whatever their order. A fit is O(pairs log pairs) and 34 evaluations of a likelihood over
+// pairs, as many over suppliers and over lanes, some 0.06 us for each of them.
+// It holds 32 bytes a pair.
 #pragma once
 
 #include <algorithm>

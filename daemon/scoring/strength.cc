@@ -2,15 +2,18 @@
 
 #include <algorithm>
 #include <array>
+#include <boost/math/special_functions/chebyshev.hpp>
 #include <cassert>
 #include <cmath>
+#include <numbers>
 #include <utility>
 #include <vector>
 
 namespace plumblane {
 namespace {
 
-constexpr int kGrid = 15;
+constexpr size_t kDegree = 16;
+constexpr int kGrid = 129;
 constexpr double kLogStep = 1e-3;
 constexpr int kMostSteps = 200;
 constexpr double kNewtonStep = 1e-11;  // in log a and log b
@@ -25,12 +28,57 @@ struct Point {
   double log_likelihood = 0;
 };
 
+// The log likelihood over log M from kLeastStrength to kMostStrength, as a sum of Chebyshev's
+// polynomials through kDegree + 1 points.
+class Curve {
+ public:
+  explicit Curve(std::span<const RateGroup> groups) {
+    std::array<double, kDegree + 1> heights;
+    for (size_t k = 0; k <= kDegree; ++k) {
+      heights[k] = LogLikelihood(groups, std::exp(low_ + (high_ - low_) * (1 + Cosine(k)) / 2));
+    }
+    heights.front() /= 2;
+    heights.back() /= 2;
+    for (size_t j = 0; j <= kDegree; ++j) {
+      for (size_t k = 0; k <= kDegree; ++k) {
+        terms_[j] += 2.0 / kDegree * heights[k] * Cosine(j * k);
+      }
+    }
+    terms_.back() /= 2;
+  }
+
+  Point At(double log_strength) const {
+    const double x = 2 * (log_strength - low_) / (high_ - low_) - 1;
+    return {log_strength,
+            boost::math::chebyshev_clenshaw_recurrence(terms_.data(), terms_.size(), x)};
+  }
+
+  // Terms fall fast, so that what the curve is off by is less than these.
+  double last_terms() const { return std::fabs(terms_[kDegree - 1]) + std::fabs(terms_[kDegree]); }
+  double low() const { return low_; }
+  double high() const { return high_; }
+
+ private:
+  static double Cosine(size_t k) {
+    static const auto kCosines = [] {
+      std::array<double, 2 * kDegree> cosines;
+      for (size_t i = 0; i < cosines.size(); ++i) {
+        cosines[i] = std::cos(std::numbers::pi * static_cast<double>(i) / kDegree);
+      }
+      return cosines;
+    }();
+    return kCosines[k % kCosines.size()];
+  }
+
+  double low_ = std::log(kLeastStrength), high_ = std::log(kMostStrength);
+  std::array<double, kDegree + 1> terms_{};
+};
+
 // Golden section; every point it looks at is kept.
-void Refine(std::span<const RateGroup> groups, double low, double high,
-            std::vector<Point>& points) {
+void Refine(const Curve& curve, double low, double high, std::vector<Point>& points) {
   static const double kRatio = (std::sqrt(5.0) - 1) / 2;
   const auto at = [&](double x) {
-    points.push_back({x, LogLikelihood(groups, std::exp(x))});
+    points.push_back(curve.At(x));
     return points.back();
   };
   Point left = at(high - kRatio * (high - low));
@@ -135,23 +183,22 @@ double LogLikelihood(std::span<const RateGroup> groups, double strength) {
 }
 
 StrengthEstimate FitStrength(std::span<const RateGroup> groups) {
-  const double low = std::log(kLeastStrength), high = std::log(kMostStrength);
+  const Curve curve(groups);
   const auto higher = [](const Point& x, const Point& y) {
     return x.log_likelihood < y.log_likelihood;
   };
   std::vector<Point> points;
   for (int i = 0; i < kGrid; ++i) {
-    const double x = i + 1 < kGrid ? low + (high - low) * i / (kGrid - 1) : high;
-    points.push_back({x, LogLikelihood(groups, std::exp(x))});
+    points.push_back(curve.At(curve.low() + (curve.high() - curve.low()) * i / (kGrid - 1)));
   }
   const Point end = points.back();
   const auto best = std::max_element(points.begin(), points.end(), higher) - points.begin();
-  // Where strengths are as likely, rounding must not choose among them.
+  // Where strengths are as likely, neither rounding nor the curve must choose among them.
   const double top = points[static_cast<size_t>(best)].log_likelihood;
-  const double same = kFlat * std::max(1.0, std::fabs(top));
+  const double same = std::max(kFlat * std::max(1.0, std::fabs(top)), curve.last_terms());
   const double bottom = std::min_element(points.begin(), points.end(), higher)->log_likelihood;
   if (top - bottom > same) {
-    Refine(groups, points[static_cast<size_t>(std::max<ptrdiff_t>(best - 1, 0))].log_strength,
+    Refine(curve, points[static_cast<size_t>(std::max<ptrdiff_t>(best - 1, 0))].log_strength,
            points[static_cast<size_t>(std::min<ptrdiff_t>(best + 1, kGrid - 1))].log_strength,
            points);
   }

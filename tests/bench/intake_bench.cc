@@ -134,6 +134,7 @@ int main(int argc, char** argv) {
         catalog = applied->catalog;
         memory.Note(sequence, applied->cells);
         snapshot = (*store)->TakeSnapshot();
+        memory.Settle();
         applied.reset();
       });
       content = {};

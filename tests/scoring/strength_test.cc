@@ -311,7 +311,7 @@ TEST(StrengthTest, AgreesWithADenseScan) {
         moment += std::exp(height - peak) / (strength + 1);
       }
       EXPECT_GE(peak, highest - 1e-4) << count << ' ' << truth;
-      EXPECT_NEAR(fit.expected / (mass / moment - 1), 1, .03) << count << ' ' << truth;
+      EXPECT_NEAR(fit.expected / (mass / moment - 1), 1, .001) << count << ' ' << truth;
     }
   }
 }
