@@ -102,7 +102,7 @@ absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(
     const auto measures = source.read(pair, again);
     if (!measures.ok()) return measures.status();
     return RatesOf((**measures)[Measure::kOnTime], (**measures)[Measure::kDefect], question.scope,
-                   question.ended, question.rules);
+                   question.ended, question.rules, (*measures)->KeptIn(question.scope));
   };
   if (before && changed.empty()) return before;
   auto fleet = std::make_shared<Fleet>();
@@ -132,7 +132,7 @@ absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(
   if (!total.ok()) return total.status();
   const MeasureSet& sums = **total;
   fleet->pooled = PooledPriors(sums[Measure::kOnTime], sums[Measure::kDefect], question.ended,
-                               question.rules, question.scope);
+                               question.rules, question.scope, sums.KeptIn(question.scope));
   // A defect known a day later changes no rate of a pair, yet the curve of delays.
   if (same_rates) {
     if (fleet->pooled == before->pooled) return before;

@@ -1,10 +1,17 @@
 #include "scoring/defects.h"
 
 #include <algorithm>
+#include <array>
 #include <cassert>
+#include <memory>
 #include <numeric>
+#include <optional>
+#include <span>
+#include <utility>
+#include <vector>
 
 #include "scoring/curve.h"
+#include "scoring/decay.h"
 
 namespace plumblane {
 namespace {
@@ -14,78 +21,183 @@ size_t KindIndex(Code kind) {
   return static_cast<size_t>(kind) - static_cast<size_t>(Code::kDamaged);
 }
 
-struct DefectCounts {
-  DefectExposure exposure;
-  std::vector<std::array<double, DefectKinds::kCount>> kinds;  // decayed defects by day and kind
-  Curve curve;                                                 // over days 0 .. window
+using ByKind = std::array<double, DefectKinds::kCount>;
+
+// Of one or more cohorts; weights relative to one day.
+struct Counted {
+  int64_t order_count = 0, hit_count = 0;
+  double weight = 0, squares = 0;  // sums of w and w^2
+  double hit_weight = 0;
 };
 
-// Calls for the orders of each cohort: on_hits(day, kind, count, weight), on_left(day, count,
-// weight), on_unknown(last day known, count, weight). Returns the exposure.
-template <typename OnHits, typename OnLeft, typename OnUnknown>
+// Orders that have all come to the end of the claim window.
+struct DefectSpan final : KeptSpan {
+  uint32_t window = 0;
+  Counted counted;
+  bool with_curve = false;  // what follows was counted too
+  std::vector<WeightLeft> left;
+  struct Hits {
+    uint32_t day;
+    size_t kind;
+    double weight;
+  };
+  std::vector<Hits> hits;
+  size_t bytes() const override {
+    return sizeof *this + left.capacity() * sizeof left[0] + hits.capacity() * sizeof hits[0];
+  }
+};
+
+// Who leaves when, by defect or without, and by which kind; over days 0 .. window.
+class Leaving {
+ public:
+  explicit Leaving(uint32_t window) : risk_(window + size_t{1}), kinds_(window + size_t{1}) {}
+
+  void AddHits(const Outcome& hit, double weight) {
+    risk_.AddEvents(hit.bucket, hit.count, weight);
+    kinds_[hit.bucket][KindIndex(hit.code)] += weight * static_cast<double>(hit.count);
+  }
+  void AddOthers(uint32_t day, int64_t count, double weight) {
+    risk_.AddCensored(day, count, weight);
+  }
+  void Add(const DefectSpan& span, double factor) {
+    for (const WeightLeft& left : span.left) risk_.Add(left, factor);
+    for (const auto& [day, kind, weight] : span.hits) kinds_[day][kind] += factor * weight;
+  }
+
+  void MoveInto(DefectSpan& span) {
+    span.with_curve = true;
+    span.left = risk_.Left();
+    for (const WeightLeft& left : span.left) {
+      if (!(left.event > 0)) continue;
+      const ByKind& hits = kinds_[left.bucket];
+      for (size_t kind = 0; kind < hits.size(); ++kind) {
+        if (hits[kind] > 0) span.hits.push_back({left.bucket, kind, hits[kind]});
+      }
+    }
+  }
+  Curve Estimate() { return risk_.Estimate(); }
+  std::vector<ByKind> TakeKinds() { return std::move(kinds_); }
+
+ private:
+  RiskSet risk_;
+  std::vector<ByKind> kinds_;
+};
+
+// As known `last_day` whole days after the promised one. `leaving`: null = not asked for.
+void Count(const Cell& cell, Scope scope, uint32_t last_day, double weight, Counted& counted,
+           Leaving* leaving) {
+  VisitTallies(cell, scope, [&](const Tally& tally) {
+    int64_t unknown = tally.entered;
+    for (const Outcome& outcome : tally.outcomes) {
+      const bool hit = IsDefect(outcome.code);
+      if ((!hit && outcome.code != Code::kLeft) || outcome.bucket > last_day) continue;
+      unknown -= outcome.count;
+      if (!hit) {
+        if (leaving) leaving->AddOthers(outcome.bucket, outcome.count, weight);
+        continue;
+      }
+      counted.hit_count += outcome.count;
+      counted.hit_weight += weight * static_cast<double>(outcome.count);
+      if (leaving) leaving->AddHits(outcome, weight);
+    }
+    assert(unknown >= 0);  // more outcomes than entries: a bug, not a figure
+    if (leaving) leaving->AddOthers(last_day, unknown, weight);
+    counted.order_count += tally.entered;
+    const double entered = weight * static_cast<double>(tally.entered);
+    counted.weight += entered;
+    counted.squares += weight * entered;
+  });
+}
+
+DefectSpan SumOf(std::span<const Cohort> cohorts, Scope scope, Day anchor, const ScoreRules& rules,
+                 bool with_curve) {
+  DefectSpan sums;
+  sums.span = SpanOf(cohorts.front().day);
+  sums.window = static_cast<uint32_t>(rules.claim_window_days);
+  std::optional<Leaving> leaving;
+  if (with_curve) leaving.emplace(sums.window);
+  const DayWeights weights(rules.half_life_days);
+  for (const Cohort& cohort : cohorts) {
+    Count(cohort.cell, scope, sums.window, weights.Of(anchor - cohort.day), sums.counted,
+          leaving ? &*leaving : nullptr);
+  }
+  if (leaving) leaving->MoveInto(sums);
+  return sums;
+}
+
+// All cohorts that are watched. `leaving`: null = not asked for.
 DefectExposure Walk(const Series& defect, Scope scope, const Moment& moment,
-                    const ScoreRules& rules, const OnHits& on_hits, const OnLeft& on_left,
-                    const OnUnknown& on_unknown) {
+                    const ScoreRules& rules, KeptSpans* kept, Leaving* leaving) {
   assert(rules.claim_window_days >= 0);
+  const auto window = static_cast<uint32_t>(rules.claim_window_days);
   DefectExposure exposure;
   exposure.window_days = rules.claim_window_days;
+  const auto watched = Watched(defect, moment);
+  if (watched.empty()) return exposure;
   // Later cohorts have come less far: days descend along the series.
   std::vector<DefectExposure::Reached>& reached = exposure.reached;
   DefectExposure::Reached youngest{-1};
   const auto close = [&] {
     if (youngest.weight > 0) reached.push_back(youngest);
   };
-  const CohortWeights weights(moment, rules);
-  for (const Cohort& cohort : Watched(defect, moment)) {
-    const int64_t days_over = WatchMillis(cohort.day, moment) / kMillisPerDay;
-    const auto last_day =
-        static_cast<uint32_t>(std::min<int64_t>(days_over, rules.claim_window_days));
-    const double weight = weights.On(cohort.day);
+  const auto add = [&](uint32_t last_day, const Counted& counted, double factor) {
     if (youngest.day != static_cast<int>(last_day)) {
       close();
       youngest = {static_cast<int>(last_day)};
     }
-    VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
-      int64_t unknown = tally.entered;
-      for (const Outcome& outcome : tally.outcomes) {
-        const bool hit = IsDefect(outcome.code);
-        if ((!hit && outcome.code != Code::kLeft) || outcome.bucket > last_day) continue;
-        unknown -= outcome.count;
-        if (hit) {
-          exposure.hit_count += outcome.count;
-          exposure.hit_weight += weight * static_cast<double>(outcome.count);
-          on_hits(outcome.bucket, outcome.code, outcome.count, weight);
-        } else {
-          on_left(outcome.bucket, outcome.count, weight);
+    exposure.order_count += counted.order_count;
+    exposure.hit_count += counted.hit_count;
+    exposure.hit_weight += factor * counted.hit_weight;
+    youngest.weight += factor * counted.weight;
+    youngest.squares += factor * factor * counted.squares;
+  };
+  const auto reached_by = [&](Day day) {
+    return static_cast<uint32_t>(
+        std::min<int64_t>(WatchMillis(day, moment) / kMillisPerDay, window));
+  };
+  const CohortWeights weights(moment, rules);
+  VisitSpans<DefectSpan>(
+      watched, watched.back().day, Measure::kDefect, rules.half_life_days, kept,
+      [&](std::span<const Cohort> span, Day anchor, bool whole, const DefectSpan* known) {
+        std::shared_ptr<const DefectSpan> made;
+        if (!whole || reached_by(anchor) < window) {
+          for (const Cohort& cohort : span) {
+            const uint32_t last_day = reached_by(cohort.day);
+            Counted counted;
+            Count(cohort.cell, scope, last_day, weights.On(cohort.day), counted, leaving);
+            add(last_day, counted, 1);
+          }
+          return made;
         }
-      }
-      assert(unknown >= 0);  // more outcomes than entries: a bug, not a figure
-      on_unknown(last_day, unknown, weight);
-      exposure.order_count += tally.entered;
-      const double entered = weight * static_cast<double>(tally.entered);
-      youngest.weight += entered;
-      youngest.squares += weight * entered;
-    });
-  }
+        const bool serves = known && known->window == window && (known->with_curve || !leaving);
+        if (!serves) {
+          made = std::make_shared<const DefectSpan>(
+              SumOf(span, scope, anchor, rules, kept || leaving));
+          known = made.get();
+        }
+        const double factor = weights.On(anchor);
+        add(window, known->counted, factor);
+        if (leaving) leaving->Add(*known, factor);
+        return made;
+      });
   close();
   std::reverse(reached.begin(), reached.end());
   return exposure;
 }
 
+struct DefectCounts {
+  DefectExposure exposure;
+  std::vector<ByKind> kinds;  // decayed defects by day and kind
+  Curve curve;                // over days 0 .. window
+};
+
 DefectCounts CountDefects(const Series& defect, Scope scope, const Moment& moment,
-                          const ScoreRules& rules) {
+                          const ScoreRules& rules, KeptSpans* kept) {
+  Leaving leaving(static_cast<uint32_t>(rules.claim_window_days));
   DefectCounts counts;
-  counts.kinds.resize(static_cast<size_t>(rules.claim_window_days) + 1);
-  RiskSet risk(counts.kinds.size());
-  counts.exposure = Walk(
-      defect, scope, moment, rules,
-      [&](uint32_t day, Code kind, int64_t count, double weight) {
-        counts.kinds[day][KindIndex(kind)] += weight * static_cast<double>(count);
-        risk.AddEvents(day, count, weight);
-      },
-      [&](uint32_t day, int64_t count, double weight) { risk.AddCensored(day, count, weight); },
-      [&](uint32_t day, int64_t count, double weight) { risk.AddCensored(day, count, weight); });
-  counts.curve = risk.Estimate();
+  counts.exposure = Walk(defect, scope, moment, rules, kept, &leaving);
+  counts.curve = leaving.Estimate();
+  counts.kinds = leaving.TakeKinds();
   return counts;
 }
 
@@ -136,8 +248,8 @@ double DelayCurve::ReachedBy(int days, int window_days) const {
 }
 
 DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const ScoreRules& rules,
-                              Scope scope) {
-  const DefectCounts counts = CountDefects(total, scope, moment, rules);
+                              Scope scope, KeptSpans* kept) {
+  const DefectCounts counts = CountDefects(total, scope, moment, rules, kept);
   DefectPrior pooled;
   if (counts.exposure.order_count == 0) return pooled;
   for (int day = 0; day <= rules.claim_window_days; ++day) {
@@ -149,9 +261,8 @@ DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const S
 }
 
 DefectExposure ExposureOf(const Series& defect, Scope scope, const Moment& moment,
-                          const ScoreRules& rules) {
-  const auto ignore = [](auto...) {};
-  return Walk(defect, scope, moment, rules, ignore, ignore, ignore);
+                          const ScoreRules& rules, KeptSpans* kept) {
+  return Walk(defect, scope, moment, rules, kept, nullptr);
 }
 
 WeightedSums DefectSums(const DefectExposure& exposure, const DelayCurve& delay) {
@@ -168,8 +279,9 @@ WeightedSums DefectSums(const DefectExposure& exposure, const DelayCurve& delay)
 double DefectKinds::Of(Code kind) const { return share[KindIndex(kind)]; }
 
 DefectEstimate DefectsOf(const Series& defect, Scope scope, const std::optional<Prior>& prior,
-                         const DelayCurve& delay, const Moment& moment, const ScoreRules& rules) {
-  const DefectCounts counts = CountDefects(defect, scope, moment, rules);
+                         const DelayCurve& delay, const Moment& moment, const ScoreRules& rules,
+                         KeptSpans* kept) {
+  const DefectCounts counts = CountDefects(defect, scope, moment, rules, kept);
   const WeightedSums sums = DefectSums(counts.exposure, delay);
   const bool average = rules.rate_mode == RateMode::kAverage;
   const RateEstimate rate =

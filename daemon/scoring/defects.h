@@ -60,9 +60,10 @@ struct DefectPrior {
   DelayCurve delay;
 };
 
-// From the sum over all pairs, in the scope of the score it is for; mean as PooledMean.
+// From the sum over all pairs, in the scope of the score it is for; mean as PooledMean. Answers do
+// not depend on what is kept (spans.h), here and below.
 DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const ScoreRules& rules,
-                              Scope scope = Scope::kCounted);
+                              Scope scope = Scope::kCounted, KeptSpans* kept = nullptr);
 
 // What a series says of n and y before it is known how far defects show themselves by a day.
 struct DefectExposure {
@@ -80,7 +81,7 @@ struct DefectExposure {
   bool operator==(const DefectExposure&) const = default;
 };
 DefectExposure ExposureOf(const Series& defect, Scope scope, const Moment& moment,
-                          const ScoreRules& rules);
+                          const ScoreRules& rules, KeptSpans* kept = nullptr);
 
 // n as w1, sum(w^2 entered g) as w2 and y as s: what a fleet prior is fitted to. y may exceed n.
 // `delay` and scope are those of the score the prior is for.
@@ -103,6 +104,7 @@ struct DefectEstimate {
   std::optional<DefectKinds> kinds;
 };
 DefectEstimate DefectsOf(const Series& defect, Scope scope, const std::optional<Prior>& prior,
-                         const DelayCurve& delay, const Moment& moment, const ScoreRules& rules);
+                         const DelayCurve& delay, const Moment& moment, const ScoreRules& rules,
+                         KeptSpans* kept = nullptr);
 
 }  // namespace plumblane

@@ -5,9 +5,9 @@
 namespace plumblane {
 
 Priors PooledPriors(const Series& on_time_total, const Series& defect_total, const Moment& moment,
-                    const ScoreRules& rules, Scope scope) {
-  DefectPrior defect = PooledDefectPrior(defect_total, moment, rules, scope);
-  return {PooledLatePrior(on_time_total, moment, rules, scope), defect.prior,
+                    const ScoreRules& rules, Scope scope, KeptSpans* kept) {
+  DefectPrior defect = PooledDefectPrior(defect_total, moment, rules, scope, kept);
+  return {PooledLatePrior(on_time_total, moment, rules, scope, kept), defect.prior,
           std::move(defect.delay)};
 }
 
@@ -19,8 +19,9 @@ Moment EndedDays(const Moment& moment) {
 }
 
 PairRates RatesOf(const Series& on_time, const Series& defect, Scope scope, const Moment& moment,
-                  const ScoreRules& rules) {
-  return {CountOnTime(on_time, scope, moment, rules), ExposureOf(defect, scope, moment, rules)};
+                  const ScoreRules& rules, KeptSpans* kept) {
+  return {CountOnTime(on_time, scope, moment, rules, kept),
+          ExposureOf(defect, scope, moment, rules, kept)};
 }
 
 PairSums SumsOf(const PairRates& rates, const Priors& pooled) {

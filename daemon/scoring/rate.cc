@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cassert>
+#include <memory>
+#include <span>
 
 #include "scoring/decay.h"
 
@@ -10,6 +12,26 @@ namespace {
 
 constexpr double kLeastShape = 0.05;  // keeps the quantiles of a near-certain prior representable
 constexpr double kNoHits = 1e-9;
+
+struct LateSpan final : KeptSpan {
+  LateCount count;
+  WeightedSums weights;  // relative to the anchor
+  size_t bytes() const override { return sizeof *this; }
+};
+
+LateSpan SumOf(std::span<const Cohort> cohorts, Scope scope, Day anchor, const ScoreRules& rules) {
+  LateSpan sums;
+  sums.span = SpanOf(cohorts.front().day);
+  const DayWeights weights(rules.half_life_days);
+  for (const Cohort& cohort : cohorts) {
+    const LateCount one = CountLate(cohort.cell, scope);
+    sums.count.order_count += one.order_count;
+    sums.count.late_count += one.late_count;
+    sums.weights.Add(weights.Of(anchor - cohort.day), one.order_count,
+                     static_cast<double>(one.late_count));
+  }
+  return sums;
+}
 
 // The on-time share from `orders` of which `late` came late, both on the mode's own scale.
 RateEstimate ShareFrom(const OnTimeCounts& counts, double late, double orders,
@@ -64,41 +86,45 @@ LateCount CountLate(const Cell& cell, Scope scope) {
 }
 
 OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& moment,
-                         const ScoreRules& rules) {
+                         const ScoreRules& rules, KeptSpans* kept) {
   OnTimeCounts counts;
-  WeightedSums sums;
+  const auto watched = Watched(on_time, moment);
+  if (watched.empty()) return counts;
   const CohortWeights weights(moment, rules);
-  for (const Cohort& cohort : Watched(on_time, moment)) {
-    const LateCount count = CountLate(cohort.cell, scope);
-    counts.order_count += count.order_count;
-    counts.late_count += count.late_count;
-    sums.Add(weights.On(cohort.day), count.order_count, static_cast<double>(count.late_count));
-  }
-  counts.weight = sums.w1;
-  counts.late_weight = sums.s;
-  counts.squares = sums.w2;
+  VisitSpans<LateSpan>(
+      watched, watched.back().day, Measure::kOnTime, rules.half_life_days, kept,
+      [&](std::span<const Cohort> span, Day anchor, bool whole, const LateSpan* known) {
+        const LateSpan sums = known ? *known : SumOf(span, scope, anchor, rules);
+        counts.order_count += sums.count.order_count;
+        counts.late_count += sums.count.late_count;
+        const double factor = weights.On(anchor);
+        counts.weight += factor * sums.weights.w1;
+        counts.squares += factor * factor * sums.weights.w2;
+        counts.late_weight += factor * sums.weights.s;
+        return kept && whole && !known ? std::make_shared<const LateSpan>(sums) : nullptr;
+      });
   return counts;
 }
 
 double PooledMean(double hits, double orders) { return (hits + 0.5) / (orders + 1); }
 
 std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
-                                     const ScoreRules& rules, Scope scope) {
-  const OnTimeCounts counts = CountOnTime(total, scope, moment, rules);
+                                     const ScoreRules& rules, Scope scope, KeptSpans* kept) {
+  const OnTimeCounts counts = CountOnTime(total, scope, moment, rules, kept);
   if (counts.order_count == 0) return std::nullopt;
   return Prior{PooledMean(counts.late_weight, counts.weight), kPooledStrength};
 }
 
 RateEstimate OnTimeRate(const Series& on_time, Scope scope, const std::optional<Prior>& late,
-                        const Moment& moment, const ScoreRules& rules) {
-  const OnTimeCounts counts = CountOnTime(on_time, scope, moment, rules);
+                        const Moment& moment, const ScoreRules& rules, KeptSpans* kept) {
+  const OnTimeCounts counts = CountOnTime(on_time, scope, moment, rules, kept);
   return ShareFrom(counts, counts.late_weight, counts.weight, late);
 }
 
 RateEstimate MeasuredOnTimeRate(const Series& on_time, Scope scope,
                                 const std::optional<Prior>& late, const Moment& moment,
-                                const ScoreRules& rules) {
-  const OnTimeCounts counts = CountOnTime(on_time, scope, moment, rules);
+                                const ScoreRules& rules, KeptSpans* kept) {
+  const OnTimeCounts counts = CountOnTime(on_time, scope, moment, rules, kept);
   const WeightedSums sums = counts.Sums();
   return ShareFrom(counts, sums.EffectiveHits(), sums.EffectiveSize(), late);
 }

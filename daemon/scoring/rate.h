@@ -28,6 +28,7 @@
 #include "scoring/beta.h"
 #include "scoring/decay.h"
 #include "scoring/moment.h"
+#include "scoring/spans.h"
 
 namespace plumblane {
 
@@ -84,8 +85,9 @@ struct OnTimeCounts {
   WeightedSums Sums() const { return {weight, squares, late_weight}; }
   bool operator==(const OnTimeCounts&) const = default;
 };
+// Answers do not depend on what is kept (spans.h), here and below.
 OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& moment,
-                         const ScoreRules& rules);
+                         const ScoreRules& rules, KeptSpans* kept = nullptr);
 
 // The share of a pool with some doubt: (hits + 1/2) / (orders + 1), the mean under Jeffreys' prior,
 // so that a pool of a few orders, or of old ones that hardly weigh, is not taken for certain.
@@ -94,15 +96,16 @@ double PooledMean(double hits, double orders);
 // The prior of the late rate, from `total`, the sum over all pairs; the scope is that of the score
 // it is for, so that forgiving orders leaves a lane's score as it was. None when nothing settled.
 std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
-                                     const ScoreRules& rules, Scope scope = Scope::kCounted);
+                                     const ScoreRules& rules, Scope scope = Scope::kCounted,
+                                     KeptSpans* kept = nullptr);
 
 // The on-time share: observed = 1 - S/W1, and one minus mean and limits of the late rate.
 RateEstimate OnTimeRate(const Series& on_time, Scope scope, const std::optional<Prior>& late,
-                        const Moment& moment, const ScoreRules& rules);
+                        const Moment& moment, const ScoreRules& rules, KeptSpans* kept = nullptr);
 
 // The same in measurement mode. Without decay both are the same.
 RateEstimate MeasuredOnTimeRate(const Series& on_time, Scope scope,
                                 const std::optional<Prior>& late, const Moment& moment,
-                                const ScoreRules& rules);
+                                const ScoreRules& rules, KeptSpans* kept = nullptr);
 
 }  // namespace plumblane

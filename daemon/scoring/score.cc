@@ -29,17 +29,17 @@ ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& pri
                       std::span<const double> within_days) {
   const bool average = rules.rate_mode == RateMode::kAverage;
   const auto on_time_rate = average ? MeasuredOnTimeRate : OnTimeRate;
-  const DefectEstimate defects = DefectsOf(measures[Measure::kDefect], scope, priors.defect,
-                                           priors.defect_delay, moment, rules);
-  ScoreEstimate score;
   KeptSpans* const kept = measures.KeptIn(scope);
+  const DefectEstimate defects = DefectsOf(measures[Measure::kDefect], scope, priors.defect,
+                                           priors.defect_delay, moment, rules, kept);
+  ScoreEstimate score;
   const auto times = [&](Measure measure) {
     const Series& series = measures[measure];
     const TimesCurve curve = TimesCurveOf(measure, series, scope, moment, rules, kept);
     score.fault_count += curve.fault_count + FaultsNotWatched(series, moment);
     return EstimateOf(curve, rules.fewest_at_risk);
   };
-  score.on_time = on_time_rate(measures[Measure::kOnTime], scope, priors.late, moment, rules);
+  score.on_time = on_time_rate(measures[Measure::kOnTime], scope, priors.late, moment, rules, kept);
   score.defect = defects.rate;
   score.late_prior = priors.late;
   score.defect_prior = priors.defect;
@@ -50,8 +50,8 @@ ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& pri
   score.response = times(Measure::kResponse);
   score.arrivals =
       ArrivalsWithin(within_days, measures[Measure::kDelivery], scope, moment, rules, kept);
-  score.underway_count = UnderwayCount(measures[Measure::kUnderway], scope, moment);
-  score.overdue_count = OverdueCount(measures[Measure::kOverdue], scope, moment);
+  score.underway_count = UnderwayCount(measures[Measure::kUnderway], scope, moment, kept);
+  score.overdue_count = OverdueCount(measures[Measure::kOverdue], scope, moment, kept);
   score.excused_count = ExcusedCount(measures[Measure::kOnTime], moment);
   return score;
 }

@@ -61,37 +61,40 @@ SpanSums SumSpan(std::span<const Cohort> cohorts, Code finish, Scope scope, Day 
 
 KeptSpans::KeptSpans(const KeptSpans& other) {
   std::lock_guard lock(other.mutex_);
-  half_life_days_ = other.half_life_days_;
   bytes_ = other.bytes_;
   kept_ = other.kept_;
-}
-
-std::vector<KeptSpans::Sums> KeptSpans::Of(Measure measure, double half_life_days) const {
-  std::lock_guard lock(mutex_);
-  if (half_life_days_ != half_life_days) return {};
-  return kept_[static_cast<size_t>(IndexOf(measure))];
-}
-
-void KeptSpans::Keep(Measure measure, double half_life_days, std::vector<Sums> sums) {
-  std::lock_guard lock(mutex_);
-  if (half_life_days_ != half_life_days) {
-    for (std::vector<Sums>& kept : kept_) kept.clear();
-    half_life_days_ = half_life_days;
+  for (Kept& kept : kept_) {
+    if (kept.sums) kept.sums = std::make_shared<List>(*kept.sums);
   }
-  kept_[static_cast<size_t>(IndexOf(measure))] = std::move(sums);
+}
+
+std::shared_ptr<const KeptSpans::List> KeptSpans::Of(Measure measure, double half_life_days) const {
+  static const auto kNone = std::make_shared<const List>();
+  std::lock_guard lock(mutex_);
+  const Kept& kept = kept_[static_cast<size_t>(IndexOf(measure))];
+  return kept.sums && kept.half_life_days == half_life_days ? kept.sums : kNone;
+}
+
+void KeptSpans::Keep(Measure measure, double half_life_days, List sums) {
+  std::lock_guard lock(mutex_);
+  // Somebody may still be going through those before.
+  kept_[static_cast<size_t>(IndexOf(measure))] = {half_life_days,
+                                                  std::make_shared<List>(std::move(sums))};
   bytes_ = sizeof *this;
-  for (const std::vector<Sums>& kept : kept_) {
-    for (const Sums& one : kept) bytes_ += one->bytes() + sizeof one;
+  for (const Kept& kept : kept_) {
+    if (!kept.sums) continue;
+    for (const auto& one : *kept.sums) bytes_ += one->bytes() + sizeof one;
   }
 }
 
 void KeptSpans::Forget(Measure measure, Day day) {
-  std::vector<Sums>& kept = kept_[static_cast<size_t>(IndexOf(measure))];
-  const auto found = std::find_if(kept.begin(), kept.end(),
-                                  [&](const Sums& one) { return one->span == SpanOf(day); });
-  if (found == kept.end()) return;
+  const Kept& kept = kept_[static_cast<size_t>(IndexOf(measure))];
+  if (!kept.sums) return;
+  const auto found = std::find_if(kept.sums->begin(), kept.sums->end(),
+                                  [&](const auto& one) { return one->span == SpanOf(day); });
+  if (found == kept.sums->end()) return;
   bytes_ -= (*found)->bytes() + sizeof *found;
-  kept.erase(found);
+  kept.sums->erase(found);
 }
 
 size_t KeptSpans::bytes() const {

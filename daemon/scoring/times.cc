@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cassert>
+#include <memory>
 #include <utility>
 
 #include "cohorts/buckets.h"
@@ -53,40 +54,26 @@ class CurveOfSum {
 
   void Add(std::span<const Cohort> cohorts, KeptSpans* kept) {
     assert(!kept || scope_ == Scope::kCounted);
-    std::vector<KeptSpans::Sums> known;
-    if (kept) known = kept->Of(measure_, half_life_days_);
-    bool more = false;
-    size_t next = 0;  // in `known`
-    while (!cohorts.empty()) {
-      const int32_t span = SpanOf(cohorts.front().day);
-      const auto most = cohorts.first(std::min<size_t>(cohorts.size(), kSpanDays));
-      const auto end = std::partition_point(
-          most.begin(), most.end(), [&](const Cohort& one) { return SpanOf(one.day) == span; });
-      const auto count = static_cast<size_t>(end - most.begin());
-      const Day anchor = std::min(LastDayOf(span), newest_);
-      const bool lasts = anchor == LastDayOf(span);
-      while (next < known.size() && known[next]->span < span) ++next;
-      const bool found = next < known.size() && known[next]->span == span;
-      if (found && lasts && known[next]->known_from <= moment_.horizon) {
-        const SpanSums& sums = *known[next];
-        const double factor = weights_.Of(newest_ - anchor);
-        for (const WeightLeft& left : sums.left) risk_.Add(left, factor);
-        AddRest(sums);
-      } else {
-        SpanSums sums = SumSpan(cohorts.first(count), FinishOf(measure_), scope_, anchor, weights_,
-                                moment_, span_);
-        if (kept && lasts && !found && sums.all_known) {
-          sums.left = span_.Left();
-          known.insert(known.begin() + static_cast<std::ptrdiff_t>(next),
-                       std::make_shared<const SpanSums>(sums));
-          more = true;
-        }
-        span_.MoveInto(risk_, weights_.Of(newest_ - anchor));
-        AddRest(sums);
-      }
-      cohorts = cohorts.subspan(count);
-    }
-    if (more) kept->Keep(measure_, half_life_days_, std::move(known));
+    VisitSpans<SpanSums>(
+        cohorts, newest_, measure_, half_life_days_, kept,
+        [&](std::span<const Cohort> span, Day anchor, bool whole, const SpanSums* known) {
+          std::shared_ptr<SpanSums> made;
+          const double factor = weights_.Of(newest_ - anchor);
+          if (known && known->known_from <= moment_.horizon) {
+            for (const WeightLeft& left : known->left) risk_.Add(left, factor);
+            AddRest(*known);
+            return made;
+          }
+          SpanSums sums =
+              SumSpan(span, FinishOf(measure_), scope_, anchor, weights_, moment_, span_);
+          if (kept && whole && !known && sums.all_known) {
+            sums.left = span_.Left();
+            made = std::make_shared<SpanSums>(sums);
+          }
+          span_.MoveInto(risk_, factor);
+          AddRest(sums);
+          return made;
+        });
   }
 
   TimesCurve Estimate() {

@@ -6,21 +6,25 @@
 // news of a delivery may still come in. An order lost and then closed by an event leaves at
 // whichever holds.
 //
-// Pure and thread-safe. O(cohorts + outcomes).
+// Pure and thread-safe. O(cohorts + outcomes), or O(spans) where they are kept (spans.h), which
+// changes no answer.
 #pragma once
 
 #include <cstdint>
 
 #include "cohorts/cell.h"
 #include "scoring/moment.h"
+#include "scoring/spans.h"
 
 namespace plumblane {
 
 // From an underway series, anchored on the paid day: orders paid by the limit and not gone by then.
-int64_t UnderwayCount(const Series& underway, Scope scope, const Moment& moment);
+int64_t UnderwayCount(const Series& underway, Scope scope, const Moment& moment,
+                      KeptSpans* kept = nullptr);
 
 // From an overdue series, anchored on the promised day: those of them whose promised day is over by
 // the horizon.
-int64_t OverdueCount(const Series& overdue, Scope scope, const Moment& moment);
+int64_t OverdueCount(const Series& overdue, Scope scope, const Moment& moment,
+                     KeptSpans* kept = nullptr);
 
 }  // namespace plumblane

@@ -107,11 +107,13 @@ void Score(bool again) {
   const ScoreRules rules{.half_life_days = 45};
   ScoreEstimate score;
   const auto answer = [&] {
-    const Priors priors = PooledPriors(sum[Measure::kOnTime], sum[Measure::kDefect], moment, rules);
+    const Priors priors = PooledPriors(sum[Measure::kOnTime], sum[Measure::kDefect], moment, rules,
+                                       Scope::kCounted, sum.kept.get());
     score = ScoreOf(own, Scope::kCounted, priors, moment, rules);
   };
   if (again) {
     own.kept = std::make_shared<KeptSpans>();
+    sum.kept = std::make_shared<KeptSpans>();
     answer();
   }
   CountedWork(answer);

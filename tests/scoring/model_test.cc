@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <map>
 #include <memory>
 #include <string>
 #include <utility>
@@ -233,7 +234,7 @@ TEST(ModelTest, TheSumOfTwoHalvesScoresAsTheWholeBitForBit) {
 // Asked at moments in any order, by several half-lives, while cells change.
 TEST(ModelTest, SumsKeptFromOtherMomentsChangeNoAnswer) {
   Random random(32);
-  size_t most_kept = 0;
+  std::map<Measure, size_t> most_kept;
   for (int round = 0; round < 60; ++round) {
     Orders orders = SomeOrders(random, 400);
     MeasureSet keeping = naive::CellsOf(orders);
@@ -257,11 +258,22 @@ TEST(ModelTest, SumsKeptFromOtherMomentsChangeNoAnswer) {
                 ScoreOf(naive::CellsOf(orders), scope, {}, moment, rules, days));
       ASSERT_EQ(OutlookOf(keeping, scope, moment, rules),
                 OutlookOf(naive::CellsOf(orders), scope, moment, rules));
-      most_kept =
-          std::max(most_kept, keeping.kept->Of(Measure::kDelivery, rules.half_life_days).size());
+      const MeasureSet anew = naive::CellsOf(orders);
+      ASSERT_EQ(RatesOf(keeping[Measure::kOnTime], keeping[Measure::kDefect], scope, moment, rules,
+                        keeping.KeptIn(scope)),
+                RatesOf(anew[Measure::kOnTime], anew[Measure::kDefect], scope, moment, rules));
+      ASSERT_EQ(PooledPriors(keeping[Measure::kOnTime], keeping[Measure::kDefect], moment, rules,
+                             scope, keeping.KeptIn(scope)),
+                PooledPriors(anew[Measure::kOnTime], anew[Measure::kDefect], moment, rules, scope));
+      for (const Measure measure : kScored) {
+        for (const double days : {rules.half_life_days, KeptSpans::kNoHalfLife}) {
+          most_kept[measure] =
+              std::max(most_kept[measure], keeping.kept->Of(measure, days)->size());
+        }
+      }
     }
   }
-  EXPECT_GE(most_kept, 2u);
+  for (const Measure measure : kScored) EXPECT_GE(most_kept[measure], 2u) << IndexOf(measure);
 }
 
 // Nothing shown ever leaves its range, however old, young or lopsided the orders are.

@@ -7,9 +7,10 @@ import math
 from dataclasses import dataclass
 
 LEAST_STRENGTH, MOST_STRENGTH = 1.0, 1000.0
-GRID_SIZE = 15
+DEGREE = 16                         # of the curve
+GRID_SIZE = 129
 SEARCH_WIDTH = 1e-3                 # in log strength
-FLAT = 1e-9                 # heights that differ by less are the same
+FLAT = 1e-9                         # heights that differ by less are the same
 ROUNDS = 2
 
 
@@ -67,12 +68,43 @@ def likelihood(groups: list[Group], strength: float) -> float:
     return math.fsum(group.weight * log_evidence(group, strength) for group in groups)
 
 
+class Curve:
+    """The log likelihood over log strength: the polynomial through the Chebyshev points."""
+
+    def __init__(self, groups: list[Group]):
+        self.first, self.last = math.log(LEAST_STRENGTH), math.log(MOST_STRENGTH)
+        self.points = [math.cos(math.pi * k / DEGREE) for k in range(DEGREE + 1)]
+        self.heights = [likelihood(groups, math.exp(self.from_unit(x))) for x in self.points]
+
+    def from_unit(self, x: float) -> float:
+        return self.first + (self.last - self.first) * (1.0 + x) / 2.0
+
+    def at(self, log_strength: float) -> float:
+        """By barycentric interpolation."""
+        x = 2.0 * (log_strength - self.first) / (self.last - self.first) - 1.0
+        if x in self.points:
+            return self.heights[self.points.index(x)]
+        parts = [(-1.0) ** k * self.half(k) / (x - point) for k, point in enumerate(self.points)]
+        return (math.fsum(part * height for part, height in zip(parts, self.heights))
+                / math.fsum(parts))
+
+    def half(self, k: int) -> float:
+        return 0.5 if k in (0, DEGREE) else 1.0
+
+    def term(self, j: int) -> float:
+        """How much of Chebyshev's polynomial of that degree is in it."""
+        return self.half(j) * 2.0 / DEGREE * math.fsum(
+            self.half(k) * height * math.cos(math.pi * j * k / DEGREE)
+            for k, height in enumerate(self.heights))
+
+
 def fit_strength(groups: list[Group]) -> Strength:
+    curve = Curve(groups)
     known: dict[float, float] = {}          # log strength -> log likelihood
 
     def at(x: float) -> float:
         if x not in known:
-            known[x] = likelihood(groups, math.exp(x))
+            known[x] = curve.at(x)
         return known[x]
 
     first, last = math.log(LEAST_STRENGTH), math.log(MOST_STRENGTH)
@@ -80,7 +112,8 @@ def fit_strength(groups: list[Group]) -> Strength:
     best = max(range(GRID_SIZE), key=lambda i: at(grid[i]))
     low, high = grid[max(best - 1, 0)], grid[min(best + 1, GRID_SIZE - 1)]
     top = at(grid[best])
-    same = FLAT * max(1.0, abs(top))
+    last_terms = abs(curve.term(DEGREE - 1)) + abs(curve.term(DEGREE))
+    same = max(FLAT * max(1.0, abs(top)), last_terms)
     if top - min(at(x) for x in grid) <= same:
         low = high                          # all are as likely: nothing to search
     golden = (math.sqrt(5.0) - 1.0) / 2.0
