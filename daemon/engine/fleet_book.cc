@@ -102,7 +102,7 @@ absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(
     const auto measures = source.read(pair, again);
     if (!measures.ok()) return measures.status();
     return RatesOf((**measures)[Measure::kOnTime], (**measures)[Measure::kDefect], question.scope,
-                   question.ended, question.rules, (*measures)->KeptIn(question.scope));
+                   question.ended, question.rules);
   };
   if (before && changed.empty()) return before;
   auto fleet = std::make_shared<Fleet>();

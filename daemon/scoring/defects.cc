@@ -34,7 +34,7 @@ struct Counted {
 struct DefectSpan final : KeptSpan {
   uint32_t window = 0;
   Counted counted;
-  bool with_curve = false;  // what follows was counted too
+  // Of the curve; empty where that is not asked for.
   std::vector<WeightLeft> left;
   struct Hits {
     uint32_t day;
@@ -65,7 +65,6 @@ class Leaving {
   }
 
   void MoveInto(DefectSpan& span) {
-    span.with_curve = true;
     span.left = risk_.Left();
     for (const WeightLeft& left : span.left) {
       if (!(left.event > 0)) continue;
@@ -109,14 +108,13 @@ void Count(const Cell& cell, Scope scope, uint32_t last_day, double weight, Coun
   });
 }
 
-DefectSpan SumOf(std::span<const Cohort> cohorts, Scope scope, Day anchor, const ScoreRules& rules,
-                 bool with_curve) {
+DefectSpan SumOf(std::span<const Cohort> cohorts, Scope scope, Day anchor,
+                 const DayWeights& weights, uint32_t window, bool with_curve) {
   DefectSpan sums;
   sums.span = SpanOf(cohorts.front().day);
-  sums.window = static_cast<uint32_t>(rules.claim_window_days);
+  sums.window = window;
   std::optional<Leaving> leaving;
   if (with_curve) leaving.emplace(sums.window);
-  const DayWeights weights(rules.half_life_days);
   for (const Cohort& cohort : cohorts) {
     Count(cohort.cell, scope, sums.window, weights.Of(anchor - cohort.day), sums.counted,
           leaving ? &*leaving : nullptr);
@@ -125,10 +123,10 @@ DefectSpan SumOf(std::span<const Cohort> cohorts, Scope scope, Day anchor, const
   return sums;
 }
 
-// All cohorts that are watched. `leaving`: null = not asked for.
+// All cohorts that are watched. `leaving`: null = not asked for, nor is anything kept then.
 DefectExposure Walk(const Series& defect, Scope scope, const Moment& moment,
                     const ScoreRules& rules, KeptSpans* kept, Leaving* leaving) {
-  assert(rules.claim_window_days >= 0);
+  assert(rules.claim_window_days >= 0 && (leaving || !kept));
   const auto window = static_cast<uint32_t>(rules.claim_window_days);
   DefectExposure exposure;
   exposure.window_days = rules.claim_window_days;
@@ -156,6 +154,7 @@ DefectExposure Walk(const Series& defect, Scope scope, const Moment& moment,
         std::min<int64_t>(WatchMillis(day, moment) / kMillisPerDay, window));
   };
   const CohortWeights weights(moment, rules);
+  const DayWeights day_weights(rules.half_life_days);
   VisitSpans<DefectSpan>(
       watched, watched.back().day, Measure::kDefect, rules.half_life_days, kept,
       [&](std::span<const Cohort> span, Day anchor, bool whole, const DefectSpan* known) {
@@ -169,15 +168,15 @@ DefectExposure Walk(const Series& defect, Scope scope, const Moment& moment,
           }
           return made;
         }
-        const bool serves = known && known->window == window && (known->with_curve || !leaving);
-        if (!serves) {
-          made = std::make_shared<const DefectSpan>(
-              SumOf(span, scope, anchor, rules, kept || leaving));
-          known = made.get();
+        std::optional<DefectSpan> fresh;
+        if (!known || known->window != window) {
+          fresh = SumOf(span, scope, anchor, day_weights, window, leaving != nullptr);
+          known = &*fresh;
         }
         const double factor = weights.On(anchor);
         add(window, known->counted, factor);
         if (leaving) leaving->Add(*known, factor);
+        if (fresh && kept) made = std::make_shared<const DefectSpan>(*std::move(fresh));
         return made;
       });
   close();
@@ -261,8 +260,8 @@ DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const S
 }
 
 DefectExposure ExposureOf(const Series& defect, Scope scope, const Moment& moment,
-                          const ScoreRules& rules, KeptSpans* kept) {
-  return Walk(defect, scope, moment, rules, kept, nullptr);
+                          const ScoreRules& rules) {
+  return Walk(defect, scope, moment, rules, nullptr, nullptr);
 }
 
 WeightedSums DefectSums(const DefectExposure& exposure, const DelayCurve& delay) {

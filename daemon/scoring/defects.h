@@ -81,7 +81,7 @@ struct DefectExposure {
   bool operator==(const DefectExposure&) const = default;
 };
 DefectExposure ExposureOf(const Series& defect, Scope scope, const Moment& moment,
-                          const ScoreRules& rules, KeptSpans* kept = nullptr);
+                          const ScoreRules& rules);
 
 // n as w1, sum(w^2 entered g) as w2 and y as s: what a fleet prior is fitted to. y may exceed n.
 // `delay` and scope are those of the score the prior is for.

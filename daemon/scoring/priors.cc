@@ -19,9 +19,8 @@ Moment EndedDays(const Moment& moment) {
 }
 
 PairRates RatesOf(const Series& on_time, const Series& defect, Scope scope, const Moment& moment,
-                  const ScoreRules& rules, KeptSpans* kept) {
-  return {CountOnTime(on_time, scope, moment, rules, kept),
-          ExposureOf(defect, scope, moment, rules, kept)};
+                  const ScoreRules& rules) {
+  return {CountOnTime(on_time, scope, moment, rules), ExposureOf(defect, scope, moment, rules)};
 }
 
 PairSums SumsOf(const PairRates& rates, const Priors& pooled) {

@@ -47,7 +47,7 @@ struct PairRates {
   bool operator==(const PairRates&) const = default;
 };
 PairRates RatesOf(const Series& on_time, const Series& defect, Scope scope, const Moment& moment,
-                  const ScoreRules& rules, KeptSpans* kept = nullptr);
+                  const ScoreRules& rules);
 
 struct PairOfFleet {
   Pair pair;

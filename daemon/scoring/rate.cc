@@ -19,10 +19,10 @@ struct LateSpan final : KeptSpan {
   size_t bytes() const override { return sizeof *this; }
 };
 
-LateSpan SumOf(std::span<const Cohort> cohorts, Scope scope, Day anchor, const ScoreRules& rules) {
+LateSpan SumOf(std::span<const Cohort> cohorts, Scope scope, Day anchor,
+               const DayWeights& weights) {
   LateSpan sums;
   sums.span = SpanOf(cohorts.front().day);
-  const DayWeights weights(rules.half_life_days);
   for (const Cohort& cohort : cohorts) {
     const LateCount one = CountLate(cohort.cell, scope);
     sums.count.order_count += one.order_count;
@@ -91,10 +91,11 @@ OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& momen
   const auto watched = Watched(on_time, moment);
   if (watched.empty()) return counts;
   const CohortWeights weights(moment, rules);
+  const DayWeights day_weights(rules.half_life_days);
   VisitSpans<LateSpan>(
       watched, watched.back().day, Measure::kOnTime, rules.half_life_days, kept,
       [&](std::span<const Cohort> span, Day anchor, bool whole, const LateSpan* known) {
-        const LateSpan sums = known ? *known : SumOf(span, scope, anchor, rules);
+        const LateSpan sums = known ? *known : SumOf(span, scope, anchor, day_weights);
         counts.order_count += sums.count.order_count;
         counts.late_count += sums.count.late_count;
         const double factor = weights.On(anchor);

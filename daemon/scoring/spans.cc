@@ -59,6 +59,16 @@ SpanSums SumSpan(std::span<const Cohort> cohorts, Code finish, Scope scope, Day 
   return sums;
 }
 
+namespace {
+
+size_t BytesOf(const KeptSpans::List& sums) {
+  size_t bytes = 0;
+  for (const auto& one : sums) bytes += one->bytes() + sizeof one;
+  return bytes;
+}
+
+}  // namespace
+
 KeptSpans::KeptSpans(const KeptSpans& other) {
   std::lock_guard lock(other.mutex_);
   bytes_ = other.bytes_;
@@ -77,14 +87,11 @@ std::shared_ptr<const KeptSpans::List> KeptSpans::Of(Measure measure, double hal
 
 void KeptSpans::Keep(Measure measure, double half_life_days, List sums) {
   std::lock_guard lock(mutex_);
+  Kept& kept = kept_[static_cast<size_t>(IndexOf(measure))];
+  if (kept.sums) bytes_ -= BytesOf(*kept.sums);
+  bytes_ += BytesOf(sums);
   // Somebody may still be going through those before.
-  kept_[static_cast<size_t>(IndexOf(measure))] = {half_life_days,
-                                                  std::make_shared<List>(std::move(sums))};
-  bytes_ = sizeof *this;
-  for (const Kept& kept : kept_) {
-    if (!kept.sums) continue;
-    for (const auto& one : *kept.sums) bytes_ += one->bytes() + sizeof one;
-  }
+  kept = {half_life_days, std::make_shared<List>(std::move(sums))};
 }
 
 void KeptSpans::Forget(Measure measure, Day day) {
