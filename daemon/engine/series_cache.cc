@@ -10,6 +10,10 @@
 namespace plumblane {
 namespace {
 
+// So much of a pair waits for who asks, which is added in some 10 us; what is more is added up as
+// soon as it can be read. An entry that is settled is of no use to who looks at the one before.
+constexpr size_t kMostWaitingBytes = 16 << 10;
+
 constexpr Day kFirstOfAll{INT32_MIN};
 
 size_t BytesOf(const Cell& cell) {
@@ -132,7 +136,9 @@ void SeriesCache::Note(uint64_t sequence, const CellChanges& changes) {
     record.bytes += change.bytes;
     bytes_ += change.bytes;
     record.waiting.push_back(std::move(change));
-    behind_.push_back(*pair);
+    size_t waiting = 0;
+    for (const Change& one : record.waiting) waiting += one.bytes;
+    if (waiting > kMostWaitingBytes) behind_.push_back(*pair);
   }
   MakeRoom();
 }

@@ -3,8 +3,8 @@
 // the same.
 //
 // Reading a pair from the store costs a millisecond for a year of orders; from here nothing, or
-// adding what the entries last published have changed, where they have not been settled yet. What
-// does not fit is read again.
+// adding what was changed since it was last read, if that is little. What does not fit is read
+// again.
 //
 // Thread-safe: writers note changes in turn and settle them, any thread reads.
 #pragma once
@@ -46,8 +46,8 @@ class SeriesCache {
   // with it.
   void Note(uint64_t sequence, const CellChanges& changes);
 
-  // Adds up what was noted, so that nobody who asks has to. Called once the last entry noted can be
-  // read; cells of a pair that are being added up meanwhile are read from the store.
+  // Adds up what was noted of pairs of which that is much, so that nobody who asks has to. Called
+  // once the last entry noted can be read; cells that are being added up are read from the store.
   void Settle();
 
   size_t bytes() const;
@@ -84,7 +84,7 @@ class SeriesCache {
   mutable std::mutex mutex_;
   Records records_;  // latest asked first
   std::map<Pair, Records::iterator> by_pair_;
-  std::vector<Pair> behind_;  // something of them waits
+  std::vector<Pair> behind_;  // much of them waits
   uint64_t noted_ = 0;
   size_t bytes_ = 0;
 };
