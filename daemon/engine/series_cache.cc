@@ -10,8 +10,8 @@
 namespace plumblane {
 namespace {
 
-// So much of a pair waits for who asks, which is added in some 10 us; what is more is added up as
-// soon as it can be read. An entry that is settled is of no use to who looks at the one before.
+// So much of a pair waits for who asks; what is more is added up as soon as it can be read. Cells
+// with an entry added are of no use to who looks at the one before (DEVELOPERS.md, Measurements).
 constexpr size_t kMostWaitingBytes = 16 << 10;
 
 constexpr Day kFirstOfAll{INT32_MIN};
