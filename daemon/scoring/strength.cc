@@ -53,7 +53,7 @@ class Curve {
             boost::math::chebyshev_clenshaw_recurrence(terms_.data(), terms_.size(), x)};
   }
 
-  // About what the curve is off by: half of these in the mean over 72 random fleets, at most 3.8
+  // About what the curve is off by: 0.5 of it in the mean over 72 random fleets, 3.8 at most.
   double last_terms() const { return std::fabs(terms_[kDegree - 1]) + std::fabs(terms_[kDegree]); }
   double low() const { return low_; }
   double high() const { return high_; }
