@@ -289,6 +289,7 @@ void Engine::Publish(const Catalog& catalog, const CellChanges& changes) {
   if (options_.compare_cells && catalog.log_sequence % options_.compare_entries == 0) {
     CompareCells(catalog.log_sequence, snapshot);
   }
+  if (!options_.published) ViewOf(snapshot, shared).MakeAhead();
   std::lock_guard lock(published_mutex_);
   snapshot_ = std::move(snapshot);
   catalog_ = std::move(shared);

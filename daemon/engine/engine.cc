@@ -174,10 +174,15 @@ View Engine::Look() const {
     snapshot = snapshot_;
     catalog = catalog_;
   }
+  return ViewOf(std::move(snapshot), std::move(catalog));
+}
+
+View Engine::ViewOf(std::shared_ptr<const Snapshot> its,
+                    std::shared_ptr<const Catalog> catalog) const {
   const Instant now = options_.clock_mode == ClockMode::kWall
                           ? wall_clock_.Now()
                           : catalog->latest_event.value_or(kEarliestInstant);
-  return View(std::move(snapshot), std::move(catalog), memory_, options_.rules, now);
+  return View(std::move(its), std::move(catalog), memory_, options_.rules, now);
 }
 
 size_t Engine::QueuedEvents() const {

@@ -126,8 +126,7 @@ class Engine final : public Desk {
   // From what there is here, or from another daemon's state, to the end of a log nobody owns.
   absl::Status TakeUp(absl::Status& out_of_reach);
   absl::Status FetchState();
-  // Until this engine may append; false when stopped or failed.
-  bool Follow();
+  bool Follow();  // until this engine may append; false when stopped or failed
   // Whether another daemon is to own the log instead.
   bool ShallLetGo() const;
   absl::Status TrimBelow(uint64_t sequence);
@@ -157,6 +156,7 @@ class Engine final : public Desk {
   absl::Status WriteOut(const Applied& applied, std::span<Waiting> from);
   static void Reply(std::span<Waiting> taken, const Applied& applied);
   void Publish(const Catalog& catalog, const CellChanges& changes);
+  View ViewOf(std::shared_ptr<const Snapshot> its, std::shared_ptr<const Catalog> catalog) const;
   std::shared_ptr<const Snapshot> Published() const;
   // Whoever is not answered yet gets to know.
   void Fail(const absl::Status& why, std::vector<Waiting> taken);

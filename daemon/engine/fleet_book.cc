@@ -50,54 +50,115 @@ std::shared_ptr<FleetBook::Made> FleetBook::FindOrMake(const Key& key, const Sou
   }
   auto made = std::make_shared<Made>();
   made->key = key;
-  // What was noted after that state and before this would be missing.
-  made->lost = noted_ > source.sequence;
+  made->since = noted_;
   made_.push_front(made);
   const size_t most =
       std::clamp(most_pairs_ / std::max<size_t>(source.pairs.size(), 1), kLeastFleets, kMostFleets);
   while (made_.size() > most) {
     // Who still waits for it must not take what is no longer told of changes.
-    made_.back()->lost = true;
+    made_.back()->dropped = true;
     made_.pop_back();
   }
   return made;
 }
 
+FleetBook::Key FleetBook::KeyOf(const Question& question) {
+  return {question.ended.now, question.ended.horizon, question.rules.half_life_days,
+          question.rules.claim_window_days, question.scope};
+}
+
+FleetBook::Start FleetBook::StartOf(const Made& made, const Source& source) {
+  if (made.dropped) return {};
+  Start start{made.fleet, {}, made.times};
+  for (const auto& [pair, entries] : made.changed) {
+    if (entries.first <= source.sequence) start.changed.emplace(pair, entries);
+  }
+  return start;
+}
+
+void FleetBook::Keep(Made& made, std::shared_ptr<const Fleet> fleet, const Start& from,
+                     const Source& source) {
+  if (made.dropped || made.times != from.times) return;
+  // What was noted after that state and before anybody asked would be missing.
+  if (!from.before && source.sequence < made.since) return;
+  ++made.times;
+  made.fleet = std::move(fleet);
+  for (const auto& [pair, entries] : from.changed) {
+    const auto it = made.changed.find(pair);
+    if (it->second.last <= source.sequence) {
+      made.changed.erase(it);
+    } else {
+      it->second.first = source.sequence + 1;
+    }
+  }
+}
+
+void FleetBook::NoteAsked(const Question& question) {
+  if (question.ended.now < latest_ended_) return;
+  const auto it = std::find_if(lately_.begin(), lately_.end(), [&](const Lately& one) {
+    return one.scope == question.scope &&
+           one.rules.half_life_days == question.rules.half_life_days &&
+           one.rules.claim_window_days == question.rules.claim_window_days;
+  });
+  if (it != lately_.end()) {
+    it->states_ahead = kStatesAhead;
+  } else if (lately_.size() < kMostAhead) {
+    lately_.push_back({question.rules, question.scope, kStatesAhead});
+  }
+}
+
 absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Ask(const Question& question,
                                                             const Source& source) {
-  const Key key{question.ended.now, question.ended.horizon, question.rules.half_life_days,
-                question.rules.claim_window_days, question.scope};
   std::shared_ptr<Made> made;
   {
     std::lock_guard lock(mutex_);
-    made = FindOrMake(key, source);
+    NoteAsked(question);
+    made = FindOrMake(KeyOf(question), source);
   }
   std::lock_guard making(made->making);
-  std::map<Pair, uint64_t> changed;
+  Start start;
   {
     std::lock_guard lock(mutex_);
-    if (made->lost) {
-      made->fleet = nullptr;
-      made->changed.clear();
-      made->lost =
-          noted_ > source.sequence || std::find(made_.begin(), made_.end(), made) == made_.end();
-    }
-    changed = made->changed;
+    start = StartOf(*made, source);
   }
-  auto fleet = Make(question, source, made->fleet, changed);
+  auto fleet = Make(question, source, start);
   if (!fleet.ok()) return fleet.status();
-  made->fleet = *std::move(fleet);
   std::lock_guard lock(mutex_);
-  for (const auto& [pair, sequence] : changed) {
-    const auto it = made->changed.find(pair);
-    if (it->second == sequence && sequence <= source.sequence) made->changed.erase(it);
-  }
-  return made->fleet;
+  Keep(*made, *fleet, start, source);
+  return fleet;
 }
 
-absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(
-    const Question& question, const Source& source, const std::shared_ptr<const Fleet>& before,
-    const std::map<Pair, uint64_t>& changed) {
+void FleetBook::MakeAhead(const Moment& ended, const Source& source) {
+  if (source.pairs.size() > kMostPairsAhead) return;
+  std::vector<Lately> lately;
+  {
+    std::lock_guard lock(mutex_);
+    latest_ended_ = ended.now;
+    for (Lately& one : lately_) --one.states_ahead;
+    std::erase_if(lately_, [](const Lately& one) { return one.states_ahead < 0; });
+    lately = lately_;
+  }
+  for (const Lately& one : lately) {
+    const Question question{ended, one.rules, one.scope};
+    std::shared_ptr<Made> made;
+    Start start;
+    {
+      std::lock_guard lock(mutex_);
+      made = FindOrMake(KeyOf(question), source);
+      start = StartOf(*made, source);
+    }
+    auto fleet = Make(question, source, start);
+    if (!fleet.ok()) return;
+    std::lock_guard lock(mutex_);
+    Keep(*made, *std::move(fleet), start, source);
+  }
+}
+
+absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(const Question& question,
+                                                             const Source& source,
+                                                             const Start& from) {
+  const std::shared_ptr<const Fleet>& before = from.before;
+  const std::map<Pair, Entries>& changed = from.changed;
   const auto rates_of = [&](const Pair& pair, bool again) -> absl::StatusOr<PairRates> {
     const auto measures = source.read(pair, again);
     if (!measures.ok()) return measures.status();
@@ -116,7 +177,7 @@ absl::StatusOr<std::shared_ptr<const Fleet>> FleetBook::Make(
     }
   } else {
     std::map<Pair, PairRates> recounted;
-    for (const auto& [pair, sequence] : changed) {
+    for (const auto& [pair, entries] : changed) {
       if (pair == Pair{}) continue;
       auto rates = rates_of(pair, /*again=*/true);
       if (!rates.ok()) return rates.status();
@@ -159,7 +220,9 @@ void FleetBook::Note(uint64_t sequence, const CellChanges& changes) {
     }
     if (!first) continue;
     for (const auto& made : made_) {
-      if (EndOf(*first) <= made->key.horizon) made->changed.insert_or_assign(one.pair, sequence);
+      if (EndOf(*first) > made->key.horizon) continue;
+      made->changed.try_emplace(one.pair, Entries{sequence, sequence}).first->second.last =
+          sequence;
     }
   }
 }

@@ -100,6 +100,42 @@ std::shared_ptr<const MeasureSet> SeriesCache::Peek(uint64_t sequence, const Pai
   return Find(sequence, pair);
 }
 
+absl::StatusOr<std::shared_ptr<const MeasureSet>> SeriesCache::ReadAside(const Snapshot& snapshot,
+                                                                         uint64_t sequence,
+                                                                         const Pair& pair,
+                                                                         Measure last) {
+  std::shared_ptr<const MeasureSet> kept;
+  std::vector<Change> changes;
+  {
+    std::lock_guard lock(mutex_);
+    const auto it = by_pair_.find(pair);
+    if (it != by_pair_.end() && (*it->second)->through <= sequence) {
+      kept = (*it->second)->measures;
+      for (const Change& one : (*it->second)->waiting) {
+        // Ascending by measure.
+        if (one.sequence <= sequence && one.series.front().first <= last) changes.push_back(one);
+      }
+    }
+  }
+  if (kept && changes.empty()) return kept;
+  if (!kept) {
+    auto read = ReadPair(snapshot, pair, last);
+    if (!read.ok()) return read.status();
+    return std::make_shared<const MeasureSet>(*std::move(read));
+  }
+  auto measures = std::make_shared<MeasureSet>();
+  for (int number = 1; number <= static_cast<int>(last); ++number) {
+    const auto measure = static_cast<Measure>(number);
+    (*measures)[measure] = (*kept)[measure];
+  }
+  for (const Change& change : changes) {
+    for (const auto& [measure, series] : change.series) {
+      if (measure <= last) AddSeries((*measures)[measure], series);
+    }
+  }
+  return measures;
+}
+
 std::shared_ptr<const MeasureSet> SeriesCache::Find(uint64_t sequence, const Pair& pair) {
   const auto it = by_pair_.find(pair);
   if (it == by_pair_.end()) return nullptr;

@@ -42,6 +42,12 @@ class SeriesCache {
   // As Read, but only what is kept already; null otherwise.
   std::shared_ptr<const MeasureSet> Peek(uint64_t sequence, const Pair& pair);
 
+  // As Read, of the measures up to and including `last`, but leaves what is kept as it is, for who
+  // still looks at an earlier state.
+  absl::StatusOr<std::shared_ptr<const MeasureSet>> ReadAside(const Snapshot& snapshot,
+                                                              uint64_t sequence, const Pair& pair,
+                                                              Measure last);
+
   // What entry `sequence` changed. Called in the order of sequences, each before anybody can read
   // with it.
   void Note(uint64_t sequence, const CellChanges& changes);

@@ -83,6 +83,14 @@ absl::StatusOr<std::shared_ptr<const Fleet>> View::AskFleet(const Question& ques
                              {catalog_->log_sequence, catalog_->pairs->by_supplier, read});
 }
 
+void View::MakeAhead() const {
+  const auto read = [this](const Pair& pair, bool) {
+    return memory_->series.ReadAside(*snapshot_, catalog_->log_sequence, pair, Measure::kDefect);
+  };
+  memory_->fleets.MakeAhead(EndedDays(MomentOf({})),
+                            {catalog_->log_sequence, catalog_->pairs->by_supplier, read});
+}
+
 absl::StatusOr<std::shared_ptr<const MeasureSet>> View::Read(const Pair& pair) const {
   return memory_->series.Read(*snapshot_, catalog_->log_sequence, pair);
 }

@@ -134,6 +134,10 @@ class View {
   const Snapshot& snapshot() const { return *snapshot_; }
   Instant now() const { return now_; }
 
+  // By the writer, before anybody else has a view of this state: makes ahead what was asked lately,
+  // so that who asks next does not have to.
+  void MakeAhead() const;
+
  private:
   struct Question {
     Basis basis;

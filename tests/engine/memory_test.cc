@@ -120,6 +120,7 @@ void ApplyAll(AppliedState& state, RandomOrders& random, int orders,
     const Applied applied = state.Apply(content);
     for (const auto& memory : memories) {
       memory->Note(state.catalog().log_sequence, applied.cells);
+      if (random.Below(2) == 0) Look(state, memory).MakeAhead();
     }
     // Who asks may come before what was noted is settled, or after.
     const auto settle = [&](int when) {
@@ -279,6 +280,130 @@ TEST(Memory, OfLargeFleetsTwoAreKeptOfSmallOnesMore) {
     for (int day = 9; day > 9 - most; --day) EXPECT_EQ(reads_on(day), 0) << pairs << " pairs";
     EXPECT_GT(reads_on(9 - most), pairs) << pairs << " pairs";
   }
+}
+
+// Fleets of `pairs` suppliers that counts what is read to make them.
+struct CountedFleets {
+  explicit CountedFleets(int pairs) {
+    for (int i = 0; i < pairs; ++i) all.insert({std::to_string(i), {"VN", "DE", ""}});
+  }
+  FleetBook::Source At(uint64_t sequence) {
+    return {sequence, all, [this](const Pair&, bool) {
+              ++read;
+              return std::make_shared<const MeasureSet>();
+            }};
+  }
+  int ReadsToAsk(uint64_t sequence, int day) {
+    const int before = read;
+    EXPECT_TRUE(book.Ask({OnDay(day), {}}, At(sequence)).ok());
+    return read - before;
+  }
+  int ReadsAhead(uint64_t sequence, int day) {
+    const int before = read;
+    book.MakeAhead(OnDay(day), At(sequence));
+    return read - before;
+  }
+  void Change(uint64_t sequence, const std::string& supplier, int day) {
+    book.Note(sequence,
+              {{{supplier, {"VN", "DE", ""}}, {{Measure::kOnTime, Day{20'000 + day}, Cell{}}}}});
+  }
+  static Moment OnDay(int day) {
+    const Instant now = StartOf(Day{20'000 + day});
+    return {now, now, Day{20'000 + day - 1}};
+  }
+
+  std::set<Pair> all;
+  FleetBook book;
+  int read = 0;
+};
+
+TEST(Memory, WhatWasAskedLatelyIsMadeAheadOfWhoAsksNext) {
+  CountedFleets fleets(5);
+  EXPECT_EQ(fleets.ReadsAhead(1, 10), 0) << "nobody has asked";
+  EXPECT_EQ(fleets.ReadsToAsk(1, 10), 6) << "five pairs and their sum";
+  fleets.Change(2, "3", 4);
+  EXPECT_EQ(fleets.ReadsToAsk(1, 10), 0) << "an entry that cannot be seen yet is no concern";
+  EXPECT_EQ(fleets.ReadsAhead(2, 10), 2) << "what changed, and the sum";
+  EXPECT_EQ(fleets.ReadsToAsk(2, 10), 0);
+  EXPECT_EQ(fleets.ReadsToAsk(1, 10), 0) << "who still looks at the state before has it too";
+  fleets.Change(3, "3", 10);
+  EXPECT_EQ(fleets.ReadsAhead(3, 11), 6) << "a day has ended";
+  EXPECT_EQ(fleets.ReadsToAsk(3, 11), 0);
+  EXPECT_EQ(fleets.ReadsToAsk(3, 10), 0);
+}
+
+TEST(Memory, NothingIsMadeAheadForLongOfWhatNobodyAsksOrOfManyPairs) {
+  CountedFleets fleets(5);
+  EXPECT_EQ(fleets.ReadsToAsk(1, 10), 6);
+  int states = 0;
+  for (uint64_t sequence = 2; sequence < 100; ++sequence) {
+    fleets.Change(sequence, "3", 4);
+    states += fleets.ReadsAhead(sequence, 10) != 0;
+  }
+  EXPECT_EQ(states, FleetBook::kStatesAhead);
+  EXPECT_EQ(fleets.ReadsToAsk(99, 10), 2) << "what was not made ahead is made when asked";
+
+  CountedFleets many(FleetBook::kMostPairsAhead + 1);
+  many.ReadsToAsk(1, 10);
+  many.Change(2, "3", 4);
+  EXPECT_EQ(many.ReadsAhead(2, 10), 0);
+  EXPECT_EQ(many.ReadsToAsk(2, 10), 2);
+}
+
+TEST(Memory, AskedOfAnEarlierStateIsNotTakenForTheLaterOne) {
+  CountedFleets fleets(5);
+  fleets.ReadsToAsk(1, 10);
+  fleets.Change(2, "3", 4);
+  fleets.Change(3, "3", 5);
+  fleets.Change(3, "4", 5);
+  EXPECT_EQ(fleets.ReadsToAsk(2, 10), 2) << "by the entry that can be seen";
+  EXPECT_EQ(fleets.ReadsToAsk(2, 10), 0);
+  EXPECT_EQ(fleets.ReadsToAsk(3, 10), 3) << "both that a later entry changed, and the sum";
+  EXPECT_EQ(fleets.ReadsToAsk(3, 10), 0);
+}
+
+TEST(Memory, OfAStateBeforeWhatWasNotedWithoutAFleetNoneIsKept) {
+  CountedFleets fleets(5);
+  fleets.Change(2, "3", 4);
+  EXPECT_EQ(fleets.ReadsToAsk(1, 10), 6);
+  EXPECT_EQ(fleets.ReadsToAsk(2, 10), 6);
+  EXPECT_EQ(fleets.ReadsToAsk(2, 10), 0);
+}
+
+TEST(Memory, ReadingAsideIsWhatTheStoreHasAndLeavesTheStateBeforeInMemory) {
+  RandomOrders random(19);
+  AppliedState state;
+  SeriesCache cache(kRoom);
+  int aside = 0;
+  const auto read_all = [&] {
+    const auto snapshot = state.store().TakeSnapshot();
+    for (const Pair& pair : state.catalog().pairs->by_supplier) {
+      ASSERT_TRUE(cache.Read(*snapshot, state.catalog().log_sequence, pair).ok());
+    }
+  };
+  const std::vector<KeyedEvent> events = random.Make(300);
+  for (size_t at = 0; at < events.size();) {
+    ASSERT_NO_FATAL_FAILURE(read_all());
+    const uint64_t before = state.catalog().log_sequence;
+    const std::set<Pair> known = state.catalog().pairs->by_supplier;
+    Submission content;
+    for (int i = random.Below(30); i >= 0 && at < events.size(); --i, ++at) {
+      content.events.push_back({events[at].order, events[at].event});
+    }
+    cache.Note(before + 1, state.Apply(content).cells);
+    const auto snapshot = state.store().TakeSnapshot();
+    for (const Pair& pair : known) {
+      const auto ours = cache.ReadAside(*snapshot, before + 1, pair, Measure::kDefect);
+      const auto stored = ReadPair(*snapshot, pair, Measure::kDefect);
+      ASSERT_TRUE(ours.ok() && stored.ok());
+      for (const Measure measure : {Measure::kOnTime, Measure::kDefect}) {
+        ASSERT_TRUE((**ours)[measure] == (*stored)[measure]);
+      }
+      ASSERT_NE(cache.Peek(before, pair), nullptr);
+      ++aside;
+    }
+  }
+  EXPECT_GT(aside, 100);
 }
 
 TEST(Memory, LookingForAlertsMayBeGivenUpAtEveryPair) {
