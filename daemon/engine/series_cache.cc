@@ -105,18 +105,18 @@ absl::StatusOr<std::shared_ptr<const MeasureSet>> SeriesCache::ReadAside(const S
                                                                          const Pair& pair,
                                                                          Measure last) {
   std::shared_ptr<const MeasureSet> kept;
-  std::vector<Change> changes;
+  Changes changes;
   {
     std::lock_guard lock(mutex_);
     const auto it = by_pair_.find(pair);
     if (it != by_pair_.end() && (*it->second)->through <= sequence) {
       kept = (*it->second)->measures;
-      for (const Change& one : (*it->second)->waiting) {
-        // Ascending by measure.
-        if (one.sequence <= sequence && one.series.front().first <= last) changes.push_back(one);
-      }
+      changes = (*it->second)->waiting;
     }
   }
+  std::erase_if(changes, [&](const auto& one) {
+    return one->sequence > sequence || one->series.front().first > last;  // ascending by measure
+  });
   if (kept && changes.empty()) return kept;
   if (!kept) {
     auto read = ReadPair(snapshot, pair, last);
@@ -128,8 +128,8 @@ absl::StatusOr<std::shared_ptr<const MeasureSet>> SeriesCache::ReadAside(const S
     const auto measure = static_cast<Measure>(number);
     (*measures)[measure] = (*kept)[measure];
   }
-  for (const Change& change : changes) {
-    for (const auto& [measure, series] : change.series) {
+  for (const auto& change : changes) {
+    for (const auto& [measure, series] : change->series) {
       if (measure <= last) AddSeries((*measures)[measure], series);
     }
   }
@@ -151,7 +151,7 @@ std::shared_ptr<const MeasureSet> SeriesCache::Find(uint64_t sequence, const Pai
 void SeriesCache::Note(uint64_t sequence, const CellChanges& changes) {
   // The writer gives way to who asks, so it must not hold them up: what takes time is done before
   // the mutex is taken.
-  std::vector<std::pair<const Pair*, Change>> of_pairs;
+  std::vector<std::pair<const Pair*, std::shared_ptr<const Change>>> of_pairs;
   for (const PairChange& one : changes) {
     Change change{sequence, {}, sizeof(Change)};
     for (const auto& [measure, day, cell] : one.cells) {
@@ -161,7 +161,7 @@ void SeriesCache::Note(uint64_t sequence, const CellChanges& changes) {
       change.series.back().second.push_back({day, cell});
       change.bytes += sizeof(Cohort) + BytesOf(cell);
     }
-    of_pairs.push_back({&one.pair, std::move(change)});
+    of_pairs.push_back({&one.pair, std::make_shared<const Change>(std::move(change))});
   }
   std::lock_guard lock(mutex_);
   noted_ = sequence;
@@ -169,11 +169,11 @@ void SeriesCache::Note(uint64_t sequence, const CellChanges& changes) {
     const auto known = by_pair_.find(*pair);
     if (known == by_pair_.end()) continue;
     Record& record = **known->second;
-    record.bytes += change.bytes;
-    bytes_ += change.bytes;
+    record.bytes += change->bytes;
+    bytes_ += change->bytes;
     record.waiting.push_back(std::move(change));
     size_t waiting = 0;
-    for (const Change& one : record.waiting) waiting += one.bytes;
+    for (const auto& one : record.waiting) waiting += one->bytes;
     if (waiting > kMostWaitingBytes) behind_.push_back(*pair);
   }
   MakeRoom();
@@ -188,7 +188,7 @@ void SeriesCache::Settle() {
   for (const Pair& pair : behind) {
     std::shared_ptr<Record> record;
     std::shared_ptr<MeasureSet> measures;
-    std::vector<Change> changes;
+    Changes changes;
     {
       std::lock_guard lock(mutex_);
       const auto known = by_pair_.find(pair);
@@ -202,7 +202,7 @@ void SeriesCache::Settle() {
     const Difference made = Add(changes, measures);
     std::lock_guard lock(mutex_);
     record->measures = std::move(measures);
-    record->through = changes.back().sequence;
+    record->through = changes.back()->sequence;
     // Who was dropped to make room is weighed no more.
     const auto known = by_pair_.find(pair);
     if (known == by_pair_.end() || *known->second != record) continue;
@@ -214,15 +214,15 @@ void SeriesCache::Settle() {
 
 void SeriesCache::CatchUp(Record& record, uint64_t sequence) {
   const auto later = std::find_if(record.waiting.begin(), record.waiting.end(),
-                                  [&](const Change& one) { return one.sequence > sequence; });
+                                  [&](const auto& one) { return one->sequence > sequence; });
   if (later == record.waiting.begin()) return;
-  record.through = std::prev(later)->sequence;
+  record.through = (*std::prev(later))->sequence;
   const Difference made = Add({record.waiting.begin(), later}, record.measures);
   record.waiting.erase(record.waiting.begin(), later);
   Weigh(record, made);
 }
 
-SeriesCache::Difference SeriesCache::Add(std::span<const Change> changes,
+SeriesCache::Difference SeriesCache::Add(std::span<const std::shared_ptr<const Change>> changes,
                                          std::shared_ptr<MeasureSet>& measures) {
   Difference made;
   // Somebody may still be reading what was handed out.
@@ -236,9 +236,9 @@ SeriesCache::Difference SeriesCache::Add(std::span<const Change> changes,
     // they let go theirs.
     std::shared_ptr<const MeasureSet>(measures).reset();
   }
-  for (const Change& change : changes) {
-    made.before += change.bytes;
-    for (const auto& [measure, series] : change.series) {
+  for (const auto& change : changes) {
+    made.before += change->bytes;
+    for (const auto& [measure, series] : change->series) {
       Series& own = (*measures)[measure];
       const Day first = series.front().day;
       made.before += BytesFrom(own, first);

@@ -65,11 +65,12 @@ class SeriesCache {
     std::vector<std::pair<Measure, Series>> series;
     size_t bytes;
   };
+  using Changes = std::vector<std::shared_ptr<const Change>>;
   struct Record {
     Pair pair;
     std::shared_ptr<MeasureSet> measures;  // null while it is being read or added up
     uint64_t through = 0;                  // with what entries up to here have made
-    std::vector<Change> waiting;           // later ones, ascending
+    Changes waiting;                       // later ones, ascending
     size_t bytes = 0;                      // with what waits
     size_t span_bytes = 0;                 // sums that were kept when it was last asked for
   };
@@ -81,7 +82,8 @@ class SeriesCache {
 
   std::shared_ptr<const MeasureSet> Find(uint64_t sequence, const Pair& pair);
   void CatchUp(Record& record, uint64_t sequence);
-  static Difference Add(std::span<const Change> changes, std::shared_ptr<MeasureSet>& measures);
+  static Difference Add(std::span<const std::shared_ptr<const Change>> changes,
+                        std::shared_ptr<MeasureSet>& measures);
   void Weigh(Record& record, const Difference& made);
   void WeighSpans(Record& record);
   void MakeRoom();
