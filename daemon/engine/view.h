@@ -6,7 +6,8 @@
 //   as_of D        what is known today about what had happened by D, at day granularity
 // Cost: a pair that was asked about lately is scored in some 70 us for 400 active days, another
 // one is read first (series_cache.h); a supplier or lane costs the sum over its pairs. The first
-// question of a day, half-life and scope counts the rates of all pairs (fleet_book.h).
+// question of a day, half-life and scope counts the rates of all pairs, unless the like of it was
+// asked lately (fleet_book.h).
 #pragma once
 
 #include <absl/status/statusor.h>
