@@ -8,6 +8,7 @@
 #include <atomic>
 #include <mutex>
 #include <thread>
+#include <utility>
 
 #include "engine/view.h"
 #include "support/applied_state.h"
@@ -368,6 +369,44 @@ TEST(Memory, OfAStateBeforeWhatWasNotedWithoutAFleetNoneIsKept) {
   EXPECT_EQ(fleets.ReadsToAsk(1, 10), 6);
   EXPECT_EQ(fleets.ReadsToAsk(2, 10), 6);
   EXPECT_EQ(fleets.ReadsToAsk(2, 10), 0);
+}
+
+TEST(Memory, WhatIsMadeAheadWhileAnEarlierStateIsAskedIsNotUndoneByIt) {
+  const FleetBook::Question question{CountedFleets::OnDay(10), {}};
+  const std::set<Pair> pairs = {{"3", {"VN", "DE", ""}}};
+  // One more order came late with each entry.
+  const auto cells = [](uint64_t sequence) {
+    Cell cell;
+    cell.counted.entered = 10;
+    cell.counted.outcomes = {{Code::kDelivered, 0, 10 - static_cast<int64_t>(sequence)}};
+    auto measures = std::make_shared<MeasureSet>();
+    (*measures)[Measure::kOnTime].push_back({Day{20'000 + 4}, cell});
+    return measures;
+  };
+  const auto at = [&](uint64_t sequence) {
+    return FleetBook::Source{sequence, pairs, [=](const Pair&, bool) { return cells(sequence); }};
+  };
+  const auto changed = [](FleetBook& book, uint64_t sequence) {
+    book.Note(sequence, {{{"3", {"VN", "DE", ""}}, {{Measure::kOnTime, Day{20'000 + 4}, Cell{}}}}});
+  };
+  FleetBook book, anew;
+  ASSERT_TRUE(book.Ask(question, at(1)).ok());
+  changed(book, 2);
+  bool between = true;
+  const FleetBook::Source interrupted{2, pairs, [&](const Pair&, bool) {
+                                        if (std::exchange(between, false)) {
+                                          changed(book, 3);
+                                          book.MakeAhead(question.ended, at(3));
+                                        }
+                                        return cells(2);
+                                      }};
+  const auto second = book.Ask(question, interrupted);
+  const auto third = book.Ask(question, at(3));
+  const auto expected = anew.Ask(question, at(3));
+  ASSERT_TRUE(second.ok() && third.ok() && expected.ok());
+  EXPECT_FALSE(between);
+  EXPECT_TRUE((*third)->pairs[0].rates == (*expected)->pairs[0].rates);
+  EXPECT_FALSE((*second)->pairs[0].rates == (*third)->pairs[0].rates);
 }
 
 TEST(Memory, ReadingAsideIsWhatTheStoreHasAndLeavesTheStateBeforeInMemory) {
