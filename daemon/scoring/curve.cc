@@ -97,27 +97,44 @@ RiskSet::RiskSet(size_t bucket_count) : bucket_count_(bucket_count), first_(buck
 }
 
 RiskSet::~RiskSet() {
-  if (first_ < end_) std::fill(&leavers_[first_], &leavers_[end_ - 1] + 1, Leavers{});
+  Clear();
   Spare().push_back(std::move(leavers_));
 }
 
+void RiskSet::Clear() {
+  if (first_ < end_) std::fill(&leavers_[first_], &leavers_[end_ - 1] + 1, Leavers{});
+  first_ = bucket_count_;
+  end_ = 0;
+}
+
+void RiskSet::Scale(double factor) {
+  assert(factor >= 0);
+  const double square = factor * factor;
+  for (size_t i = first_; i < end_; ++i) {
+    Leavers& out = leavers_[i];
+    out.event *= factor;
+    out.event_squares *= square;
+    out.censored *= factor;
+    out.censored_squares *= square;
+  }
+}
+
 std::vector<WeightLeft> RiskSet::Left() const {
+  size_t count = 0;
+  for (size_t i = first_; i < end_; ++i) count += !IsEmpty(leavers_[i]);
   std::vector<WeightLeft> left;
+  left.reserve(count);
   for (size_t i = first_; i < end_; ++i) {
     if (!IsEmpty(leavers_[i])) left.push_back(LeftIn(i, leavers_[i]));
   }
-  left.shrink_to_fit();
   return left;
 }
 
-void RiskSet::MoveInto(RiskSet& sum, double factor) {
+void RiskSet::MoveInto(RiskSet& sum) {
   for (size_t i = first_; i < end_; ++i) {
-    if (IsEmpty(leavers_[i])) continue;
-    sum.Add(LeftIn(i, leavers_[i]), factor);
-    leavers_[i] = {};
+    if (!IsEmpty(leavers_[i])) sum.Add(LeftIn(i, leavers_[i]));
   }
-  first_ = bucket_count_;
-  end_ = 0;
+  Clear();
 }
 
 Curve RiskSet::Estimate() {
@@ -132,6 +149,7 @@ Curve RiskSet::Estimate() {
   // An order that has left in bucket k has U = hazard(k), or hazard(k - 1) - 1/Y(k) if by its
   // outcome; one still at risk has U = hazard(now).
   Curve curve;
+  curve.steps.reserve(end_ - std::min(first_, end_));
   double survival = 1, hazard = 0, gone = 0;
   for (size_t i = first_; i < end_; ++i) {
     const Leavers& out = leavers_[i];

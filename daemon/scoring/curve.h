@@ -107,23 +107,24 @@ class RiskSet {
     out.censored_squares += weight * weight * static_cast<double>(count);
   }
 
-  // All that leave in one bucket, each weight times `factor`.
-  // REQUIRES: bucket < bucket_count, factor >= 0.
-  void Add(const WeightLeft& left, double factor) {
-    Leavers& out = At(left.bucket, 0, factor);
-    const double square = factor * factor;
-    out.event += factor * left.event;
-    out.event_squares += square * left.event_squares;
-    out.censored += factor * left.censored;
-    out.censored_squares += square * left.censored_squares;
+  // All that leave in one bucket. REQUIRES: bucket < bucket_count.
+  void Add(const WeightLeft& left) {
+    Leavers& out = At(left.bucket, 0, 0);
+    out.event += left.event;
+    out.event_squares += left.event_squares;
+    out.censored += left.censored;
+    out.censored_squares += left.censored_squares;
   }
+
+  // Each weight times `factor`. REQUIRES: factor >= 0.
+  void Scale(double factor);
 
   // What was added, ascending by bucket; buckets in which nothing left are left out.
   std::vector<WeightLeft> Left() const;
+  void Clear();
 
-  // Adds it to `sum`, each weight times `factor`, as Add does; nothing is left here.
-  // REQUIRES: `sum` has as many buckets.
-  void MoveInto(RiskSet& sum, double factor);
+  // Adds it to `sum`; nothing is left here. REQUIRES: `sum` has as many buckets.
+  void MoveInto(RiskSet& sum);
 
   // An empty curve when there are no events.
   Curve Estimate();

@@ -79,6 +79,13 @@ struct WeightedSums {
     s += weight * total;
   }
 
+  // As if each weight had been `factor` times what it was.
+  void Scale(double factor) {
+    w1 *= factor;
+    w2 *= factor * factor;
+    s *= factor;
+  }
+
   bool operator==(const WeightedSums&) const = default;
 
   // The decayed mean s / w1. REQUIRES: w1 > 0.

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 #include <cassert>
-#include <memory>
 #include <numeric>
 #include <optional>
 #include <span>
@@ -23,18 +22,11 @@ size_t KindIndex(Code kind) {
 
 using ByKind = std::array<double, DefectKinds::kCount>;
 
-// Of one or more cohorts; weights relative to one day.
-struct Counted {
+// As known at a moment; the curve's part is empty where that is not asked for.
+struct DefectSpan final : KeptSums {
   int64_t order_count = 0, hit_count = 0;
-  double weight = 0, squares = 0;  // sums of w and w^2
   double hit_weight = 0;
-};
-
-// Orders that have all come to the end of the claim window.
-struct DefectSpan final : KeptSpan {
-  uint32_t window = 0;
-  Counted counted;
-  // Of the curve; empty where that is not asked for.
+  std::vector<DefectExposure::Reached> reached;  // descending by day
   std::vector<WeightLeft> left;
   struct Hits {
     uint32_t day;
@@ -43,7 +35,8 @@ struct DefectSpan final : KeptSpan {
   };
   std::vector<Hits> hits;
   size_t bytes() const override {
-    return sizeof *this + left.capacity() * sizeof left[0] + hits.capacity() * sizeof hits[0];
+    return sizeof *this + reached.capacity() * sizeof reached[0] +
+           left.capacity() * sizeof left[0] + hits.capacity() * sizeof hits[0];
   }
 };
 
@@ -54,150 +47,201 @@ class Leaving {
 
   void AddHits(const Outcome& hit, double weight) {
     risk_.AddEvents(hit.bucket, hit.count, weight);
-    kinds_[hit.bucket][KindIndex(hit.code)] += weight * static_cast<double>(hit.count);
+    AddKind({hit.bucket, KindIndex(hit.code), weight * static_cast<double>(hit.count)});
   }
   void AddOthers(uint32_t day, int64_t count, double weight) {
     risk_.AddCensored(day, count, weight);
   }
-  void Add(const DefectSpan& span, double factor) {
-    for (const WeightLeft& left : span.left) risk_.Add(left, factor);
-    for (const auto& [day, kind, weight] : span.hits) kinds_[day][kind] += factor * weight;
+  void Add(const DefectSpan& span) {
+    for (const WeightLeft& left : span.left) risk_.Add(left);
+    for (const DefectSpan::Hits& hits : span.hits) AddKind(hits);
+  }
+  void Scale(double factor) {
+    risk_.Scale(factor);
+    for (size_t day = 0; day < end_; ++day) {
+      for (double& weight : kinds_[day]) weight *= factor;
+    }
   }
 
-  void MoveInto(DefectSpan& span) {
+  void CopyInto(DefectSpan& span) const {
     span.left = risk_.Left();
-    for (const WeightLeft& left : span.left) {
-      if (!(left.event > 0)) continue;
-      const ByKind& hits = kinds_[left.bucket];
-      for (size_t kind = 0; kind < hits.size(); ++kind) {
-        if (hits[kind] > 0) span.hits.push_back({left.bucket, kind, hits[kind]});
+    for (uint32_t day = 0; day < end_; ++day) {
+      for (size_t kind = 0; kind < kinds_[day].size(); ++kind) {
+        if (kinds_[day][kind] > 0) span.hits.push_back({day, kind, kinds_[day][kind]});
       }
     }
+  }
+  void MoveInto(DefectSpan& span) {
+    CopyInto(span);
+    risk_.Clear();
+    for (const auto& hit : span.hits) kinds_[hit.day] = {};
+    end_ = 0;
   }
   Curve Estimate() { return risk_.Estimate(); }
   std::vector<ByKind> TakeKinds() { return std::move(kinds_); }
 
  private:
+  void AddKind(const DefectSpan::Hits& hits) {
+    kinds_[hits.day][hits.kind] += hits.weight;
+    end_ = std::max(end_, hits.day + 1);
+  }
+
   RiskSet risk_;
   std::vector<ByKind> kinds_;
+  uint32_t end_ = 0;  // no hits from that day on
 };
 
-// As known `last_day` whole days after the promised one. `leaving`: null = not asked for.
-void Count(const Cell& cell, Scope scope, uint32_t last_day, double weight, Counted& counted,
-           Leaving* leaving) {
-  VisitTallies(cell, scope, [&](const Tally& tally) {
-    int64_t unknown = tally.entered;
-    for (const Outcome& outcome : tally.outcomes) {
-      const bool hit = IsDefect(outcome.code);
-      if ((!hit && outcome.code != Code::kLeft) || outcome.bucket > last_day) continue;
-      unknown -= outcome.count;
-      if (!hit) {
-        if (leaving) leaving->AddOthers(outcome.bucket, outcome.count, weight);
-        continue;
-      }
-      counted.hit_count += outcome.count;
-      counted.hit_weight += weight * static_cast<double>(outcome.count);
-      if (leaving) leaving->AddHits(outcome, weight);
-    }
-    assert(unknown >= 0);  // more outcomes than entries: a bug, not a figure
-    if (leaving) leaving->AddOthers(last_day, unknown, weight);
-    counted.order_count += tally.entered;
-    const double entered = weight * static_cast<double>(tally.entered);
-    counted.weight += entered;
-    counted.squares += weight * entered;
-  });
-}
+// See AddUp (spans.h). Of cohorts that are watched.
+class DefectSum {
+ public:
+  using Sums = DefectSpan;
 
-DefectSpan SumOf(std::span<const Cohort> cohorts, Scope scope, Day anchor,
-                 const DayWeights& weights, uint32_t window, bool with_curve) {
-  DefectSpan sums;
-  sums.span = SpanOf(cohorts.front().day);
-  sums.window = window;
-  std::optional<Leaving> leaving;
-  if (with_curve) leaving.emplace(sums.window);
-  for (const Cohort& cohort : cohorts) {
-    Count(cohort.cell, scope, sums.window, weights.Of(anchor - cohort.day), sums.counted,
-          leaving ? &*leaving : nullptr);
+  // Without a curve nothing may be kept.
+  DefectSum(Scope scope, const Moment& moment, const ScoreRules& rules, bool with_curve)
+      : scope_(scope),
+        moment_(moment),
+        window_(static_cast<uint32_t>(rules.claim_window_days)),
+        weights_(rules.half_life_days) {
+    assert(rules.claim_window_days >= 0);
+    if (!with_curve) return;
+    span_.emplace(window_);
+    all_.emplace(window_);
   }
-  if (leaving) leaving->MoveInto(sums);
-  return sums;
-}
 
-// All cohorts that are watched. `leaving`: null = not asked for, nor is anything kept then.
-DefectExposure Walk(const Series& defect, Scope scope, const Moment& moment,
-                    const ScoreRules& rules, KeptSpans* kept, Leaving* leaving) {
-  assert(rules.claim_window_days >= 0 && (leaving || !kept));
-  const auto window = static_cast<uint32_t>(rules.claim_window_days);
-  DefectExposure exposure;
-  exposure.window_days = rules.claim_window_days;
-  const auto watched = Watched(defect, moment);
-  if (watched.empty()) return exposure;
-  // Later cohorts have come less far: days descend along the series.
-  std::vector<DefectExposure::Reached>& reached = exposure.reached;
-  DefectExposure::Reached youngest{-1};
-  const auto close = [&] {
-    if (youngest.weight > 0) reached.push_back(youngest);
-  };
-  const auto add = [&](uint32_t last_day, const Counted& counted, double factor) {
-    if (youngest.day != static_cast<int>(last_day)) {
-      close();
-      youngest = {static_cast<int>(last_day)};
+  // Once all orders have come to the end of the claim window.
+  bool MayHold(Day last) const { return all_ && ReachedBy(last) == window_; }
+  bool Holds(const DefectSpan& sums) const { return MayHold(LastDayOf(sums.span)); }
+
+  void Count(std::span<const Cohort> cohorts, Day anchor) {
+    Count(cohorts, anchor, all_ ? &*all_ : nullptr, total_);
+  }
+  DefectSpan Make(std::span<const Cohort> cohorts, Day anchor) {
+    DefectSpan sums;
+    Count(cohorts, anchor, &*span_, sums);
+    span_->MoveInto(sums);
+    return sums;
+  }
+
+  void Add(const DefectSpan& sums) {
+    total_.order_count += sums.order_count;
+    total_.hit_count += sums.hit_count;
+    total_.hit_weight += sums.hit_weight;
+    for (const auto& one : sums.reached) AddReached(one, total_);
+    if (all_) all_->Add(sums);
+  }
+
+  void Decay(int32_t days) {
+    if (days != 0) Scale(weights_.Of(days));
+  }
+  void Scale(double factor) {
+    total_.hit_weight *= factor;
+    for (auto& one : total_.reached) {
+      one.weight *= factor;
+      one.squares *= factor * factor;
     }
-    exposure.order_count += counted.order_count;
-    exposure.hit_count += counted.hit_count;
-    exposure.hit_weight += factor * counted.hit_weight;
-    youngest.weight += factor * counted.weight;
-    youngest.squares += factor * factor * counted.squares;
-  };
-  const auto reached_by = [&](Day day) {
+    if (all_) all_->Scale(factor);
+  }
+
+  DefectSpan Total() const {
+    DefectSpan total = total_;
+    if (all_) all_->CopyInto(total);
+    return total;
+  }
+
+  // REQUIRES: made with a curve. Nothing is left of that.
+  Leaving& leaving() { return *all_; }
+
+  DefectExposure Exposure() const {
+    DefectExposure exposure;
+    exposure.window_days = static_cast<int>(window_);
+    exposure.order_count = total_.order_count;
+    exposure.hit_count = total_.hit_count;
+    exposure.hit_weight = total_.hit_weight;
+    exposure.reached.assign(total_.reached.rbegin(), total_.reached.rend());
+    std::erase_if(exposure.reached, [](const auto& one) { return !(one.weight > 0); });
+    return exposure;
+  }
+
+ private:
+  uint32_t ReachedBy(Day day) const {
     return static_cast<uint32_t>(
-        std::min<int64_t>(WatchMillis(day, moment) / kMillisPerDay, window));
-  };
-  const CohortWeights weights(moment, rules);
-  const DayWeights day_weights(rules.half_life_days);
-  VisitSpans<DefectSpan>(
-      watched, watched.back().day, Measure::kDefect, rules.half_life_days, kept,
-      [&](std::span<const Cohort> span, Day anchor, bool whole, const DefectSpan* known) {
-        std::shared_ptr<const DefectSpan> made;
-        if (!whole || reached_by(anchor) < window) {
-          for (const Cohort& cohort : span) {
-            const uint32_t last_day = reached_by(cohort.day);
-            Counted counted;
-            Count(cohort.cell, scope, last_day, weights.On(cohort.day), counted, leaving);
-            add(last_day, counted, 1);
-          }
-          return made;
+        std::clamp<int64_t>(WatchMillis(day, moment_) / kMillisPerDay, 0, window_));
+  }
+
+  // Later cohorts have come less far: days descend along the series.
+  static void AddReached(const DefectExposure::Reached& one, DefectSpan& sums) {
+    if (sums.reached.empty() || sums.reached.back().day != one.day) {
+      sums.reached.push_back(one);
+      return;
+    }
+    sums.reached.back().weight += one.weight;
+    sums.reached.back().squares += one.squares;
+  }
+
+  void Count(std::span<const Cohort> cohorts, Day anchor, Leaving* leaving,
+             DefectSpan& sums) const {
+    for (const Cohort& cohort : cohorts) {
+      Count(cohort.cell, ReachedBy(cohort.day), weights_.Of(anchor - cohort.day), leaving, sums);
+    }
+  }
+  // As known `last_day` whole days after the promised one.
+  void Count(const Cell& cell, uint32_t last_day, double weight, Leaving* leaving,
+             DefectSpan& sums) const {
+    DefectExposure::Reached reached{static_cast<int>(last_day), 0, 0};
+    VisitTallies(cell, scope_, [&](const Tally& tally) {
+      int64_t unknown = tally.entered;
+      for (const Outcome& outcome : tally.outcomes) {
+        const bool hit = IsDefect(outcome.code);
+        if ((!hit && outcome.code != Code::kLeft) || outcome.bucket > last_day) continue;
+        unknown -= outcome.count;
+        if (!hit) {
+          if (leaving) leaving->AddOthers(outcome.bucket, outcome.count, weight);
+          continue;
         }
-        std::optional<DefectSpan> fresh;
-        if (!known || known->window != window) {
-          fresh = SumOf(span, scope, anchor, day_weights, window, leaving != nullptr);
-          known = &*fresh;
-        }
-        const double factor = weights.On(anchor);
-        add(window, known->counted, factor);
-        if (leaving) leaving->Add(*known, factor);
-        if (fresh && kept) made = std::make_shared<const DefectSpan>(*std::move(fresh));
-        return made;
-      });
-  close();
-  std::reverse(reached.begin(), reached.end());
-  return exposure;
+        sums.hit_count += outcome.count;
+        sums.hit_weight += weight * static_cast<double>(outcome.count);
+        if (leaving) leaving->AddHits(outcome, weight);
+      }
+      assert(unknown >= 0);  // more outcomes than entries: a bug, not a figure
+      if (leaving) leaving->AddOthers(last_day, unknown, weight);
+      sums.order_count += tally.entered;
+      const double entered = weight * static_cast<double>(tally.entered);
+      reached.weight += entered;
+      reached.squares += weight * entered;
+    });
+    AddReached(reached, sums);
+  }
+
+  const Scope scope_;
+  const Moment& moment_;
+  const uint32_t window_;
+  const DayWeights weights_;
+  std::optional<Leaving> span_, all_;  // of one span, of all; none: no curve is asked for
+  DefectSpan total_;                   // without the curve's part
+};
+
+// All cohorts that are watched.
+void AddUp(const Series& defect, const Moment& moment, const ScoreRules& rules, KeptSpans* kept,
+           DefectSum& sum) {
+  const auto watched = Watched(defect, moment);
+  if (watched.empty()) return;
+  const Day newest = watched.back().day;
+  AddUp(watched, newest, Measure::kDefect, {rules.half_life_days, rules.claim_window_days}, kept,
+        sum);
+  sum.Scale(CohortWeights(moment, rules).On(newest));
 }
 
 struct DefectCounts {
   DefectExposure exposure;
-  std::vector<ByKind> kinds;  // decayed defects by day and kind
   Curve curve;                // over days 0 .. window
+  std::vector<ByKind> kinds;  // decayed defects by day and kind
 };
 
 DefectCounts CountDefects(const Series& defect, Scope scope, const Moment& moment,
                           const ScoreRules& rules, KeptSpans* kept) {
-  Leaving leaving(static_cast<uint32_t>(rules.claim_window_days));
-  DefectCounts counts;
-  counts.exposure = Walk(defect, scope, moment, rules, kept, &leaving);
-  counts.curve = leaving.Estimate();
-  counts.kinds = leaving.TakeKinds();
-  return counts;
+  DefectSum sum(scope, moment, rules, /*with_curve=*/true);
+  AddUp(defect, moment, rules, kept, sum);
+  return {sum.Exposure(), sum.leaving().Estimate(), sum.leaving().TakeKinds()};
 }
 
 // The defect share from `orders` with `hits`, both on the mode's own scale.
@@ -261,7 +305,9 @@ DefectPrior PooledDefectPrior(const Series& total, const Moment& moment, const S
 
 DefectExposure ExposureOf(const Series& defect, Scope scope, const Moment& moment,
                           const ScoreRules& rules) {
-  return Walk(defect, scope, moment, rules, nullptr, nullptr);
+  DefectSum sum(scope, moment, rules, /*with_curve=*/false);
+  AddUp(defect, moment, rules, nullptr, sum);
+  return sum.Exposure();
 }
 
 WeightedSums DefectSums(const DefectExposure& exposure, const DelayCurve& delay) {
@@ -286,7 +332,7 @@ DefectEstimate DefectsOf(const Series& defect, Scope scope, const std::optional<
   const RateEstimate rate =
       average ? ShareFrom(counts, sums.EffectiveHits(), sums.EffectiveSize(), prior)
               : ShareFrom(counts, sums.s, sums.w1, prior);
-  return {rate, KindsOf(counts)};
+  return {rate, KindsOf(counts), counts.exposure.hit_weight};
 }
 
 }  // namespace plumblane

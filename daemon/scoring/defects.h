@@ -102,6 +102,7 @@ struct DefectKinds {
 struct DefectEstimate {
   RateEstimate rate;  // in the rules' mode
   std::optional<DefectKinds> kinds;
+  double hit_weight = 0;  // y of DefectExposure
 };
 DefectEstimate DefectsOf(const Series& defect, Scope scope, const std::optional<Prior>& prior,
                          const DelayCurve& delay, const Moment& moment, const ScoreRules& rules,

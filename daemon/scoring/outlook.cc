@@ -12,16 +12,61 @@ namespace {
 
 constexpr double kSecondsPerDay = 86'400;
 
-double EnteredWeight(const Series& series, Scope scope, const Moment& moment,
-                     const ScoreRules& rules) {
-  const CohortWeights weights(moment, rules);
-  double weight = 0;
-  for (const Cohort& cohort : Watched(series, moment)) {
-    int64_t entered = 0;
-    VisitTallies(cohort.cell, scope, [&](const Tally& tally) { entered += tally.entered; });
-    weight += static_cast<double>(entered) * weights.On(cohort.day);
+struct PromiseSums final : KeptSums {
+  double weight = 0, days = 0;  // of the orders with a promise; days times weight
+  size_t bytes() const override { return sizeof *this; }
+};
+
+// See AddUp (spans.h). What was promised is known when an order is paid.
+class PromiseSum {
+ public:
+  using Sums = PromiseSums;
+
+  PromiseSum(Scope scope, double half_life_days) : scope_(scope), weights_(half_life_days) {}
+
+  bool MayHold(Day) const { return true; }
+  bool Holds(const PromiseSums&) const { return true; }
+  void Count(std::span<const Cohort> cohorts, Day anchor) { Add(Make(cohorts, anchor)); }
+  PromiseSums Make(std::span<const Cohort> cohorts, Day anchor) const {
+    PromiseSums sums;
+    for (const Cohort& cohort : cohorts) {
+      const double weight = weights_.Of(anchor - cohort.day);
+      VisitTallies(cohort.cell, scope_, [&](const Tally& tally) {
+        for (const Outcome& outcome : tally.outcomes) {
+          if (outcome.code != Code::kPromised) continue;
+          sums.weight += weight * static_cast<double>(outcome.count);
+          sums.days += weight * static_cast<double>(outcome.count) * outcome.bucket;
+        }
+      });
+    }
+    return sums;
   }
-  return weight;
+  void Add(const PromiseSums& sums) {
+    total_.weight += sums.weight;
+    total_.days += sums.days;
+  }
+  void Decay(int32_t days) { Scale(weights_.Of(days)); }
+  void Scale(double factor) {
+    total_.weight *= factor;
+    total_.days *= factor;
+  }
+  const PromiseSums& Total() const { return total_; }
+
+ private:
+  const Scope scope_;
+  const DayWeights weights_;
+  PromiseSums total_;
+};
+
+PromiseSums PromisesOf(const Series& money, Scope scope, const Moment& moment,
+                       const ScoreRules& rules, KeptSpans* kept) {
+  PromiseSum sum(scope, rules.half_life_days);
+  const auto watched = Watched(money, moment);
+  if (watched.empty()) return {};
+  const Day newest = watched.back().day;
+  AddUp(watched, newest, Measure::kMoney, {.half_life_days = rules.half_life_days}, kept, sum);
+  sum.Scale(CohortWeights(moment, rules).On(newest));
+  return sum.Total();
 }
 
 // One pass over the steps of the curve.
@@ -69,44 +114,36 @@ double DaysOfArrivals(const Outlook& outlook, std::optional<size_t> from, size_t
 Outlook OutlookOf(const MeasureSet& measures, Scope scope, const Moment& moment,
                   const ScoreRules& rules) {
   Outlook outlook;
-  const Series& delivery = measures[Measure::kDelivery];
-  outlook.orders = EnteredWeight(delivery, scope, moment, rules);
   KeptSpans* const kept = measures.KeptIn(scope);
-  const TimesCurve times = TimesCurveOf(Measure::kDelivery, delivery, scope, moment, rules, kept);
+  const TimesCurve times =
+      TimesCurveOf(Measure::kDelivery, measures[Measure::kDelivery], scope, moment, rules, kept);
+  outlook.orders = times.entered_weight;
   Tabulate(times, outlook);
   if (times.longest_watch_millis) {
     outlook.followed_days =
         static_cast<double>(*times.longest_watch_millis) / static_cast<double>(kMillisPerDay);
   }
-  const DefectExposure exposure = ExposureOf(measures[Measure::kDefect], scope, moment, rules);
-  if (const auto kinds =
-          DefectsOf(measures[Measure::kDefect], scope, {}, {}, moment, rules).kinds) {
+  const DefectEstimate defects =
+      DefectsOf(measures[Measure::kDefect], scope, {}, {}, moment, rules, kept);
+  if (defects.kinds) {
     double sum = 0;
-    for (const double share : kinds->share) sum += share;
+    for (const double share : defects.kinds->share) sum += share;
     if (sum > 0) {
-      outlook.defects = exposure.hit_weight;
-      for (size_t i = 0; i < kinds->share.size(); ++i) {
-        outlook.kinds[i] = outlook.defects * kinds->share[i] / sum;
+      outlook.defects = defects.hit_weight;
+      for (size_t i = 0; i < outlook.kinds.size(); ++i) {
+        outlook.kinds[i] = outlook.defects * defects.kinds->share[i] / sum;
       }
     }
   }
-  const CohortWeights weights(moment, rules);
-  for (const Cohort& cohort : Watched(measures[Measure::kMoney], moment)) {
-    const double weight = weights.On(cohort.day);
-    VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
-      for (const Outcome& outcome : tally.outcomes) {
-        if (outcome.code != Code::kPromised) continue;
-        outlook.promised += weight * static_cast<double>(outcome.count);
-        outlook.promised_days += weight * static_cast<double>(outcome.count) * outcome.bucket;
-      }
-    });
-  }
-  const Series& response = measures[Measure::kResponse];
-  outlook.disputes = EnteredWeight(response, scope, moment, rules);
+  const PromiseSums promises = PromisesOf(measures[Measure::kMoney], scope, moment, rules, kept);
+  outlook.promised = promises.weight;
+  outlook.promised_days = promises.days;
+  const TimesCurve response =
+      TimesCurveOf(Measure::kResponse, measures[Measure::kResponse], scope, moment, rules, kept);
+  outlook.disputes = response.entered_weight;
   if (outlook.disputes > 0) {
     outlook.answer_days =
-        TimesCurveOf(Measure::kResponse, response, scope, moment, rules, kept)
-            .curve.AreaBetween(0, kLongestAnswerDays * kSecondsPerDay, BucketSeconds) /
+        response.curve.AreaBetween(0, kLongestAnswerDays * kSecondsPerDay, BucketSeconds) /
         kSecondsPerDay;
   }
   return outlook;

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cassert>
-#include <memory>
 #include <span>
 
 #include "scoring/decay.h"
@@ -13,25 +12,49 @@ namespace {
 constexpr double kLeastShape = 0.05;  // keeps the quantiles of a near-certain prior representable
 constexpr double kNoHits = 1e-9;
 
-struct LateSpan final : KeptSpan {
+struct LateSums final : KeptSums {
   LateCount count;
-  WeightedSums weights;  // relative to the anchor
+  WeightedSums weights;
   size_t bytes() const override { return sizeof *this; }
 };
 
-LateSpan SumOf(std::span<const Cohort> cohorts, Scope scope, Day anchor,
-               const DayWeights& weights) {
-  LateSpan sums;
-  sums.span = SpanOf(cohorts.front().day);
-  for (const Cohort& cohort : cohorts) {
-    const LateCount one = CountLate(cohort.cell, scope);
-    sums.count.order_count += one.order_count;
-    sums.count.late_count += one.late_count;
-    sums.weights.Add(weights.Of(anchor - cohort.day), one.order_count,
-                     static_cast<double>(one.late_count));
+// See AddUp (spans.h).
+class LateSum {
+ public:
+  using Sums = LateSums;
+
+  LateSum(Scope scope, double half_life_days) : scope_(scope), weights_(half_life_days) {}
+
+  // Whether an order was late is known as soon as its cohort is read.
+  bool MayHold(Day) const { return true; }
+  bool Holds(const LateSums&) const { return true; }
+  void Count(std::span<const Cohort> cohorts, Day anchor) { Add(Make(cohorts, anchor)); }
+  LateSums Make(std::span<const Cohort> cohorts, Day anchor) const {
+    LateSums sums;
+    for (const Cohort& cohort : cohorts) {
+      const LateCount one = CountLate(cohort.cell, scope_);
+      sums.count.order_count += one.order_count;
+      sums.count.late_count += one.late_count;
+      sums.weights.Add(weights_.Of(anchor - cohort.day), one.order_count,
+                       static_cast<double>(one.late_count));
+    }
+    return sums;
   }
-  return sums;
-}
+  void Add(const LateSums& sums) {
+    total_.count.order_count += sums.count.order_count;
+    total_.count.late_count += sums.count.late_count;
+    total_.weights.w1 += sums.weights.w1;
+    total_.weights.w2 += sums.weights.w2;
+    total_.weights.s += sums.weights.s;
+  }
+  void Decay(int32_t days) { total_.weights.Scale(weights_.Of(days)); }
+  const LateSums& Total() const { return total_; }
+
+ private:
+  const Scope scope_;
+  const DayWeights weights_;
+  LateSums total_;
+};
 
 // The on-time share from `orders` of which `late` came late, both on the mode's own scale.
 RateEstimate ShareFrom(const OnTimeCounts& counts, double late, double orders,
@@ -90,20 +113,16 @@ OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& momen
   OnTimeCounts counts;
   const auto watched = Watched(on_time, moment);
   if (watched.empty()) return counts;
-  const CohortWeights weights(moment, rules);
-  const DayWeights day_weights(rules.half_life_days);
-  VisitSpans<LateSpan>(
-      watched, watched.back().day, Measure::kOnTime, rules.half_life_days, kept,
-      [&](std::span<const Cohort> span, Day anchor, bool whole, const LateSpan* known) {
-        const LateSpan sums = known ? *known : SumOf(span, scope, anchor, day_weights);
-        counts.order_count += sums.count.order_count;
-        counts.late_count += sums.count.late_count;
-        const double factor = weights.On(anchor);
-        counts.weight += factor * sums.weights.w1;
-        counts.squares += factor * factor * sums.weights.w2;
-        counts.late_weight += factor * sums.weights.s;
-        return kept && whole && !known ? std::make_shared<const LateSpan>(sums) : nullptr;
-      });
+  const Day newest = watched.back().day;
+  LateSum sum(scope, rules.half_life_days);
+  AddUp(watched, newest, Measure::kOnTime, {.half_life_days = rules.half_life_days}, kept, sum);
+  LateSums total = sum.Total();
+  total.weights.Scale(CohortWeights(moment, rules).On(newest));
+  counts.order_count = total.count.order_count;
+  counts.late_count = total.count.late_count;
+  counts.weight = total.weights.w1;
+  counts.squares = total.weights.w2;
+  counts.late_weight = total.weights.s;
   return counts;
 }
 

@@ -1,5 +1,6 @@
 #include "scoring/score.h"
 
+#include "scoring/times_sum.h"
 #include "scoring/underway.h"
 
 namespace plumblane {

@@ -1,10 +1,11 @@
-// Sums over spans of 32 days, what one of them adds to a curve of times, and the memory of them.
+// Sums over spans of 32 days and over all that is older, and the memory of them.
 //
 // A score needs of old cohorts only sums: how many orders, how much weight, and how much of it
-// leaves in each bucket. Within a span weights are known relative to the span's end, whose own
-// weight is one factor for all of it (decay.h): so the sums of a span of which all is known serve
-// every later moment, and a score goes through some twelve of them for a year, however many orders
-// there are.
+// leaves in each bucket. They are added up span by span, the oldest first. What was added so far is
+// relative to the last day of its last span; that of the next is so many days later, which is one
+// factor for all of it (decay.h). So the sums of one span, or of all up to one, serve every later
+// moment once all in them is known: a score goes through one sum of all that is older than two
+// whole spans, and through what is younger, however many days and orders there are.
 //
 // Sums kept and sums made anew are equal bit by bit: they add up the same outcomes by the same
 // weights in the same order. So does an earlier moment to which some of a span's outcomes are not
@@ -24,102 +25,61 @@
 #include <vector>
 
 #include "cohorts/cell.h"
-#include "scoring/curve.h"
-#include "scoring/decay.h"
-#include "scoring/moment.h"
+#include "cohorts/measure.h"
 
 namespace plumblane {
 
 inline constexpr int32_t kSpanDays = 32;
+// So many whole spans are kept each by itself, as what comes in still changes them.
+inline constexpr int32_t kYoungSpans = 2;
 
 // Spans are whole multiples of their days since 1970, so that they do not depend on where a series
 // begins.
 constexpr int32_t SpanOf(Day day) { return day.number / kSpanDays; }
 constexpr Day LastDayOf(int32_t span) { return {(span + 1) * kSpanDays - 1}; }
 
-// What the cohorts of one span come to. Each measure has a kind of its own.
-struct KeptSpan {
+// What the cohorts of one span, or all up to one, come to; weights are relative to its last day.
+// Each measure has a kind of its own.
+struct KeptSums {
   int32_t span = 0;
-  virtual ~KeptSpan() = default;
+  virtual ~KeptSums() = default;
   virtual size_t bytes() const = 0;
 };
 
-// Of times: the outcomes in one measure and scope.
-struct SpanSums final : KeptSpan {
-  std::vector<WeightLeft> left;  // ascending by bucket; weights relative to SumSpan's anchor
-  struct Unknown {
-    Day day;
-    int64_t count = 0;  // > 0: its orders without an outcome
-  };
-  std::vector<Unknown> unknown;  // ascending by day
-  int64_t entered_count = 0, finished_count = 0;
-  int64_t fault_count = 0;          // in whatever scope
-  std::optional<uint32_t> longest;  // the last bucket with an outcome
-  bool all_known = true;            // no cell holds an outcome that is not known
-  Instant known_from;               // the first horizon by which all of its outcomes are known
-
-  size_t bytes() const override;
-};
-
-// Calls `visit` with each outcome of the tally, `finish` or kLeft, in the first so many buckets.
-struct NotVisited {
-  int64_t orders = 0;     // those without such an outcome
-  bool outcomes = false;  // some were in later buckets
-};
-template <typename Visit>
-NotVisited VisitKnown(const Tally& tally, Code finish, uint32_t buckets, const Visit& visit) {
-  NotVisited rest{tally.entered, false};
-  for (const Outcome& outcome : tally.outcomes) {
-    if (outcome.code != finish && outcome.code != Code::kLeft) continue;
-    if (outcome.bucket >= buckets) {
-      rest.outcomes = true;
-      continue;
-    }
-    rest.orders -= outcome.count;
-    visit(outcome);
-  }
-  assert(rest.orders >= 0);  // more outcomes than entries: a bug, not a figure
-  return rest;
-}
-
-// Orders kept out of the cell's measure because its duration would be below zero, excused or not.
-int64_t FaultsIn(const Cell& cell);
-
-// As known at `moment`, but for `left`, which goes into `risk` as weights relative to `anchor`;
-// `finish` is the outcome, kLeft the other way to leave.
-// REQUIRES: `cohorts` ascending, of one span, not empty, all Watched; none later than `anchor`;
-// `risk` empty, of all buckets.
-SpanSums SumSpan(std::span<const Cohort> cohorts, Code finish, Scope scope, Day anchor,
-                 const DayWeights& weights, const Moment& moment, RiskSet& risk);
-
-// The sums of whole spans of one pair, in Scope::kCounted, of each measure for the half-life asked
-// last and of as many spans as were asked about. Belongs to one state of the pair's cells: who
-// changes them, copies it first when somebody else may be reading, and forgets the days changed.
+// The sums of whole spans of one pair, in Scope::kCounted, of each measure by the rules asked last
+// and of as many spans as were asked about. Belongs to one state of the pair's cells: who changes
+// them, copies it first when somebody else may be reading, and forgets the days changed.
 //
 // Thread-safe, but for Forget.
 class KeptSpans {
  public:
-  using List = std::vector<std::shared_ptr<const KeptSpan>>;
+  // What sums depend on besides cells; 0 where they do not.
+  struct Rules {
+    double half_life_days = 0;
+    int window_days = 0;
+    bool operator==(const Rules&) const = default;
+  };
+  struct Sums {
+    std::shared_ptr<const KeptSums> before;              // of all up to its span; null: not kept
+    std::vector<std::shared_ptr<const KeptSums>> spans;  // of later ones, ascending, none null
+    size_t bytes() const;
+  };
 
   KeptSpans() = default;
   KeptSpans(const KeptSpans& other);
   KeptSpans& operator=(const KeptSpans&) = delete;
 
-  // Of sums without weights.
-  static constexpr double kNoHalfLife = 0;
-
-  // Ascending by span; not null.
-  std::shared_ptr<const List> Of(Measure measure, double half_life_days) const;
-  // REQUIRES: ascending, all of the measure's kind, each anchored on the last day of its span.
-  void Keep(Measure measure, double half_life_days, List sums);
+  std::shared_ptr<const Sums> Of(Measure measure, const Rules& rules) const;  // not null
+  // REQUIRES: all of the measure's kind.
+  void Keep(Measure measure, const Rules& rules, Sums sums);
   void Forget(Measure measure, Day day);
 
   size_t bytes() const;
 
  private:
   struct Kept {
-    double half_life_days = kNoHalfLife;
-    std::shared_ptr<List> sums;  // null: none
+    Rules rules;
+    std::shared_ptr<Sums> sums;  // null: none
   };
 
   mutable std::mutex mutex_;
@@ -127,43 +87,98 @@ class KeptSpans {
   std::array<Kept, kMeasureCount> kept_;
 };
 
-// Goes through `cohorts`, which ascend, span by span. visit(cohorts, anchor, whole, known) is told
-// the day that weights are relative to, the span's last but no later than `newest`; whether it is
-// the last; and if so what is kept of the span, or null. What it returns is kept of the span unless
-// that is null, only of whole ones, and where there is a memory to keep it in.
-template <typename Sums, typename Visit>
-void VisitSpans(std::span<const Cohort> cohorts, Day newest, Measure measure, double half_life_days,
-                KeptSpans* kept, const Visit& visit) {
-  std::shared_ptr<const KeptSpans::List> known;
-  if (kept) known = kept->Of(measure, half_life_days);
-  std::optional<KeptSpans::List> more;
-  size_t next = 0;  // in `known`
+// Adds up `cohorts`, all of a series up to `newest` or an earlier day, with the help of `kept` and
+// to its benefit; null: by itself. Afterwards weights in `sum`, which was empty, are relative to
+// `newest`. A Sum, which knows moment and rules, has
+//   Sums                            a KeptSums
+//   void Count(cohorts, anchor)     adds what is known of one span; weights are, like those added
+//                                   before, relative to `anchor`
+//   Sums Make(cohorts, anchor)      the same by itself
+//   bool Holds(sums)                whether Make of those cohorts, whole spans, comes to `sums` at
+//                                   this moment; what holds then, holds at every later one
+//   bool MayHold(last)              false: no sums of a span that ends then do
+//   void Add(sums)                  of the same anchor
+//   void Decay(days)                makes all relative to a day so much later
+//   Sums Total()                    what was added
+// REQUIRES: `cohorts` ascending, none after `newest`.
+template <typename Sum>
+void AddUp(std::span<const Cohort> cohorts, Day newest, Measure measure,
+           const KeptSpans::Rules& rules, KeptSpans* kept, Sum& sum) {
+  using Sums = typename Sum::Sums;
+  std::shared_ptr<const KeptSpans::Sums> known;
+  if (kept) known = kept->Of(measure, rules);
+  std::optional<KeptSpans::Sums> more;  // to be kept instead
+  const auto change = [&]() -> KeptSpans::Sums& {
+    if (!more) more = *known;
+    return *more;
+  };
+  std::optional<Day> reached;
+  if (known && known->before && LastDayOf(known->before->span) <= newest) {
+    const auto& before = static_cast<const Sums&>(*known->before);
+    if (sum.Holds(before)) {
+      sum.Add(before);
+      reached = LastDayOf(before.span);
+      const auto later = static_cast<size_t>(newest - *reached);
+      const auto most = cohorts.last(std::min(cohorts.size(), later));
+      const auto first = std::partition_point(
+          most.begin(), most.end(), [&](const Cohort& one) { return one.day <= *reached; });
+      cohorts = most.last(static_cast<size_t>(most.end() - first));
+    }
+  }
+  const int32_t old = SpanOf(newest) - kYoungSpans - 1;
+  bool lasts = true;  // what was added so far
   while (!cohorts.empty()) {
     const int32_t span = SpanOf(cohorts.front().day);
     const auto most = cohorts.first(std::min<size_t>(cohorts.size(), kSpanDays));
     const auto end = std::partition_point(
         most.begin(), most.end(), [&](const Cohort& one) { return SpanOf(one.day) == span; });
-    const auto count = static_cast<size_t>(end - most.begin());
+    const auto own = most.first(static_cast<size_t>(end - most.begin()));
+    cohorts = cohorts.subspan(own.size());
     const Day anchor = std::min(LastDayOf(span), newest);
+    if (reached) sum.Decay(anchor - *reached);
+    reached = anchor;
     const bool whole = anchor == LastDayOf(span);
-    while (known && next < known->size() && (*known)[next]->span < span) ++next;
-    const bool found = known && next < known->size() && (*known)[next]->span == span;
-    std::shared_ptr<const Sums> made =
-        visit(cohorts.first(count), anchor, whole,
-              whole && found ? static_cast<const Sums*>((*known)[next].get()) : nullptr);
-    if (made && kept && whole) {
-      if (!more) more = *known;
-      const auto at = std::partition_point(more->begin(), more->end(),
-                                           [&](const auto& one) { return one->span < span; });
-      if (found) {
-        *at = std::move(made);
-      } else {
-        more->insert(at, std::move(made));
+    const auto at = [span](const auto& sums) {
+      return std::partition_point(sums.begin(), sums.end(),
+                                  [span](const auto& one) { return one->span < span; });
+    };
+    // What can not be kept needs no sum of its own.
+    if (!whole || !sum.MayHold(anchor)) {
+      sum.Count(own, anchor);
+      lasts = false;
+      continue;
+    }
+    const Sums* found = nullptr;
+    if (known) {
+      const auto place = at(known->spans);
+      if (place != known->spans.end() && (*place)->span == span) {
+        found = static_cast<const Sums*>(place->get());
       }
     }
-    cohorts = cohorts.subspan(count);
+    if (found && sum.Holds(*found)) {
+      sum.Add(*found);
+    } else {
+      Sums made = sum.Make(own, anchor);
+      made.span = span;
+      sum.Add(made);
+      const bool holds = sum.Holds(made);
+      lasts = lasts && holds;
+      if (kept && holds && !(known->before && span <= known->before->span)) {
+        auto& spans = change().spans;
+        spans.insert(at(spans), std::make_shared<const Sums>(std::move(made)));
+      }
+    }
+    const bool is_last = cohorts.empty() || SpanOf(cohorts.front().day) > old;
+    if (!kept || !lasts || span > old || !is_last) continue;
+    if (known->before && known->before->span >= span) continue;
+    auto total = std::make_shared<Sums>(sum.Total());
+    total->span = span;
+    KeptSpans::Sums& now = change();
+    now.before = std::move(total);
+    std::erase_if(now.spans, [span](const auto& one) { return one->span <= span; });
   }
-  if (more) kept->Keep(measure, half_life_days, *std::move(more));
+  if (reached) sum.Decay(newest - *reached);
+  if (more) kept->Keep(measure, rules, *std::move(more));
 }
 
 }  // namespace plumblane

@@ -6,8 +6,7 @@
 #include <utility>
 
 #include "cohorts/buckets.h"
-#include "scoring/curve.h"
-#include "scoring/decay.h"
+#include "scoring/times_sum.h"
 
 namespace plumblane {
 namespace {
@@ -39,84 +38,17 @@ std::optional<TimesEstimate::Quantile> InSeconds(const std::optional<BucketQuant
   return quantile;
 }
 
-// The curve of several series: whole spans of each, added up.
-class CurveOfSum {
- public:
-  // `newest`: of all cohorts read. The curve is free of scale: weights relative to it do not vanish
-  // however long ago that was.
-  CurveOfSum(Measure measure, Scope scope, const Moment& moment, const ScoreRules& rules,
-             Day newest)
-      : measure_(measure),
-        scope_(scope),
-        moment_(moment),
-        half_life_days_(rules.half_life_days),
-        newest_(newest) {}
-
-  void Add(std::span<const Cohort> cohorts, KeptSpans* kept) {
-    assert(!kept || scope_ == Scope::kCounted);
-    VisitSpans<SpanSums>(
-        cohorts, newest_, measure_, half_life_days_, kept,
-        [&](std::span<const Cohort> span, Day anchor, bool whole, const SpanSums* known) {
-          std::shared_ptr<SpanSums> made;
-          const double factor = weights_.Of(newest_ - anchor);
-          if (known && known->known_from <= moment_.horizon) {
-            for (const WeightLeft& left : known->left) risk_.Add(left, factor);
-            AddRest(*known);
-            return made;
-          }
-          SpanSums sums =
-              SumSpan(span, FinishOf(measure_), scope_, anchor, weights_, moment_, span_);
-          if (kept && whole && !known && sums.all_known) {
-            sums.left = span_.Left();
-            made = std::make_shared<SpanSums>(sums);
-          }
-          span_.MoveInto(risk_, factor);
-          AddRest(sums);
-          return made;
-        });
-  }
-
-  TimesCurve Estimate() {
-    times_.curve = risk_.Estimate();
-    return std::move(times_);
-  }
-
- private:
-  // All but what left.
-  void AddRest(const SpanSums& sums) {
-    times_.entered_count += sums.entered_count;
-    times_.finished_count += sums.finished_count;
-    times_.fault_count += sums.fault_count;
-    if (sums.longest) FollowFor(BucketEndMillis(*sums.longest), times_.longest_watch_millis);
-    uint32_t buckets = kLastBucket + 1;
-    for (const auto& [day, count] : sums.unknown) {
-      const int64_t watch = WatchMillis(day, moment_);
-      FollowFor(watch, times_.longest_watch_millis);
-      // At risk in the buckets that lie within the watch.
-      buckets = buckets > kLastBucket ? BucketsWithin(watch) : BucketsWithin(watch, buckets);
-      if (buckets > 0) risk_.AddCensored(buckets - 1, count, weights_.Of(newest_ - day));
-    }
-  }
-
-  const Measure measure_;
-  const Scope scope_;
-  const Moment moment_;
-  const double half_life_days_;
-  const Day newest_;
-  const DayWeights weights_{half_life_days_};
-  RiskSet risk_{kLastBucket + 1}, span_{kLastBucket + 1};
-  TimesCurve times_;
-};
-
 }  // namespace
 
 TimesCurve TimesCurveOf(Measure measure, const Series& series, Scope scope, const Moment& moment,
                         const ScoreRules& rules, KeptSpans* kept) {
+  assert(!kept || scope == Scope::kCounted);
   const auto cohorts = Watched(series, moment);
   if (cohorts.empty()) return {};
-  CurveOfSum sum(measure, scope, moment, rules, cohorts.back().day);
-  sum.Add(cohorts, kept);
-  return sum.Estimate();
+  const Day newest = cohorts.back().day;
+  TimesSum sum(FinishOf(measure), scope, moment, rules.half_life_days);
+  AddUp(cohorts, newest, measure, {.half_life_days = rules.half_life_days}, kept, sum);
+  return sum.CurveOn(newest);
 }
 
 TimesCurve TimesCurveOf(Measure measure, std::span<const std::shared_ptr<const Series>> parts,
@@ -127,9 +59,13 @@ TimesCurve TimesCurveOf(Measure measure, std::span<const std::shared_ptr<const S
     if (!cohorts.empty()) newest = std::max(cohorts.back().day, newest.value_or(Day{}));
   }
   if (!newest) return {};
-  CurveOfSum sum(measure, scope, moment, rules, *newest);
-  for (const auto& part : parts) sum.Add(Watched(*part, moment), nullptr);
-  return sum.Estimate();
+  TimesSum total(FinishOf(measure), scope, moment, rules.half_life_days);
+  for (const auto& part : parts) {
+    TimesSum sum(FinishOf(measure), scope, moment, rules.half_life_days);
+    AddUp(Watched(*part, moment), *newest, measure, {}, nullptr, sum);
+    sum.MoveInto(total);
+  }
+  return total.CurveOn(*newest);
 }
 
 TimesEstimate EstimateOf(const TimesCurve& timed, double fewest_at_risk) {
@@ -214,7 +150,9 @@ TimesCurve TimesCount::Curve() const {
     risk.AddEvents(one.bucket, one.finished, 1);
     risk.AddCensored(one.bucket, one.censored, 1);
   }
-  return {risk.Estimate(), entered_count_, finished_count_, 0, longest_watch_millis_};
+  return {
+      risk.Estimate(),      entered_count_, finished_count_, static_cast<double>(entered_count_), 0,
+      longest_watch_millis_};
 }
 
 TimesEstimate TimesCount::Estimate(double fewest_at_risk) const {

@@ -59,7 +59,8 @@ struct TimesEstimate {
 struct TimesCurve {
   Curve curve;  // over the buckets of cohorts/buckets.h; empty without cohorts to read
   int64_t entered_count = 0, finished_count = 0;
-  int64_t fault_count = 0;  // FaultsIn (spans.h) the cohorts read
+  double entered_weight = 0;  // decayed
+  int64_t fault_count = 0;    // FaultsIn (times_sum.h) the cohorts read
   std::optional<int64_t> longest_watch_millis;
 };
 

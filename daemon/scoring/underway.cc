@@ -2,92 +2,89 @@
 
 #include <algorithm>
 #include <cassert>
-#include <memory>
+#include <optional>
 #include <span>
 
 namespace plumblane {
 namespace {
 
-bool IsGone(Day anchor, const Outcome& outcome, const Moment& moment) {
-  // Delays come from cells and may be large: 64 bits, so that no day number overflows.
-  const int64_t limit = moment.underway_limit - anchor;
-  if (outcome.code == Code::kClosed) return outcome.bucket <= limit;
-  if (outcome.code != Code::kLost) return false;
-  const int64_t lost = outcome.bucket >> 16;
-  const int64_t closed = outcome.bucket & 0xFFFF;
-  if (closed != kNeverClosed && closed <= limit) return true;
-  return lost * kMillisPerDay <= moment.horizon - EndOf(anchor);
-}
-
-int64_t StillThere(const Cohort& cohort, Scope scope, const Moment& moment) {
-  int64_t there = 0;
-  VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
-    int64_t left = tally.entered;
-    for (const Outcome& outcome : tally.outcomes) {
-      if (IsGone(cohort.day, outcome, moment)) left -= outcome.count;
-    }
-    assert(left >= 0);  // more outcomes than entries: a bug, not a figure
-    there += left;
-  });
-  return there;
-}
-
-// What is there once all that is stored of the span holds: at moments that are no earlier than
-// both `closed_by` and `lost_by`.
-struct UnderwaySpan final : KeptSpan {
-  int64_t there = 0;
-  int64_t closed_by = 0;  // the last day of a closing
-  Instant lost_by;        // the first horizon by which those are lost that are never closed
-  size_t bytes() const override { return sizeof *this; }
-  bool HoldsAt(const Moment& moment) const {
-    return closed_by <= moment.underway_limit.number && lost_by <= moment.horizon;
-  }
+// Delays come from cells and may be large: 64 bits, so that no day number overflows.
+struct Gone {
+  std::optional<int64_t> closed;  // the day's number
+  std::optional<Instant> lost;    // the horizon by which it is
 };
 
-UnderwaySpan InTheEnd(std::span<const Cohort> cohorts, Scope scope) {
-  UnderwaySpan sums;
-  sums.span = SpanOf(cohorts.front().day);
-  for (const Cohort& cohort : cohorts) {
-    VisitTallies(cohort.cell, scope, [&](const Tally& tally) {
-      sums.there += tally.entered;
-      for (const Outcome& outcome : tally.outcomes) {
-        const bool lost = outcome.code == Code::kLost;
-        if (!lost && outcome.code != Code::kClosed) continue;
-        sums.there -= outcome.count;
-        const int64_t closed = lost ? outcome.bucket & 0xFFFF : outcome.bucket;
-        if (lost && closed == kNeverClosed) {
-          sums.lost_by = std::max(
-              sums.lost_by, EndOf(cohort.day) + int64_t{outcome.bucket >> 16} * kMillisPerDay);
-        } else {
-          sums.closed_by = std::max(sums.closed_by, cohort.day.number + closed);
-        }
-      }
-    });
-  }
-  return sums;
+Gone GoneOf(Day anchor, const Outcome& outcome) {
+  if (outcome.code == Code::kClosed) return {anchor.number + int64_t{outcome.bucket}, {}};
+  if (outcome.code != Code::kLost) return {};
+  const int64_t closed = outcome.bucket & 0xFFFF;
+  Gone gone{{}, EndOf(anchor) + int64_t{outcome.bucket >> 16} * kMillisPerDay};
+  if (closed != kNeverClosed) gone.closed = anchor.number + closed;
+  return gone;
 }
+
+struct UnderwaySums final : KeptSums {
+  int64_t there = 0;
+  // What holds at moments no earlier than both, of which nothing that is stored is later.
+  int64_t closed_by = 0;
+  Instant lost_by;
+  size_t bytes() const override { return sizeof *this; }
+};
+
+// See AddUp (spans.h).
+class UnderwaySum {
+ public:
+  using Sums = UnderwaySums;
+
+  UnderwaySum(Scope scope, const Moment& moment) : scope_(scope), moment_(moment) {}
+
+  bool MayHold(Day) const { return true; }
+  bool Holds(const UnderwaySums& sums) const {
+    return sums.closed_by <= moment_.underway_limit.number && sums.lost_by <= moment_.horizon;
+  }
+  void Count(std::span<const Cohort> cohorts, Day anchor) { Add(Make(cohorts, anchor)); }
+  UnderwaySums Make(std::span<const Cohort> cohorts, Day) const {
+    UnderwaySums sums;
+    for (const Cohort& cohort : cohorts) {
+      VisitTallies(cohort.cell, scope_, [&](const Tally& tally) {
+        int64_t there = tally.entered;
+        for (const Outcome& outcome : tally.outcomes) {
+          const Gone gone = GoneOf(cohort.day, outcome);
+          if ((gone.closed && *gone.closed <= moment_.underway_limit.number) ||
+              (gone.lost && *gone.lost <= moment_.horizon)) {
+            there -= outcome.count;
+          }
+          // One that is lost and closed is gone by either; when both are over, nothing changes.
+          if (gone.closed) sums.closed_by = std::max(sums.closed_by, *gone.closed);
+          if (gone.lost && !gone.closed) sums.lost_by = std::max(sums.lost_by, *gone.lost);
+        }
+        assert(there >= 0);  // more outcomes than entries: a bug, not a figure
+        sums.there += there;
+      });
+    }
+    return sums;
+  }
+  void Add(const UnderwaySums& sums) {
+    total_.there += sums.there;
+    total_.closed_by = std::max(total_.closed_by, sums.closed_by);
+    total_.lost_by = std::max(total_.lost_by, sums.lost_by);
+  }
+  void Decay(int32_t) {}
+  const UnderwaySums& Total() const { return total_; }
+
+ private:
+  const Scope scope_;
+  const Moment& moment_;
+  UnderwaySums total_;
+};
 
 // REQUIRES: none of the cohorts is of a day after the moment's limit.
 int64_t CountThere(std::span<const Cohort> cohorts, Measure measure, Scope scope,
                    const Moment& moment, KeptSpans* kept) {
-  int64_t count = 0;
-  if (cohorts.empty()) return count;
-  VisitSpans<UnderwaySpan>(
-      cohorts, cohorts.back().day, measure, KeptSpans::kNoHalfLife, kept,
-      [&](std::span<const Cohort> span, Day, bool whole, const UnderwaySpan* known) {
-        std::shared_ptr<const UnderwaySpan> made;
-        if (kept && whole && !known) {
-          made = std::make_shared<const UnderwaySpan>(InTheEnd(span, scope));
-          known = made.get();
-        }
-        if (known && known->HoldsAt(moment)) {
-          count += known->there;
-        } else {
-          for (const Cohort& cohort : span) count += StillThere(cohort, scope, moment);
-        }
-        return made;
-      });
-  return count;
+  if (cohorts.empty()) return 0;
+  UnderwaySum sum(scope, moment);
+  AddUp(cohorts, cohorts.back().day, measure, {}, kept, sum);
+  return sum.Total().there;
 }
 
 }  // namespace

@@ -3,10 +3,12 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <iterator>
 #include <map>
 #include <memory>
 #include <string>
 #include <utility>
+#include <vector>
 
 #include "cohorts/buckets.h"
 #include "scoring/fixture.h"
@@ -77,9 +79,9 @@ bool IsDuration(Measure measure) {
   return measure >= Measure::kHandling && measure <= Measure::kResponse;
 }
 
-Orders SomeOrders(Random& random, int most) {
+Orders SomeOrders(Random& random, int most, int most_days = 120) {
   Orders orders;
-  const int span = 1 + random.Below(120);
+  const int span = 1 + random.Below(most_days);
   for (const Measure measure : kScored) {
     for (int i = random.Below(most); i > 0; --i) {
       Order order{kToday + 3 - random.Below(span), random.Below(5) == 0, {}, 0};
@@ -231,17 +233,31 @@ TEST(ModelTest, TheSumOfTwoHalvesScoresAsTheWholeBitForBit) {
   }
 }
 
+// With what was promised, which only outlooks read.
+Orders SomeOrdersOfAYear(Random& random, int most) {
+  Orders orders = SomeOrders(random, most, 360);
+  for (int i = random.Below(most); i > 0; --i) {
+    orders[IndexOf(Measure::kMoney)].push_back({kToday + 3 - random.Below(360),
+                                                random.Below(5) == 0, Code::kPromised,
+                                                static_cast<uint32_t>(random.Below(20))});
+  }
+  return orders;
+}
+
 // Asked at moments in any order, by several half-lives, while cells change.
 TEST(ModelTest, SumsKeptFromOtherMomentsChangeNoAnswer) {
   Random random(32);
+  std::vector<Measure> measures(std::begin(kScored), std::end(kScored));
+  measures.push_back(Measure::kMoney);
   std::map<Measure, size_t> most_kept;
+  std::map<Measure, int> kept_before;
   for (int round = 0; round < 60; ++round) {
-    Orders orders = SomeOrders(random, 400);
+    Orders orders = SomeOrdersOfAYear(random, 400);
     MeasureSet keeping = naive::CellsOf(orders);
     keeping.kept = std::make_shared<KeptSpans>();
     for (int question = 0; question < 12; ++question) {
-      const Orders more = SomeOrders(random, question % 3 == 0 ? 4 : 1);
-      for (const Measure measure : kScored) {
+      const Orders more = SomeOrdersOfAYear(random, question % 3 == 0 ? 4 : 1);
+      for (const Measure measure : measures) {
         Orders one;
         one[IndexOf(measure)] = more[IndexOf(measure)];
         for (const Order& order : one[IndexOf(measure)]) {
@@ -262,15 +278,21 @@ TEST(ModelTest, SumsKeptFromOtherMomentsChangeNoAnswer) {
       ASSERT_EQ(PooledPriors(keeping[Measure::kOnTime], keeping[Measure::kDefect], moment, rules,
                              scope, keeping.KeptIn(scope)),
                 PooledPriors(anew[Measure::kOnTime], anew[Measure::kDefect], moment, rules, scope));
-      for (const Measure measure : kScored) {
-        for (const double days : {rules.half_life_days, KeptSpans::kNoHalfLife}) {
-          most_kept[measure] =
-              std::max(most_kept[measure], keeping.kept->Of(measure, days)->size());
+      for (const Measure measure : measures) {
+        for (const KeptSpans::Rules& by :
+             {KeptSpans::Rules{}, KeptSpans::Rules{rules.half_life_days, 0},
+              KeptSpans::Rules{rules.half_life_days, rules.claim_window_days}}) {
+          const auto sums = keeping.kept->Of(measure, by);
+          most_kept[measure] = std::max(most_kept[measure], sums->spans.size());
+          kept_before[measure] += sums->before != nullptr;
         }
       }
     }
   }
-  for (const Measure measure : kScored) EXPECT_GE(most_kept[measure], 2u) << IndexOf(measure);
+  for (const Measure measure : measures) {
+    EXPECT_GE(most_kept[measure], 2u) << IndexOf(measure);
+    EXPECT_GE(kept_before[measure], 20) << IndexOf(measure);
+  }
 }
 
 // Nothing shown ever leaves its range, however old, young or lopsided the orders are.

@@ -104,10 +104,10 @@ TEST(ScoreTest, TheModeChoosesTheRates) {
   const ScoreEstimate average = score();
   EXPECT_EQ(average.on_time, MeasuredOnTimeRate(orders[Measure::kOnTime], Scope::kCounted,
                                                 priors.late, moment, rules));
-  const auto [rate, kinds] = DefectsOf(orders[Measure::kDefect], Scope::kCounted, priors.defect,
-                                       priors.defect_delay, moment, rules);
-  EXPECT_EQ(average.defect, rate);
-  EXPECT_EQ(average.defect_kinds, kinds);
+  const DefectEstimate defects = DefectsOf(orders[Measure::kDefect], Scope::kCounted, priors.defect,
+                                           priors.defect_delay, moment, rules);
+  EXPECT_EQ(average.defect, defects.rate);
+  EXPECT_EQ(average.defect_kinds, defects.kinds);
   EXPECT_NE(average.defect, current.defect);
   EXPECT_EQ(average.on_time.observed, current.on_time.observed);
   EXPECT_EQ(average.defect_kinds, current.defect_kinds);
