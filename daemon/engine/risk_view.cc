@@ -106,7 +106,8 @@ absl::StatusOr<SupplierRisk> View::WaitingFor(const std::string& supplier,
     const auto measures = Read(pair);
     if (!measures.ok()) return measures.status();
     const MeasureSet& cells = **measures;
-    one.underway_count += UnderwayCount(cells[Measure::kUnderway], Scope::kWithExcused, moment);
+    one.underway_count +=
+        UnderwayCount(cells[Measure::kUnderway], Scope::kWithExcused, moment, cells.kept.get());
     // From here on nothing is lost yet, as for UnderwayCount.
     AddSums(cells[Measure::kExposure], Code::kCost,
             DayOf(moment.horizon) - rules_.fold.lost_after_days, one.exposure);

@@ -103,9 +103,7 @@ class DefectSum {
         window_(static_cast<uint32_t>(rules.claim_window_days)),
         weights_(rules.half_life_days) {
     assert(rules.claim_window_days >= 0);
-    if (!with_curve) return;
-    span_.emplace(window_);
-    all_.emplace(window_);
+    if (with_curve) all_.emplace(window_);
   }
 
   // Once all orders have come to the end of the claim window.
@@ -117,6 +115,7 @@ class DefectSum {
   }
   DefectSpan Make(std::span<const Cohort> cohorts, Day anchor) {
     DefectSpan sums;
+    if (!span_) span_.emplace(window_);
     Count(cohorts, anchor, &*span_, sums);
     span_->MoveInto(sums);
     return sums;
@@ -216,8 +215,9 @@ class DefectSum {
   const Moment& moment_;
   const uint32_t window_;
   const DayWeights weights_;
-  std::optional<Leaving> span_, all_;  // of one span, of all; none: no curve is asked for
-  DefectSpan total_;                   // without the curve's part
+  std::optional<Leaving> all_;   // none: no curve is asked for
+  std::optional<Leaving> span_;  // of one, while it is made
+  DefectSpan total_;             // without the curve's part
 };
 
 // All cohorts that are watched.

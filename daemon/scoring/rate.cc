@@ -14,6 +14,7 @@ constexpr double kNoHits = 1e-9;
 
 struct LateSums final : KeptSums {
   LateCount count;
+  int64_t excused_count = 0;
   WeightedSums weights;
   size_t bytes() const override { return sizeof *this; }
 };
@@ -35,6 +36,7 @@ class LateSum {
       const LateCount one = CountLate(cohort.cell, scope_);
       sums.count.order_count += one.order_count;
       sums.count.late_count += one.late_count;
+      sums.excused_count += cohort.cell.excused.entered;
       sums.weights.Add(weights_.Of(anchor - cohort.day), one.order_count,
                        static_cast<double>(one.late_count));
     }
@@ -43,6 +45,7 @@ class LateSum {
   void Add(const LateSums& sums) {
     total_.count.order_count += sums.count.order_count;
     total_.count.late_count += sums.count.late_count;
+    total_.excused_count += sums.excused_count;
     total_.weights.w1 += sums.weights.w1;
     total_.weights.w2 += sums.weights.w2;
     total_.weights.s += sums.weights.s;
@@ -123,6 +126,7 @@ OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& momen
   counts.weight = total.weights.w1;
   counts.squares = total.weights.w2;
   counts.late_weight = total.weights.s;
+  counts.excused_count = total.excused_count;
   return counts;
 }
 
@@ -135,16 +139,9 @@ std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
   return Prior{PooledMean(counts.late_weight, counts.weight), kPooledStrength};
 }
 
-RateEstimate OnTimeRate(const Series& on_time, Scope scope, const std::optional<Prior>& late,
-                        const Moment& moment, const ScoreRules& rules, KeptSpans* kept) {
-  const OnTimeCounts counts = CountOnTime(on_time, scope, moment, rules, kept);
-  return ShareFrom(counts, counts.late_weight, counts.weight, late);
-}
-
-RateEstimate MeasuredOnTimeRate(const Series& on_time, Scope scope,
-                                const std::optional<Prior>& late, const Moment& moment,
-                                const ScoreRules& rules, KeptSpans* kept) {
-  const OnTimeCounts counts = CountOnTime(on_time, scope, moment, rules, kept);
+RateEstimate OnTimeRate(const OnTimeCounts& counts, const std::optional<Prior>& late,
+                        RateMode mode) {
+  if (mode == RateMode::kCurrent) return ShareFrom(counts, counts.late_weight, counts.weight, late);
   const WeightedSums sums = counts.Sums();
   return ShareFrom(counts, sums.EffectiveHits(), sums.EffectiveSize(), late);
 }

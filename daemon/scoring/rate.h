@@ -81,6 +81,8 @@ struct OnTimeCounts {
   double weight = 0;       // decayed orders, W1
   double late_weight = 0;  // decayed late ones, S
   double squares = 0;      // W2
+  // Excused orders of the same cohorts, whether or not the scope counts them.
+  int64_t excused_count = 0;
   // What a fleet prior is fitted to, in the scope of the score it is for.
   WeightedSums Sums() const { return {weight, squares, late_weight}; }
   bool operator==(const OnTimeCounts&) const = default;
@@ -99,13 +101,9 @@ std::optional<Prior> PooledLatePrior(const Series& total, const Moment& moment,
                                      const ScoreRules& rules, Scope scope = Scope::kCounted,
                                      KeptSpans* kept = nullptr);
 
-// The on-time share: observed = 1 - S/W1, and one minus mean and limits of the late rate.
-RateEstimate OnTimeRate(const Series& on_time, Scope scope, const std::optional<Prior>& late,
-                        const Moment& moment, const ScoreRules& rules, KeptSpans* kept = nullptr);
-
-// The same in measurement mode. Without decay both are the same.
-RateEstimate MeasuredOnTimeRate(const Series& on_time, Scope scope,
-                                const std::optional<Prior>& late, const Moment& moment,
-                                const ScoreRules& rules, KeptSpans* kept = nullptr);
+// The on-time share: observed = 1 - S/W1, and one minus mean and limits of the late rate; with
+// RateMode::kAverage the latter of MeasuredPosterior. Without decay both are the same.
+RateEstimate OnTimeRate(const OnTimeCounts& counts, const std::optional<Prior>& late,
+                        RateMode mode = RateMode::kCurrent);
 
 }  // namespace plumblane

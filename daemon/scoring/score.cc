@@ -6,12 +6,6 @@
 namespace plumblane {
 namespace {
 
-int64_t ExcusedCount(const Series& on_time, const Moment& moment) {
-  int64_t count = 0;
-  for (const Cohort& cohort : Watched(on_time, moment)) count += cohort.cell.excused.entered;
-  return count;
-}
-
 // Of the cohorts up to today that Watched leaves out.
 int64_t FaultsNotWatched(const Series& series, const Moment& moment) {
   const Day today = DayOf(moment.now);
@@ -28,8 +22,6 @@ int64_t FaultsNotWatched(const Series& series, const Moment& moment) {
 ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& priors,
                       const Moment& moment, const ScoreRules& rules,
                       std::span<const double> within_days) {
-  const bool average = rules.rate_mode == RateMode::kAverage;
-  const auto on_time_rate = average ? MeasuredOnTimeRate : OnTimeRate;
   KeptSpans* const kept = measures.KeptIn(scope);
   const DefectEstimate defects = DefectsOf(measures[Measure::kDefect], scope, priors.defect,
                                            priors.defect_delay, moment, rules, kept);
@@ -40,7 +32,8 @@ ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& pri
     score.fault_count += curve.fault_count + FaultsNotWatched(series, moment);
     return EstimateOf(curve, rules.fewest_at_risk);
   };
-  score.on_time = on_time_rate(measures[Measure::kOnTime], scope, priors.late, moment, rules, kept);
+  const OnTimeCounts on_time = CountOnTime(measures[Measure::kOnTime], scope, moment, rules, kept);
+  score.on_time = OnTimeRate(on_time, priors.late, rules.rate_mode);
   score.defect = defects.rate;
   score.late_prior = priors.late;
   score.defect_prior = priors.defect;
@@ -51,9 +44,10 @@ ScoreEstimate ScoreOf(const MeasureSet& measures, Scope scope, const Priors& pri
   score.response = times(Measure::kResponse);
   score.arrivals =
       ArrivalsWithin(within_days, measures[Measure::kDelivery], scope, moment, rules, kept);
-  score.underway_count = UnderwayCount(measures[Measure::kUnderway], scope, moment, kept);
-  score.overdue_count = OverdueCount(measures[Measure::kOverdue], scope, moment, kept);
-  score.excused_count = ExcusedCount(measures[Measure::kOnTime], moment);
+  KeptSpans* const either = measures.kept.get();
+  score.underway_count = UnderwayCount(measures[Measure::kUnderway], scope, moment, either);
+  score.overdue_count = OverdueCount(measures[Measure::kOverdue], scope, moment, either);
+  score.excused_count = on_time.excused_count;
   return score;
 }
 

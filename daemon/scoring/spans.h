@@ -46,9 +46,10 @@ struct KeptSums {
   virtual size_t bytes() const = 0;
 };
 
-// The sums of whole spans of one pair, in Scope::kCounted, of each measure by the rules asked last
-// and of as many spans as were asked about. Belongs to one state of the pair's cells: who changes
-// them, copies it first when somebody else may be reading, and forgets the days changed.
+// The sums of whole spans of one pair, in Scope::kCounted unless they tell scopes apart, of each
+// measure by the rules asked last and of as many spans as were asked about. Belongs to one state of
+// the pair's cells: who changes them, copies it first when somebody else may be reading, and
+// forgets the days changed.
 //
 // Thread-safe, but for Forget.
 class KeptSpans {

@@ -24,7 +24,7 @@ Gone GoneOf(Day anchor, const Outcome& outcome) {
 }
 
 struct UnderwaySums final : KeptSums {
-  int64_t there = 0;
+  int64_t there = 0, excused_there = 0;  // the latter not among the former
   // What holds at moments no earlier than both, of which nothing that is stored is later.
   int64_t closed_by = 0;
   Instant lost_by;
@@ -36,7 +36,7 @@ class UnderwaySum {
  public:
   using Sums = UnderwaySums;
 
-  UnderwaySum(Scope scope, const Moment& moment) : scope_(scope), moment_(moment) {}
+  explicit UnderwaySum(const Moment& moment) : moment_(moment) {}
 
   bool MayHold(Day) const { return true; }
   bool Holds(const UnderwaySums& sums) const {
@@ -46,26 +46,14 @@ class UnderwaySum {
   UnderwaySums Make(std::span<const Cohort> cohorts, Day) const {
     UnderwaySums sums;
     for (const Cohort& cohort : cohorts) {
-      VisitTallies(cohort.cell, scope_, [&](const Tally& tally) {
-        int64_t there = tally.entered;
-        for (const Outcome& outcome : tally.outcomes) {
-          const Gone gone = GoneOf(cohort.day, outcome);
-          if ((gone.closed && *gone.closed <= moment_.underway_limit.number) ||
-              (gone.lost && *gone.lost <= moment_.horizon)) {
-            there -= outcome.count;
-          }
-          // One that is lost and closed is gone by either; when both are over, nothing changes.
-          if (gone.closed) sums.closed_by = std::max(sums.closed_by, *gone.closed);
-          if (gone.lost && !gone.closed) sums.lost_by = std::max(sums.lost_by, *gone.lost);
-        }
-        assert(there >= 0);  // more outcomes than entries: a bug, not a figure
-        sums.there += there;
-      });
+      sums.there += StillThere(cohort.day, cohort.cell.counted, sums);
+      sums.excused_there += StillThere(cohort.day, cohort.cell.excused, sums);
     }
     return sums;
   }
   void Add(const UnderwaySums& sums) {
     total_.there += sums.there;
+    total_.excused_there += sums.excused_there;
     total_.closed_by = std::max(total_.closed_by, sums.closed_by);
     total_.lost_by = std::max(total_.lost_by, sums.lost_by);
   }
@@ -73,7 +61,22 @@ class UnderwaySum {
   const UnderwaySums& Total() const { return total_; }
 
  private:
-  const Scope scope_;
+  int64_t StillThere(Day day, const Tally& tally, UnderwaySums& sums) const {
+    int64_t there = tally.entered;
+    for (const Outcome& outcome : tally.outcomes) {
+      const Gone gone = GoneOf(day, outcome);
+      if ((gone.closed && *gone.closed <= moment_.underway_limit.number) ||
+          (gone.lost && *gone.lost <= moment_.horizon)) {
+        there -= outcome.count;
+      }
+      // One that is lost and closed is gone by either; when both are over, nothing changes.
+      if (gone.closed) sums.closed_by = std::max(sums.closed_by, *gone.closed);
+      if (gone.lost && !gone.closed) sums.lost_by = std::max(sums.lost_by, *gone.lost);
+    }
+    assert(there >= 0);  // more outcomes than entries: a bug, not a figure
+    return there;
+  }
+
   const Moment& moment_;
   UnderwaySums total_;
 };
@@ -82,9 +85,9 @@ class UnderwaySum {
 int64_t CountThere(std::span<const Cohort> cohorts, Measure measure, Scope scope,
                    const Moment& moment, KeptSpans* kept) {
   if (cohorts.empty()) return 0;
-  UnderwaySum sum(scope, moment);
+  UnderwaySum sum(moment);
   AddUp(cohorts, cohorts.back().day, measure, {}, kept, sum);
-  return sum.Total().there;
+  return sum.Total().there + (scope == Scope::kWithExcused ? sum.Total().excused_there : 0);
 }
 
 }  // namespace

@@ -6,8 +6,8 @@
 // news of a delivery may still come in. An order lost and then closed by an event leaves at
 // whichever holds.
 //
-// Pure and thread-safe. O(cohorts + outcomes), or O(spans) where they are kept (spans.h), which
-// changes no answer.
+// Pure and thread-safe. O(cohorts + outcomes), less where sums are kept (spans.h), which changes no
+// answer; they serve either scope.
 #pragma once
 
 #include <cstdint>

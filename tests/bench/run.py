@@ -1,5 +1,5 @@
 """All benchmarks in one run, with the machine described. Figures and how they were got go into
-DEVELOPERS.md."""
+README.md beside this, what comes of them for the goals into DEVELOPERS.md."""
 import glob
 import os
 import platform

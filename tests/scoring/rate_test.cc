@@ -15,7 +15,12 @@ constexpr Code kLate = Code::kDeliveredLate;
 RateEstimate Rate(const Series& series, const Moment& moment,
                   const std::optional<Prior>& prior = {}, const ScoreRules& rules = kNoDecay,
                   Scope scope = Scope::kCounted) {
-  return OnTimeRate(series, scope, prior, moment, rules);
+  return OnTimeRate(CountOnTime(series, scope, moment, rules), prior, rules.rate_mode);
+}
+
+RateEstimate MeasuredRate(const Series& series, const Prior& prior, ScoreRules rules) {
+  rules.rate_mode = RateMode::kAverage;
+  return Rate(series, Asked(kToday), prior, rules);
 }
 
 TEST(OnTimeTest, CohortSettlesAtTheVeryEndOfItsDay) {
@@ -122,8 +127,7 @@ TEST(MeasuredTest, CountsByTheEffectiveSize) {
   const Series series = {Counted(kToday - 20, 4, {{kDelivered, 0, 3}}),
                          Counted(kToday - 10, 2, {{kDelivered, 0, 1}})};
   const ScoreRules rules{.half_life_days = 10};
-  const RateEstimate rate =
-      MeasuredOnTimeRate(series, Scope::kCounted, Prior{.1, 4}, Asked(kToday), rules);
+  const RateEstimate rate = MeasuredRate(series, Prior{.1, 4}, rules);
   ExpectSame(rate.weight, 16 / 3.0);
   ExpectSame(rate.posterior_a, .4 + 2);
   ExpectSame(rate.posterior_b, 3.6 + 10 / 3.0);
@@ -140,8 +144,7 @@ TEST(MeasuredTest, CountsByTheEffectiveSize) {
 TEST(MeasuredTest, WithoutDecayBothModesAreTheSame) {
   const Series series = {Counted(kToday - 20, 4, {{kDelivered, 0, 3}}),
                          Counted(kToday - 10, 2, {{kDelivered, 0, 1}})};
-  const RateEstimate rate =
-      MeasuredOnTimeRate(series, Scope::kCounted, Prior{.1, 4}, Asked(kToday), kNoDecay);
+  const RateEstimate rate = MeasuredRate(series, Prior{.1, 4}, kNoDecay);
   ExpectSame(rate.weight, 6);
   ExpectSame(rate.posterior_a, .4 + 2);
   ExpectSame(rate.posterior_b, 3.6 + 4);
@@ -149,8 +152,7 @@ TEST(MeasuredTest, WithoutDecayBothModesAreTheSame) {
 
 TEST(MeasuredTest, WithoutOrdersThePosteriorIsThePrior) {
   EXPECT_EQ(MeasuredPosterior({.2, 5}, {}), (Beta{1, 4}));
-  const RateEstimate rate =
-      MeasuredOnTimeRate({}, Scope::kCounted, Prior{.2, 5}, Asked(kToday), kNoDecay);
+  const RateEstimate rate = MeasuredRate({}, Prior{.2, 5}, kNoDecay);
   EXPECT_FALSE(rate.observed || rate.estimate);
   EXPECT_EQ(rate.posterior_a, 1);
   EXPECT_EQ(rate.weight, 0);

@@ -98,12 +98,11 @@ TEST(ScoreTest, TheModeChoosesTheRates) {
       PooledPriors(orders[Measure::kOnTime], orders[Measure::kDefect], moment, rules);
   const auto score = [&] { return ScoreOf(orders, Scope::kCounted, priors, moment, rules); };
   const ScoreEstimate current = score();
-  EXPECT_EQ(current.on_time,
-            OnTimeRate(orders[Measure::kOnTime], Scope::kCounted, priors.late, moment, rules));
+  const OnTimeCounts counts = CountOnTime(orders[Measure::kOnTime], Scope::kCounted, moment, rules);
+  EXPECT_EQ(current.on_time, OnTimeRate(counts, priors.late, RateMode::kCurrent));
   rules.rate_mode = RateMode::kAverage;
   const ScoreEstimate average = score();
-  EXPECT_EQ(average.on_time, MeasuredOnTimeRate(orders[Measure::kOnTime], Scope::kCounted,
-                                                priors.late, moment, rules));
+  EXPECT_EQ(average.on_time, OnTimeRate(counts, priors.late, RateMode::kAverage));
   const DefectEstimate defects = DefectsOf(orders[Measure::kDefect], Scope::kCounted, priors.defect,
                                            priors.defect_delay, moment, rules);
   EXPECT_EQ(average.defect, defects.rate);
