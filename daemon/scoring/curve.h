@@ -83,7 +83,7 @@ struct WeightLeft {
 };
 
 // Collects who leaves when. Orders that were at risk in no bucket are not added. Their room, 48
-// bytes a bucket, is kept by the thread for the next one: a whole score takes a tenth less with it.
+// bytes a bucket, is kept by the thread for the next one.
 class RiskSet {
  public:
   // Takes buckets 0 .. bucket_count - 1.

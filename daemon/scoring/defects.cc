@@ -23,7 +23,7 @@ size_t KindIndex(Code kind) {
 using ByKind = std::array<double, DefectKinds::kCount>;
 
 // As known at a moment; the curve's part is empty where that is not asked for.
-struct DefectSpan final : KeptSums {
+struct KeptDefects final : KeptSums {
   int64_t order_count = 0, hit_count = 0;
   double hit_weight = 0;
   std::vector<DefectExposure::Reached> reached;  // descending by day
@@ -52,9 +52,9 @@ class Leaving {
   void AddOthers(uint32_t day, int64_t count, double weight) {
     risk_.AddCensored(day, count, weight);
   }
-  void Add(const DefectSpan& span) {
+  void Add(const KeptDefects& span) {
     for (const WeightLeft& left : span.left) risk_.Add(left);
-    for (const DefectSpan::Hits& hits : span.hits) AddKind(hits);
+    for (const KeptDefects::Hits& hits : span.hits) AddKind(hits);
   }
   void Scale(double factor) {
     risk_.Scale(factor);
@@ -63,7 +63,7 @@ class Leaving {
     }
   }
 
-  void CopyInto(DefectSpan& span) const {
+  void CopyInto(KeptDefects& span) const {
     span.left = risk_.Left();
     for (uint32_t day = 0; day < end_; ++day) {
       for (size_t kind = 0; kind < kinds_[day].size(); ++kind) {
@@ -71,7 +71,7 @@ class Leaving {
       }
     }
   }
-  void MoveInto(DefectSpan& span) {
+  void MoveInto(KeptDefects& span) {
     CopyInto(span);
     risk_.Clear();
     for (const auto& hit : span.hits) kinds_[hit.day] = {};
@@ -81,7 +81,7 @@ class Leaving {
   std::vector<ByKind> TakeKinds() { return std::move(kinds_); }
 
  private:
-  void AddKind(const DefectSpan::Hits& hits) {
+  void AddKind(const KeptDefects::Hits& hits) {
     kinds_[hits.day][hits.kind] += hits.weight;
     end_ = std::max(end_, hits.day + 1);
   }
@@ -94,9 +94,8 @@ class Leaving {
 // See AddUp (spans.h). Of cohorts that are watched.
 class DefectSum {
  public:
-  using Sums = DefectSpan;
+  using Sums = KeptDefects;
 
-  // Without a curve nothing may be kept.
   DefectSum(Scope scope, const Moment& moment, const ScoreRules& rules, bool with_curve)
       : scope_(scope),
         moment_(moment),
@@ -108,20 +107,21 @@ class DefectSum {
 
   // Once all orders have come to the end of the claim window.
   bool MayHold(Day last) const { return all_ && ReachedBy(last) == window_; }
-  bool Holds(const DefectSpan& sums) const { return MayHold(LastDayOf(sums.span)); }
+  bool Holds(const KeptDefects& sums) const { return MayHold(LastDayOf(sums.span)); }
 
   void Count(std::span<const Cohort> cohorts, Day anchor) {
     Count(cohorts, anchor, all_ ? &*all_ : nullptr, total_);
   }
-  DefectSpan Make(std::span<const Cohort> cohorts, Day anchor) {
-    DefectSpan sums;
+  KeptDefects Make(std::span<const Cohort> cohorts, Day anchor) {
+    KeptDefects sums;
     if (!span_) span_.emplace(window_);
     Count(cohorts, anchor, &*span_, sums);
     span_->MoveInto(sums);
+    sums.hits.shrink_to_fit();
     return sums;
   }
 
-  void Add(const DefectSpan& sums) {
+  void Add(const KeptDefects& sums) {
     total_.order_count += sums.order_count;
     total_.hit_count += sums.hit_count;
     total_.hit_weight += sums.hit_weight;
@@ -141,12 +141,13 @@ class DefectSum {
     if (all_) all_->Scale(factor);
   }
 
-  DefectSpan Total() const {
-    DefectSpan total = total_;
+  KeptDefects Total() const {
+    KeptDefects total = total_;
     if (all_) all_->CopyInto(total);
     return total;
   }
 
+  bool with_curve() const { return all_.has_value(); }
   // REQUIRES: made with a curve. Nothing is left of that.
   Leaving& leaving() { return *all_; }
 
@@ -168,7 +169,7 @@ class DefectSum {
   }
 
   // Later cohorts have come less far: days descend along the series.
-  static void AddReached(const DefectExposure::Reached& one, DefectSpan& sums) {
+  static void AddReached(const DefectExposure::Reached& one, KeptDefects& sums) {
     if (sums.reached.empty() || sums.reached.back().day != one.day) {
       sums.reached.push_back(one);
       return;
@@ -178,14 +179,14 @@ class DefectSum {
   }
 
   void Count(std::span<const Cohort> cohorts, Day anchor, Leaving* leaving,
-             DefectSpan& sums) const {
+             KeptDefects& sums) const {
     for (const Cohort& cohort : cohorts) {
       Count(cohort.cell, ReachedBy(cohort.day), weights_.Of(anchor - cohort.day), leaving, sums);
     }
   }
   // As known `last_day` whole days after the promised one.
   void Count(const Cell& cell, uint32_t last_day, double weight, Leaving* leaving,
-             DefectSpan& sums) const {
+             KeptDefects& sums) const {
     DefectExposure::Reached reached{static_cast<int>(last_day), 0, 0};
     VisitTallies(cell, scope_, [&](const Tally& tally) {
       int64_t unknown = tally.entered;
@@ -217,12 +218,13 @@ class DefectSum {
   const DayWeights weights_;
   std::optional<Leaving> all_;   // none: no curve is asked for
   std::optional<Leaving> span_;  // of one, while it is made
-  DefectSpan total_;             // without the curve's part
+  KeptDefects total_;            // without the curve's part
 };
 
 // All cohorts that are watched.
 void AddUp(const Series& defect, const Moment& moment, const ScoreRules& rules, KeptSpans* kept,
            DefectSum& sum) {
+  assert(!kept || sum.with_curve());
   const auto watched = Watched(defect, moment);
   if (watched.empty()) return;
   const Day newest = watched.back().day;
@@ -239,6 +241,7 @@ struct DefectCounts {
 
 DefectCounts CountDefects(const Series& defect, Scope scope, const Moment& moment,
                           const ScoreRules& rules, KeptSpans* kept) {
+  assert(!kept || scope == Scope::kCounted);
   DefectSum sum(scope, moment, rules, /*with_curve=*/true);
   AddUp(defect, moment, rules, kept, sum);
   return {sum.Exposure(), sum.leaving().Estimate(), sum.leaving().TakeKinds()};
@@ -273,7 +276,8 @@ std::optional<DefectKinds> KindsOf(const DefectCounts& counts) {
   for (const CurveStep& step : counts.curve.steps) {
     const auto& hits = counts.kinds[step.bucket];
     const double all = std::accumulate(hits.begin(), hits.end(), 0.0);
-    for (size_t kind = 0; kind < DefectKinds::kCount; ++kind) {
+    // What is too old to weigh anything by its kind may still do together.
+    for (size_t kind = 0; all > 0 && kind < DefectKinds::kCount; ++kind) {
       kinds.share[kind] += (before - step.survival) * (hits[kind] / all);
     }
     before = step.survival;

@@ -26,7 +26,7 @@
 // transition matrix for non-homogeneous Markov chains based on censored observations", Scand. J.
 // Statist. 5 (1978) 141-150; posterior as in rate.h.
 //
-// Pure and thread-safe. O(cohorts + outcomes + window).
+// Pure and thread-safe. O(cohorts + outcomes + window), less where sums are kept (spans.h).
 #pragma once
 
 #include <array>
@@ -80,6 +80,7 @@ struct DefectExposure {
   int window_days = 0;
   bool operator==(const DefectExposure&) const = default;
 };
+// The same up to rounding as what DefectsOf is made of.
 DefectExposure ExposureOf(const Series& defect, Scope scope, const Moment& moment,
                           const ScoreRules& rules);
 

@@ -60,6 +60,7 @@ class PromiseSum {
 
 PromiseSums PromisesOf(const Series& money, Scope scope, const Moment& moment,
                        const ScoreRules& rules, KeptSpans* kept) {
+  assert(!kept || scope == Scope::kCounted);
   PromiseSum sum(scope, rules.half_life_days);
   const auto watched = Watched(money, moment);
   if (watched.empty()) return {};

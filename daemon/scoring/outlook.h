@@ -8,7 +8,8 @@
 //
 // Sources: E. Kaplan, P. Meier, JASA 53 (1958) 457-481 (the curve, and its mean up to a limit).
 //
-// Pure; const use is thread-safe. OutlookOf costs 17 us for 400 active days, a question O(1).
+// Pure; const use is thread-safe. OutlookOf takes 37 us for 400 days of 12
+// orders, 7 when asked again, a question O(1).
 #pragma once
 
 #include <array>

@@ -113,6 +113,7 @@ LateCount CountLate(const Cell& cell, Scope scope) {
 
 OnTimeCounts CountOnTime(const Series& on_time, Scope scope, const Moment& moment,
                          const ScoreRules& rules, KeptSpans* kept) {
+  assert(!kept || scope == Scope::kCounted);
   OnTimeCounts counts;
   const auto watched = Watched(on_time, moment);
   if (watched.empty()) return counts;

@@ -5,7 +5,7 @@
 // relative to the last day of its last span; that of the next is so many days later, which is one
 // factor for all of it (decay.h). So the sums of one span, or of all up to one, serve every later
 // moment once all in them is known: a score goes through one sum of all that is older than two
-// whole spans, and through what is younger, however many days and orders there are.
+// whole spans, as far as that holds, and through what is younger, however many days there are.
 //
 // Sums kept and sums made anew are equal bit by bit: they add up the same outcomes by the same
 // weights in the same order. So does an earlier moment to which some of a span's outcomes are not
@@ -14,7 +14,6 @@
 
 #include <algorithm>
 #include <array>
-#include <cassert>
 #include <cstddef>
 #include <cstdint>
 #include <memory>
@@ -47,7 +46,7 @@ struct KeptSums {
 };
 
 // The sums of whole spans of one pair, in Scope::kCounted unless they tell scopes apart, of each
-// measure by the rules asked last and of as many spans as were asked about. Belongs to one state of
+// measure by the rules asked last and of as much as was asked about. Belongs to one state of
 // the pair's cells: who changes them, copies it first when somebody else may be reading, and
 // forgets the days changed.
 //
@@ -126,8 +125,17 @@ void AddUp(std::span<const Cohort> cohorts, Day newest, Measure measure,
       cohorts = most.last(static_cast<size_t>(most.end() - first));
     }
   }
+  const auto keep_before = [&] {
+    const int32_t last = SpanOf(*reached);
+    if (!kept || (known->before && last <= known->before->span)) return;
+    auto total = std::make_shared<Sums>(sum.Total());
+    total->span = last;
+    KeptSpans::Sums& now = change();
+    now.before = std::move(total);
+    std::erase_if(now.spans, [last](const auto& one) { return one->span <= last; });
+  };
   const int32_t old = SpanOf(newest) - kYoungSpans - 1;
-  bool lasts = true;  // what was added so far
+  bool lasts = true;  // what was added so far is old and holds
   while (!cohorts.empty()) {
     const int32_t span = SpanOf(cohorts.front().day);
     const auto most = cohorts.first(std::min<size_t>(cohorts.size(), kSpanDays));
@@ -136,48 +144,40 @@ void AddUp(std::span<const Cohort> cohorts, Day newest, Measure measure,
     const auto own = most.first(static_cast<size_t>(end - most.begin()));
     cohorts = cohorts.subspan(own.size());
     const Day anchor = std::min(LastDayOf(span), newest);
-    if (reached) sum.Decay(anchor - *reached);
-    reached = anchor;
-    const bool whole = anchor == LastDayOf(span);
     const auto at = [span](const auto& sums) {
       return std::partition_point(sums.begin(), sums.end(),
                                   [span](const auto& one) { return one->span < span; });
     };
-    // What can not be kept needs no sum of its own.
-    if (!whole || !sum.MayHold(anchor)) {
-      sum.Count(own, anchor);
-      lasts = false;
-      continue;
-    }
     const Sums* found = nullptr;
-    if (known) {
-      const auto place = at(known->spans);
-      if (place != known->spans.end() && (*place)->span == span) {
-        found = static_cast<const Sums*>(place->get());
+    std::optional<Sums> made;  // what can not be kept needs no sum of its own
+    bool holds = anchor == LastDayOf(span) && sum.MayHold(anchor);
+    if (holds) {
+      if (known) {
+        const auto place = at(known->spans);
+        if (place != known->spans.end() && (*place)->span == span) {
+          found = static_cast<const Sums*>(place->get());
+        }
+      }
+      if (!found || !sum.Holds(*found)) {
+        made = sum.Make(own, anchor);
+        made->span = span;
+        holds = sum.Holds(*made);
       }
     }
-    if (found && sum.Holds(*found)) {
-      sum.Add(*found);
+    if (lasts && reached && (!holds || span > old)) keep_before();
+    lasts = lasts && holds && span <= old;
+    if (reached) sum.Decay(anchor - *reached);
+    reached = anchor;
+    if (!made && !holds) {
+      sum.Count(own, anchor);
     } else {
-      Sums made = sum.Make(own, anchor);
-      made.span = span;
-      sum.Add(made);
-      const bool holds = sum.Holds(made);
-      lasts = lasts && holds;
-      if (kept && holds && !(known->before && span <= known->before->span)) {
-        auto& spans = change().spans;
-        spans.insert(at(spans), std::make_shared<const Sums>(std::move(made)));
-      }
+      sum.Add(made ? *made : *found);
     }
-    const bool is_last = cohorts.empty() || SpanOf(cohorts.front().day) > old;
-    if (!kept || !lasts || span > old || !is_last) continue;
-    if (known->before && known->before->span >= span) continue;
-    auto total = std::make_shared<Sums>(sum.Total());
-    total->span = span;
-    KeptSpans::Sums& now = change();
-    now.before = std::move(total);
-    std::erase_if(now.spans, [span](const auto& one) { return one->span <= span; });
+    if (!kept || !made || !holds || (known->before && span <= known->before->span)) continue;
+    auto& spans = change().spans;
+    spans.insert(at(spans), std::make_shared<const Sums>(*std::move(made)));
   }
+  if (lasts && reached) keep_before();
   if (reached) sum.Decay(newest - *reached);
   if (more) kept->Keep(measure, rules, *std::move(more));
 }

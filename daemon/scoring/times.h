@@ -16,7 +16,8 @@
 // Sources: E. Kaplan, P. Meier, JASA 53 (1958) 457-481; C. Masson, J. Rim, H. Lee, "DDSketch",
 // PVLDB 12(12) (2019) 2195-2205 (buckets, and the first bucket reaching q (1 - 1e-12)).
 //
-// Pure and thread-safe. O(cohorts + outcomes + buckets); of spans that are kept O(buckets).
+// Pure and thread-safe. O(cohorts + outcomes + buckets); where sums are kept (spans.h)
+// O(buckets + days with orders that have no outcome).
 #pragma once
 
 #include <cstdint>

@@ -3,15 +3,13 @@
 #include <algorithm>
 #include <cassert>
 #include <limits>
-#include <utility>
 
 namespace plumblane {
 namespace {
 
 constexpr Instant kNever{std::numeric_limits<int64_t>::max()};
 
-template <typename T>
-void TakeLater(const std::optional<T>& other, std::optional<T>& longest) {
+void TakeLater(const std::optional<uint32_t>& other, std::optional<uint32_t>& longest) {
   if (other) longest = std::max(*other, longest.value_or(0));
 }
 
@@ -69,6 +67,7 @@ void TimesSum::Count(std::span<const Cohort> cohorts, Day anchor, RiskSet& risk,
 TimesSums TimesSum::Make(std::span<const Cohort> cohorts, Day anchor) {
   TimesSums sums;
   Count(cohorts, anchor, span_, sums);
+  sums.unknown.shrink_to_fit();
   sums.left = span_.Left();
   span_.Clear();
   return sums;
@@ -98,7 +97,6 @@ void TimesSum::Decay(int32_t days) {
 
 TimesSums TimesSum::Total() const {
   TimesSums total = rest_;
-  total.unknown.shrink_to_fit();
   total.left = risk_.Left();
   return total;
 }

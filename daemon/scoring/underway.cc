@@ -25,7 +25,8 @@ Gone GoneOf(Day anchor, const Outcome& outcome) {
 
 struct UnderwaySums final : KeptSums {
   int64_t there = 0, excused_there = 0;  // the latter not among the former
-  // What holds at moments no earlier than both, of which nothing that is stored is later.
+  // The last day of a closing and the first horizon by which those are lost that are never closed:
+  // from both on nothing that is stored changes what is there.
   int64_t closed_by = 0;
   Instant lost_by;
   size_t bytes() const override { return sizeof *this; }

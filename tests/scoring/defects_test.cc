@@ -281,6 +281,20 @@ TEST(KindTest, OlderDefectsCountLess) {
   ExpectSame({kinds.Of(kQuality), kinds.Of(Code::kDamaged)}, {2 / 32.0 / all, 1 / 8.0 / all});
 }
 
+TEST(KindTest, SharesAreSharesHoweverLittleOrdersWeigh) {
+  int known = 0;
+  for (int age = 100; age < 1'100; ++age) {
+    const auto kinds =
+        Kinds(SeriesOf({Counted(kToday - age, 2, {{Code::kDamaged, 3, 1}, {kQuality, 3, 1}}),
+                        Counted(kToday - age + 70, 1)}),
+              {.half_life_days = .7});
+    if (!kinds) continue;
+    ++known;
+    for (const double share : kinds->share) EXPECT_TRUE(share >= 0 && share <= 1) << age;
+  }
+  EXPECT_GT(known, 100);
+}
+
 TEST(KindTest, WithoutOrdersThereAreNoShares) {
   EXPECT_FALSE(Kinds({}).has_value());
   EXPECT_FALSE(Kinds({Excused(kOld, 3, {{kQuality, 1, 1}})}).has_value());

@@ -96,9 +96,9 @@ Orders SomeOrders(Random& random, int most, int most_days = 120) {
   return orders;
 }
 
-Moment SomeMoment(Random& random) {
+Moment SomeMoment(Random& random, int most_days = 30) {
   const int64_t into_day = random.Below(2) == 0 ? 0 : random.Below(86'400'000);
-  const Instant now = StartOf(kToday - random.Below(30)) + into_day;
+  const Instant now = StartOf(kToday - random.Below(most_days)) + into_day;
   const int64_t settling =
       random.Below(2) == 0 ? random.Below(3) * kMillisPerDay : random.Below(5 * 86'400'000);
   return {now, now - settling, DayOf(now) - random.Below(2)};
@@ -266,8 +266,9 @@ TEST(ModelTest, SumsKeptFromOtherMomentsChangeNoAnswer) {
         }
         AddSeries(keeping[measure], naive::CellsOf(one)[measure]);
       }
-      const Moment moment = SomeMoment(random);
-      const ScoreRules rules = SomeRules(random);
+      const Moment moment = SomeMoment(random, question % 2 == 0 ? 30 : 250);
+      ScoreRules rules = SomeRules(random);
+      if (random.Below(4) == 0) rules.claim_window_days = 180;
       const Scope scope = SomeScope(random);
       const double days[] = {7};
       ASSERT_EQ(ScoreOf(keeping, scope, {}, moment, rules, days),

@@ -22,14 +22,14 @@ struct OrderSums final : KeptSums {
   size_t bytes() const override { return sizeof *this; }
 };
 
-// Counts orders; what ends after `known` is not known yet.
+// Counts orders; what ends after `known` is not known yet, and after `may_hold` never kept.
 class OrderSum {
  public:
   using Sums = OrderSums;
 
-  explicit OrderSum(Day known) : known_(known) {}
+  explicit OrderSum(Day known, Day may_hold = kNewest) : known_(known), may_hold_(may_hold) {}
 
-  bool MayHold(Day) const { return true; }
+  bool MayHold(Day last) const { return last <= may_hold_; }
   bool Holds(const OrderSums& sums) const { return LastDayOf(sums.span) <= known_; }
   void Count(std::span<const Cohort> cohorts, Day anchor) { Add(Make(cohorts, anchor)); }
   OrderSums Make(std::span<const Cohort> cohorts, Day) {
@@ -49,7 +49,7 @@ class OrderSum {
   int32_t decayed() const { return decayed_; }
 
  private:
-  const Day known_;
+  const Day known_, may_hold_;
   OrderSums total_;
   int64_t counted_ = 0;
   int32_t decayed_ = 0;
@@ -65,11 +65,12 @@ class SpansTest : public testing::Test {
   }
 
   // Cohorts gone through by a question of that day, to which spans up to `known` are known.
-  int64_t Ask(Day newest, Day known) {
+  int64_t Ask(Day newest, Day known, const KeptSpans::Rules& rules = kRules,
+              Day may_hold = kNewest) {
     const auto count = static_cast<size_t>(newest - series_.front().day + 1);
     const std::span<const Cohort> cohorts = std::span(series_).first(count);
-    OrderSum sum(known);
-    AddUp(cohorts, newest, kMeasure, kRules, &kept_, sum);
+    OrderSum sum(known, may_hold);
+    AddUp(cohorts, newest, kMeasure, rules, &kept_, sum);
     int64_t orders = 0;
     for (const Cohort& cohort : cohorts) orders += cohort.cell.counted.entered;
     EXPECT_EQ(sum.Total().orders, orders);
@@ -130,10 +131,27 @@ TEST_F(SpansTest, AnEarlierMomentUsesNothingThatItDoesNotKnowAndForgetsNothing) 
   EXPECT_EQ(Ask(), kYoungest);
 }
 
+TEST_F(SpansTest, WhatIsOldIsOneSumAsFarAsItHolds) {
+  const int64_t all = kNewest - series_.front().day + 1;
+  const Day known = LastDayOf(kFirstSpan + 2);
+  EXPECT_EQ(Ask(kNewest, known), all);
+  ASSERT_NE(kept_.Of(kMeasure, kRules)->before, nullptr);
+  EXPECT_EQ(kept_.Of(kMeasure, kRules)->before->span, kFirstSpan + 2);
+  EXPECT_EQ(Ask(kNewest, known), all - 3 * kSpanDays);
+  // The same where that is not known before it is counted.
+  const KeptSpans::Rules other{45, 180};
+  EXPECT_EQ(Ask(kNewest, kNewest, other, known), all);
+  EXPECT_EQ(Ask(kNewest, kNewest, other, known), all - 3 * kSpanDays);
+  EXPECT_EQ(kept_.Of(kMeasure, other)->before->span, kFirstSpan + 2);
+}
+
 TEST_F(SpansTest, OtherRulesHaveAllGoneThrough) {
-  Ask();
-  EXPECT_EQ(kept_.Of(kMeasure, {30, 0})->before, nullptr);
-  EXPECT_EQ(kept_.Of(kMeasure, {45, 60})->before, nullptr);
+  const int64_t all = Ask();
+  for (const KeptSpans::Rules& rules : {KeptSpans::Rules{30, 0}, KeptSpans::Rules{45, 60}}) {
+    EXPECT_EQ(Ask(kNewest, kNewest, rules), all);
+    EXPECT_EQ(Ask(kNewest, kNewest, rules), kYoungest);
+  }
+  EXPECT_EQ(Ask(), all);
   EXPECT_EQ(kept_.Of(Measure::kDefect, kRules)->before, nullptr);
 }
 
