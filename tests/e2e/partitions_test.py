@@ -209,6 +209,7 @@ def a_send_is_taken_back_from_all_partitions():
         path = os.path.join(SAMPLE, "harbour.ndjson")
         first = nodes[0].ask("send", path)
         assert count(first, "takenCount") > 0, first
+        level(nodes)
         orders = int(nodes[0].status()["orderCount"])
         sends = nodes[1].ask("sends")["sends"]
         # What was not taken at first, as an owner was just changing, was sent again.
