@@ -39,6 +39,18 @@ struct ReadRules {
 struct Subject {
   std::optional<std::string> supplier;
   std::optional<LaneQuery> lane;
+  auto operator<=>(const Subject&) const = default;
+};
+
+// What a score as of now depends on besides the state and the settings.
+struct ScoreKey {
+  Subject subject;
+  double half_life_days = 0;
+  RateMode rate_mode = RateMode::kCurrent;
+  std::vector<double> within_days;
+  Day today;
+  Instant horizon;
+  auto operator<=>(const ScoreKey&) const = default;
 };
 
 struct ScoreAnswer {

@@ -71,9 +71,15 @@ inline absl::StatusOr<Applied> Apply(const Snapshot& snapshot, const Catalog& ca
 absl::StatusOr<Batch> RefoldSome(const Snapshot& snapshot, const Catalog& catalog, size_t limit,
                                  Format& format);
 
-// Takes data of an earlier version to kFormatVersion: the changes, with the new format record in
-// the batch, and `format` after them. Orders are kept and all that follows from them is counted
-// anew, so that no version's way of counting need be remembered.
+// Pages of cells in kCells, or in kIndex those of orders no longer kept, as the present version
+// writes them: up to `limit` from the key `from` on, which is then that of the next; none at the
+// end.
+absl::StatusOr<Batch> WritePagesAnew(const Snapshot& snapshot, Space space, size_t limit,
+                                     std::string& from);
+
+// Takes data of version 1 or 2, pages aside, to kFormatVersion: the changes, with the new format
+// record in the batch, and `format` after them. Orders are kept and all that follows from them is
+// counted anew, so that no version's way of counting need be remembered.
 absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
                                     Format& format);
 

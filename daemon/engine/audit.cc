@@ -111,6 +111,28 @@ absl::StatusOr<std::string> CompareAssignments(const Snapshot& snapshot, const C
 
 }  // namespace
 
+absl::StatusOr<Batch> WritePagesAnew(const Snapshot& snapshot, Space space, size_t limit,
+                                     std::string& from) {
+  const bool gone = space == Space::kIndex;
+  Batch batch;
+  absl::Status bad;
+  const absl::Status scanned = snapshot.Scan(
+      space, gone ? kGonePagePrefix : std::string_view(), from, [&](auto key, auto value) {
+        const auto page = gone ? ParseGonePageKey(key) : ParseCellPageKey(key);
+        bad = page.status();
+        if (!bad.ok()) return false;
+        const auto series = DecodePage(page->first_day, value);
+        bad = series.status();
+        if (!bad.ok()) return false;
+        batch.Put(space, std::string(key), EncodePage(page->first_day, *series));
+        return batch.changes.size() < limit;
+      });
+  bad.Update(scanned);
+  if (!bad.ok()) return bad;
+  if (!batch.changes.empty()) from = batch.changes.back().key + '\0';
+  return batch;
+}
+
 absl::StatusOr<Batch> UpgradeFormat(const Snapshot& snapshot, const Catalog& catalog,
                                     Format& format) {
   Changes changes;

@@ -14,12 +14,41 @@
 namespace plumblane {
 namespace {
 
+// Before this version orders were counted otherwise.
+constexpr int kCountedAsNow = 3;
+constexpr size_t kPagesAtATime = 10'000;
+
 // Of the daemon itself: little, and only what happened already.
 bool IsOwn(const Submission& submission) {
   return submission.events.empty() && submission.news.empty() && submission.excuses.empty() &&
          submission.agreements.empty() && submission.assignments.empty() &&
          submission.sends_begun.empty() && submission.sends_finished.empty() &&
          submission.sends_taken_back.empty();
+}
+
+// Cut short, it begins anew: of what was done already nothing changes.
+absl::Status Upgrade(Store& store, const Snapshot& snapshot, Format& format,
+                     const std::function<void()>& still_at_it) {
+  for (const Space space : {Space::kCells, Space::kIndex}) {
+    for (std::string from;; still_at_it()) {
+      const auto batch = WritePagesAnew(snapshot, space, kPagesAtATime, from);
+      if (!batch.ok()) return batch.status();
+      if (batch->changes.empty()) break;
+      if (absl::Status status = store.Write(*batch, /*sync=*/false); !status.ok()) return status;
+    }
+  }
+  Batch last;
+  if (format.version < kCountedAsNow) {
+    const auto catalog = LoadCatalog(snapshot);
+    if (!catalog.ok()) return catalog.status();
+    auto counted = UpgradeFormat(snapshot, *catalog, format);
+    if (!counted.ok()) return counted.status();
+    last = *std::move(counted);
+  } else {
+    format.version = kFormatVersion;
+    last.Put(Space::kMeta, std::string(kFormatKey), EncodeFormat(format));
+  }
+  return store.Write(last, /*sync=*/true);
 }
 
 }  // namespace
@@ -81,11 +110,8 @@ absl::Status Engine::CheckFormat(const Progress& still_at_it) {
   if (format->version < kFormatVersion) {
     spdlog::info("the data has format version {}: taking it to {}", format->version,
                  kFormatVersion);
-    const auto catalog = LoadCatalog(*snapshot);
-    if (!catalog.ok()) return catalog.status();
-    const auto batch = UpgradeFormat(*snapshot, *catalog, *format);
-    if (!batch.ok()) return batch.status();
-    if (absl::Status status = store_.Write(*batch, /*sync=*/true); !status.ok()) return status;
+    const absl::Status status = Upgrade(store_, *snapshot, *format, still_at_it);
+    if (!status.ok()) return status;
   }
   // A change of rules that was cut short goes on first.
   if (format->next_rules) {

@@ -3,13 +3,16 @@
 
 #include <cstdint>
 #include <memory>
+#include <optional>
+#include <string>
 
 #include "engine/alert_book.h"
+#include "engine/answers.h"
 #include "engine/cell_changes.h"
 #include "engine/fleet_book.h"
-#include "engine/heard_book.h"
 #include "engine/outlook_book.h"
 #include "engine/series_cache.h"
+#include "engine/state_book.h"
 
 namespace plumblane {
 
@@ -20,7 +23,11 @@ struct Memory {
   FleetBook fleets;
   OutlookBook outlooks;
   AlertBook alerts;
-  HeardBook heard;
+  // When suppliers were last heard of; none = never.
+  StateBook<std::string, std::optional<Instant>> heard{/*most=*/100'000};
+  // Scores as of now, without what is told of suppliers besides; each weighs as many as it has of
+  // pairs, and one.
+  StateBook<ScoreKey, std::shared_ptr<const WithBasis<ScoreAnswer>>> scores{/*most=*/4'096};
 
   // What entry `sequence` changed; by the writer, before a view of it can be had.
   void Note(uint64_t sequence, const CellChanges& changes) {

@@ -65,7 +65,7 @@ std::string EncodeProgress(const Catalog& catalog);
 absl::Status DecodeProgress(std::string_view bytes, Catalog& catalog);
 
 // What the data directory was made with, and a change of rules that is under way.
-inline constexpr int kFormatVersion = 3;  // see UpgradeFormat
+inline constexpr int kFormatVersion = 4;  // see UpgradeFormat
 struct Format {
   int version = kFormatVersion;
   FoldRules rules;

@@ -285,7 +285,7 @@ class View::Sourcer {
       if (i >= told_) continue;
       auto score = view_.ReadScore(one.pair, question_);
       if (!score.ok()) return score.status();
-      one.score = std::make_shared<const ScoreEstimate>(*std::move(score));
+      one.score = *std::move(score);
       if (absl::Status status = AddNotes(one); !status.ok()) return status;
     }
     return absl::OkStatus();
@@ -354,13 +354,6 @@ absl::StatusOr<std::shared_ptr<const Outlooks>> View::AskOutlooks(const std::str
   return memory_->outlooks.Ask({EndedDays(question.moment), question.rules, destination},
                                {catalog_->log_sequence, catalog_->pairs, question.fleet,
                                 [this](const Pair& pair) { return Read(pair); }});
-}
-
-absl::StatusOr<ScoreEstimate> View::ReadScore(const Pair& pair, const Question& question) const {
-  const auto measures = Read(pair);
-  if (!measures.ok()) return measures.status();
-  return ScoreOf(**measures, Scope::kCounted, question.pairs_fleet->priors.Of({&pair, 1}),
-                 question.moment, question.rules);
 }
 
 }  // namespace plumblane

@@ -15,6 +15,8 @@
 namespace plumblane {
 namespace {
 
+constexpr int64_t kMinuteMillis = 60'000;
+
 void AddMeasures(MeasureSet& sum, const MeasureSet& other) {
   for (int i = 0; i < kMeasureCount; ++i) {
     const auto at = static_cast<size_t>(i);
@@ -33,7 +35,9 @@ bool IsKnown(const MeasureSet& measures, const Moment& moment) {
 Moment View::MomentOf(const std::optional<Instant>& as_of) const {
   Moment moment;
   moment.now = as_of.value_or(now_);
-  moment.horizon = moment.now - rules_.settle_delay_millis;
+  // Finer than a minute nothing is told apart, and within one a state has the same answers.
+  const int64_t settled = (moment.now - rules_.settle_delay_millis).millis;
+  moment.horizon = Instant{settled - settled % kMinuteMillis};
   if (const std::optional<Instant> news = catalog_->NewsHorizon()) {
     moment.horizon = std::min(moment.horizon, *news);
   }
@@ -45,6 +49,7 @@ Moment View::MomentOf(const std::optional<Instant>& as_of) const {
 absl::StatusOr<View::Question> View::Put(const Asked& asked, Scope scope) const {
   Question question;
   question.scope = scope;
+  question.as_of_now = !asked.as_of;
   question.basis.as_of = asked.as_of.value_or(now_);
   question.basis.half_life_days = asked.half_life_days.value_or(rules_.half_life_days);
   if (!IsHalfLife(question.basis.half_life_days)) {
@@ -173,8 +178,14 @@ absl::Status View::AddSupplierFacts(ScoreAnswer& answer) const {
   return absl::OkStatus();
 }
 
-absl::StatusOr<WithBasis<ScoreAnswer>> View::Score(const Subject& subject,
-                                                   const Asked& asked) const {
+absl::StatusOr<View::Counted> View::KeptOr(
+    const ScoreKey& key, const std::function<absl::StatusOr<Counted>()>& count) const {
+  return memory_->scores.Ask(catalog_->log_sequence, key, count, [](const Counted& counted) {
+    return counted->answer.pairs.size() + 1;
+  });
+}
+
+absl::StatusOr<View::Counted> View::CountScore(const Subject& subject, const Asked& asked) const {
   const std::vector<Pair> pairs = PairsOf(subject);
   if (pairs.empty()) {
     return absl::NotFoundError(
@@ -187,9 +198,47 @@ absl::StatusOr<WithBasis<ScoreAnswer>> View::Score(const Subject& subject,
   const bool each = !(subject.supplier && subject.lane);
   auto answer = SumOf(pairs, *question, each);
   if (!answer.ok()) return answer.status();
-  answer->subject = subject;
-  if (absl::Status status = AddSupplierFacts(*answer); !status.ok()) return status;
-  return WithBasis<ScoreAnswer>{question->basis, *std::move(answer)};
+  return std::make_shared<const WithBasis<ScoreAnswer>>(
+      WithBasis<ScoreAnswer>{question->basis, *std::move(answer)});
+}
+
+absl::StatusOr<WithBasis<ScoreAnswer>> View::Score(const Subject& subject,
+                                                   const Asked& asked) const {
+  const double half_life_days = asked.half_life_days.value_or(rules_.half_life_days);
+  const auto count = [&] { return CountScore(subject, asked); };
+  const bool is_kept = !asked.as_of && IsHalfLife(half_life_days);
+  const Moment moment = MomentOf(asked.as_of);
+  const auto counted = is_kept ? KeptOr({subject, half_life_days, asked.rate_mode,
+                                         asked.within_days, DayOf(moment.now), moment.horizon},
+                                        count)
+                               : count();
+  if (!counted.ok()) return counted.status();
+  WithBasis<ScoreAnswer> score = **counted;
+  score.basis.as_of = moment.now;
+  score.answer.subject = subject;
+  if (absl::Status status = AddSupplierFacts(score.answer); !status.ok()) return status;
+  return score;
+}
+
+absl::StatusOr<std::shared_ptr<const ScoreEstimate>> View::ReadScore(
+    const Pair& pair, const Question& question) const {
+  const auto count = [&]() -> absl::StatusOr<Counted> {
+    auto answer = SumOf({pair}, question, /*each=*/false);
+    if (!answer.ok()) return answer.status();
+    return std::make_shared<const WithBasis<ScoreAnswer>>(
+        WithBasis<ScoreAnswer>{question.basis, *std::move(answer)});
+  };
+  const Subject subject{pair.supplier,
+                        LaneQuery{pair.lane.origin, pair.lane.destination, pair.lane.service}};
+  // Who has quoted only has no score to ask for.
+  const bool is_kept = question.as_of_now && catalog_->pairs->by_supplier.contains(pair);
+  const auto counted =
+      is_kept ? KeptOr({subject, question.basis.half_life_days, question.basis.rate_mode,
+                        question.within_days, DayOf(question.moment.now), question.moment.horizon},
+                       count)
+              : count();
+  if (!counted.ok()) return counted.status();
+  return std::shared_ptr<const ScoreEstimate>(*counted, &(*counted)->answer.score);
 }
 
 absl::StatusOr<WithBasis<std::vector<ScoreAnswer>>> View::ListSuppliers(

@@ -4,8 +4,10 @@
 // one view are consistent with each other. Times asked about:
 //   as_of absent   now: orders under way count everything known
 //   as_of D        what is known today about what had happened by D, at day granularity
-// Cost: a pair that was asked about lately is scored in some 70 us for 400 active days, another
-// one is read first (series_cache.h); a supplier or lane costs the sum over its pairs. The first
+// What is known is known to the minute, the finest that durations are told apart by.
+// Cost: a pair that was asked about lately is scored in some 30 us for 400 active days, another
+// one is read first (series_cache.h); a supplier or lane costs the sum over its pairs. Asked again
+// within the minute, while nothing came in, a score as of now costs next to nothing. The first
 // question of a day, half-life and scope counts the rates of all pairs, unless the like of it was
 // asked lately (fleet_book.h).
 #pragma once
@@ -142,6 +144,7 @@ class View {
  private:
   struct Question {
     Basis basis;
+    bool as_of_now = false;
     Moment moment;
     ScoreRules rules;
     std::vector<double> within_days;
@@ -158,7 +161,13 @@ class View {
   absl::StatusOr<std::shared_ptr<const MeasureSet>> Read(const Pair& pair) const;
   absl::StatusOr<std::shared_ptr<const Outlooks>> AskOutlooks(const std::string& destination,
                                                               const Question& question) const;
-  absl::StatusOr<ScoreEstimate> ReadScore(const Pair& pair, const Question& question) const;
+  // Without what is told of suppliers besides.
+  using Counted = std::shared_ptr<const WithBasis<ScoreAnswer>>;
+  absl::StatusOr<Counted> CountScore(const Subject& subject, const Asked& asked) const;
+  absl::StatusOr<Counted> KeptOr(const ScoreKey& key,
+                                 const std::function<absl::StatusOr<Counted>()>& count) const;
+  absl::StatusOr<std::shared_ptr<const ScoreEstimate>> ReadScore(const Pair& pair,
+                                                                 const Question& question) const;
   absl::StatusOr<std::shared_ptr<const Fleet>> AskFleet(const Question& question,
                                                         Scope scope) const;
   absl::StatusOr<ScoreAnswer> SumOf(const std::vector<Pair>& pairs, const Question& question,

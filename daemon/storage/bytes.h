@@ -97,6 +97,9 @@ class ByteReader {
     return ok_ ? value : 0;
   }
 
+  // What was read is malformed.
+  void Refuse() { Fail(); }
+
   bool ok() const { return ok_; }
   bool done() const { return ok_ && rest_.empty(); }
 

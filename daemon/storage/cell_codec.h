@@ -1,12 +1,21 @@
 // Cells as bytes: one record holds the non-empty days of one page of one pair and measure.
 //
-//   page    number of days, then each:  day within the page (number), cell
-//   cell    tally (counted), tally (excused)
-//   tally   entered (signed), number of outcomes, then each: code (1 byte), bucket (number), count
-//           (signed)
+//   page    of each day: head (1 byte), then by its form
+//   head    1 bit: it is the last day; 3 bits: form; 4 bits: day within the page
+//   form      2   nothing more: one order entered, nothing is known of it
+//             3   code (1 byte), bucket (number): one order entered, that became of it
+//             4   tally: counted
+//             5   tally, tally: counted, excused
+//   tally   entered (signed), number of outcomes, then of each code: code (1 byte), number of
+//           buckets, then of each: 2 * how far it is above the one before, + 1 when its count is 1
+//           (number); other counts (signed)
 //
-// Days ascend, outcomes ascend by (code, bucket), nothing empty is written: equal cells give equal
-// bytes. An empty page is deleted, not written.
+// Days, codes and buckets ascend, nothing empty is written, and a day has the first form that it
+// fits: equal cells give equal bytes. An empty page is deleted, not written.
+//
+// Pages of data formats 1 to 3 are read, too. They have the number of days first, which is less
+// than any first byte above, then each: day within the page (number), tally (counted), tally
+// (excused); there a tally has entered, number of outcomes, then of each: code, bucket, count.
 #pragma once
 
 #include <absl/status/status.h>
@@ -51,9 +60,13 @@ class PageReader {
   absl::Status status() const;
 
  private:
+  bool NextOfForm(Cohort& cohort);
+  bool NextAsBefore(Cohort& cohort);
+
   Day first_day_;
   ByteReader reader_;
-  uint64_t days_;  // still to come
+  bool as_before_;     // data format 3 or before
+  uint64_t days_ = 1;  // still to come; at least so many, unless as before
 };
 
 }  // namespace plumblane

@@ -1,5 +1,6 @@
 // How many days of cells should one record hold? Cost of reading a pair, of changing recent cells
-// and of the disk, by days a record. Usage: layout_bench
+// and of the disk, by days a record, which are no more than its bytes can tell apart. Usage:
+// layout_bench
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
@@ -140,7 +141,7 @@ int main() {
   std::printf("%d pairs, %d days, %d measures, %d orders a day\n", plumblane::kPairs,
               plumblane::kDays, plumblane::kMeasureCount, plumblane::kOrdersADay);
   std::printf("days  read a pair [us]  change a cell [us]  bytes a change  disk [MB]\n");
-  for (const int days : {1, 4, 8, 16, 32, 64}) {
+  for (const int days : {1, 4, 8, plumblane::kDaysPerPage}) {
     plumblane::MeasureLayout(days, std::string(folder) + "/store");
   }
   std::filesystem::remove_all(folder);

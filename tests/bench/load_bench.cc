@@ -1,18 +1,12 @@
-// What the daemon does in a second, beside the limit of the parts it is built on, in one run:
-//
-//   ingest   events acknowledged through gRPC (durable, applied), 8 streams, batches of 500, orders
-//            of five events arriving interleaved, 10 % repeats; against RocksDB's own synced
-//            batches of the same bytes from 8 threads; several rounds in turn
-//   score    GetScore against an empty unary call on the same connection, idle
-//   one      one event sent and acknowledged, against one write and fdatasync of a file on the same
-//            disk, in turn
+// What the daemon takes in a second, beside the limit of the parts it is built on: events
+// acknowledged through gRPC (durable, applied), 8 streams, batches of 500, orders of five events
+// arriving interleaved, 10 % repeats; against RocksDB's own synced batches of the same bytes from 8
+// threads; several rounds in turn.
 //
 // Usage: load_bench PLUMBLANED [ROUNDS]  (the daemon's binary; it is started on a temporary
 // directory)
-#include <fcntl.h>
 #include <grpcpp/grpcpp.h>
 #include <plumblane/v1/intake.grpc.pb.h>
-#include <plumblane/v1/scores.grpc.pb.h>
 #include <rocksdb/db.h>
 #include <signal.h>
 #include <sys/wait.h>
@@ -36,7 +30,6 @@ using plumblane::bench::Clock;
 using plumblane::bench::CpuOf;
 using plumblane::bench::Die;
 using plumblane::bench::kStreams;
-using plumblane::bench::Latency;
 using plumblane::bench::MakeLoad;
 using plumblane::bench::Seconds;
 using plumblane::bench::StartDaemon;
@@ -129,60 +122,6 @@ Spread SpreadOf(std::vector<double> values) {
   return {values[values.size() / 2], values.front(), values.back()};
 }
 
-void MeasureScore(const std::string& address) {
-  const auto channel = grpc::CreateChannel(address, grpc::InsecureChannelCredentials());
-  const auto stub = plumblane::v1::Scores::NewStub(channel);
-  const auto empty = Latency([&] { plumblane::bench::EmptyCall(channel); });
-  const auto score = Latency([&] {
-    grpc::ClientContext context;
-    plumblane::v1::GetScoreRequest request;
-    plumblane::v1::Score response;
-    request.set_name("suppliers/supplier-3/lanes/VN-DE");
-    const grpc::Status status = stub->GetScore(&context, request, &response);
-    if (!status.ok()) Die("GetScore failed: " + status.error_message());
-  });
-  std::printf("\nlatency [us]        p50      p99\nempty call     %8.0f %8.0f\n", empty.first,
-              empty.second);
-  std::printf(
-      "GetScore       %8.0f %8.0f   (a pair with 270 active days)\nratio          %8.2f %8.2f\n",
-      score.first, score.second, score.first / empty.first, score.second / empty.second);
-}
-
-void MeasureOneEvent(const std::string& address, const std::string& file) {
-  const auto stub = plumblane::v1::Intake::NewStub(
-      grpc::CreateChannel(address, grpc::InsecureChannelCredentials()));
-  grpc::ClientContext context;
-  const auto stream = stub->IngestEvents(&context);
-  EventBatch batch;
-  Event& event = *batch.add_events();
-  event.set_type(plumblane::v1::EVENT_TYPE_PAID);
-  event.set_supplier("supplier-1");
-  event.set_origin("VN");
-  event.set_destination("DE");
-  event.mutable_event_time()->set_seconds(plumblane::bench::kStart);
-  int64_t number = 0;
-  const auto send = [&] {
-    event.set_order_id("single-" + std::to_string(++number));
-    event.set_event_id("paid");
-    BatchReceipt receipt;
-    if (!stream->Write(batch) || !stream->Read(&receipt) || receipt.accepted_count() != 1) {
-      Die("a single event was not taken");
-    }
-  };
-  const int disk = open(file.c_str(), O_CREAT | O_WRONLY | O_APPEND, 0600);
-  const std::string bytes(200, 'e');
-  const auto sync = [&] {
-    if (write(disk, bytes.data(), bytes.size()) < 0 || fdatasync(disk) != 0) Die("no disk");
-  };
-  const auto [one, alone] = plumblane::bench::Latencies(1000, send, sync);
-  close(disk);
-  stream->WritesDone();
-  if (!stream->Finish().ok()) Die("the stream broke");
-  std::printf("one event      %8.0f %8.0f\nfdatasync      %8.0f %8.0f\n", one.first, one.second,
-              alone.first, alone.second);
-  std::printf("ratio          %8.2f %8.2f\n", one.first / alone.first, one.second / alone.second);
-}
-
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -217,8 +156,6 @@ int main(int argc, char** argv) {
   std::printf("median           %11.0f               %7.3f  (%.3f to %.3f)\n", rate.median,
               ratio.median, ratio.low, ratio.high);
   std::fflush(stdout);
-  MeasureScore(address);
-  MeasureOneEvent(address, base + "/alone");
 
   delete db;
   kill(daemon, SIGTERM);

@@ -29,6 +29,7 @@ def postgres():
 def main():
     print(machine(), flush=True)
     for name, *arguments in (("load_bench", os.path.join(BIN, "plumblaned")),
+                             ("call_bench", os.path.join(BIN, "plumblaned")),
                              ("intake_bench", "3", "32000"),
                              ("overload_bench", os.path.join(BIN, "plumblaned")),
                              ("growth_bench", os.path.join(BIN, "plumblaned"), "200000"),

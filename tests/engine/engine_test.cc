@@ -283,8 +283,8 @@ TEST(Engine, AStoreOfAnotherVersionIsRefusedUntouched) {
   ASSERT_TRUE(store.Write(batch, true).ok());
   Running engine(store);
   EXPECT_TRUE(absl::IsFailedPrecondition(engine.started()));
-  EXPECT_THAT(std::string(engine.started().message()), HasSubstr("version 4"));
-  EXPECT_EQ(DecodeFormat(**store.TakeSnapshot()->Get(Space::kMeta, kFormatKey))->version, 4);
+  EXPECT_THAT(std::string(engine.started().message()), HasSubstr("version 5"));
+  EXPECT_EQ(DecodeFormat(**store.TakeSnapshot()->Get(Space::kMeta, kFormatKey))->version, 5);
 }
 
 TEST(Engine, ALogShorterThanTheStateIsRefused) {

@@ -127,6 +127,58 @@ TEST(Leaving, AnUpgradeCountsWhatPurgedOrdersLeft) {
   }
 }
 
+// A page of one day, the first, with one order of which nothing is known, as data format 3 had it.
+std::string AsBefore() { return std::string("\x01\x00\x02\x00\x00\x00", 6); }
+
+TEST(Leaving, AnUpgradeWritesEachPageAnewHoweverManyAtATime) {
+  RandomOrders random(3);
+  AppliedState state;
+  ApplyInBatches(state, random.Make(40), random);
+  std::vector<OrderKey> half = OrdersIn(state);
+  half.resize(half.size() / 2);
+  state.Apply(Purging(half, StartOf(Day{20'400})));
+  const auto write_anew = [&](Space space, size_t limit) {
+    std::vector<std::string> written;
+    for (std::string from;;) {
+      const auto batch = WritePagesAnew(*state.store().TakeSnapshot(), space, limit, from);
+      if (!batch.ok() || batch->changes.empty()) return written;
+      EXPECT_LE(batch->changes.size(), limit);
+      for (const Batch::Change& one : batch->changes) written.push_back(one.key);
+      EXPECT_TRUE(state.store().Write(*batch, true).ok());
+    }
+  };
+  for (const Space space : {Space::kCells, Space::kIndex}) {
+    std::vector<std::string> pages;
+    const std::string_view prefix = space == Space::kIndex ? kGonePagePrefix : std::string_view();
+    ASSERT_TRUE(state.store()
+                    .TakeSnapshot()
+                    ->Scan(space, prefix, "",
+                           [&](auto key, auto) {
+                             pages.emplace_back(key);
+                             return true;
+                           })
+                    .ok());
+    ASSERT_GT(pages.size(), 7);
+    const Bytes before = state.Bytes();
+    Batch old;
+    old.Put(space, pages[5], AsBefore());
+    ASSERT_TRUE(state.store().Write(old, true).ok());
+    for (const size_t limit : {1, 3, 10'000}) {
+      EXPECT_EQ(write_anew(space, limit), pages) << limit;
+      const auto anew = state.store().TakeSnapshot()->Get(space, pages[5]);
+      ASSERT_TRUE(anew.ok() && *anew);
+      EXPECT_EQ(**anew, "\xa0");
+    }
+    Batch again;
+    for (const auto& [key, value] : before) {
+      if (key.substr(1) == pages[5]) again.Put(space, pages[5], value);
+    }
+    ASSERT_EQ(again.changes.size(), 1);
+    ASSERT_TRUE(state.store().Write(again, true).ok());
+    EXPECT_TRUE(state.Bytes() == before);
+  }
+}
+
 // What the records of a space take.
 size_t BytesIn(const Store& store, Space space) {
   size_t bytes = 0;

@@ -25,11 +25,13 @@ using test::RandomOrders;
 constexpr size_t kRoom = 64 << 20, kHardlyAnyRoom = 20'000;
 const Instant kNow = StartOf(Day{20'000 + 90});
 
-View Look(const AppliedState& state, const std::shared_ptr<Memory>& memory) {
+View Look(const AppliedState& state, const std::shared_ptr<Memory>& memory, Instant now = kNow) {
   return View(state.store().TakeSnapshot(), std::make_shared<const Catalog>(state.catalog()),
-              memory, {}, kNow);
+              memory, {}, now);
 }
-View Anew(const AppliedState& state) { return Look(state, std::make_shared<Memory>(kRoom)); }
+View Anew(const AppliedState& state, Instant now = kNow) {
+  return Look(state, std::make_shared<Memory>(kRoom), now);
+}
 
 Subject AnySubject(RandomOrders& random) {
   const char* suppliers[] = {"lotus", "copper", "amber"};
@@ -78,6 +80,8 @@ void ExpectSameAnswers(const View& ours, const View& theirs, RandomOrders& rando
   Asked asked;
   if (random.Below(3) == 0) asked.as_of = StartOf(Day{20'000 + 20 + random.Below(4) * 20});
   if (random.Below(3) == 0) asked.half_life_days = 10;
+  if (random.Below(3) == 0) asked.rate_mode = RateMode::kAverage;
+  if (random.Below(3) == 0) asked.within_days = {4, 9};
   const Subject subject = AnySubject(random);
   const auto x = ours.Score(subject, asked);
   const auto y = theirs.Score(subject, asked);
@@ -86,6 +90,8 @@ void ExpectSameAnswers(const View& ours, const View& theirs, RandomOrders& rando
     ASSERT_TRUE(x->answer.score == y->answer.score);
     ASSERT_TRUE(x->answer.pairs == y->answer.pairs);
     ASSERT_EQ(x->answer.last_event, y->answer.last_event);
+    ASSERT_EQ(x->basis.as_of, y->basis.as_of);
+    ASSERT_EQ(x->basis.rate_mode, y->basis.rate_mode);
     ASSERT_TRUE(x->basis.late_fleet == y->basis.late_fleet);
   }
   const auto ranked = ours.Source(ToGermany(), asked, 3);
@@ -145,10 +151,15 @@ TEST(Memory, ChangesNoAnswer) {
     if (seed % 2 == 0) Agree(state);
     ApplyAll(state, random, 120, {roomy, cramped}, [&] {
       for (const auto& memory : {roomy, cramped}) {
-        if (random.Below(3) != 0) continue;  // several entries may pass between two questions
-        ++asked;
-        ASSERT_NO_FATAL_FAILURE(ExpectSameAnswers(Look(state, memory), Anew(state), random))
-            << "seed " << seed << " after entry " << state.catalog().log_sequence;
+        // Several entries may pass between two questions, or none.
+        for (int more = random.Below(3) * 2; more > 0; --more) {
+          const int64_t later = random.Below(2) * 3'600'000 + random.Below(3) * 40'000;
+          const Instant now = kNow + random.Below(2) * kMillisPerDay + later;
+          ++asked;
+          ASSERT_NO_FATAL_FAILURE(
+              ExpectSameAnswers(Look(state, memory, now), Anew(state, now), random))
+              << "seed " << seed << " after entry " << state.catalog().log_sequence;
+        }
       }
     });
     if (HasFatalFailure()) return;
@@ -185,6 +196,59 @@ TEST(Memory, RankedSharesAreThoseOfTheScoresAtAnyTimeOfTheDay) {
     }
   }
   EXPECT_GT(compared, 50);
+}
+
+TEST(Memory, AScoreIsTheSameWithinAMinute) {
+  RandomOrders random(5);
+  AppliedState state;
+  const auto memory = std::make_shared<Memory>(kRoom);
+  ApplyAll(state, random, 60, {memory}, [] {});
+  const Subject subject{"lotus", {}};
+  const auto first = Look(state, memory).Score(subject, {});
+  ASSERT_TRUE(first.ok() && first->answer.score.transit.longest_watch);
+  const double watch = *first->answer.score.transit.longest_watch;
+  const struct {
+    int64_t later;
+    double longer;
+  } kRows[] = {{1, 0}, {59'999, 0}, {60'000, 60}, {119'999, 60}};
+  for (const auto& [later, longer] : kRows) {
+    for (const View& view : {Look(state, memory, kNow + later), Anew(state, kNow + later)}) {
+      const auto score = view.Score(subject, {});
+      ASSERT_TRUE(score.ok());
+      EXPECT_EQ(*score->answer.score.transit.longest_watch, watch + longer) << later;
+      EXPECT_EQ(score->basis.as_of, kNow + later);
+    }
+  }
+}
+
+TEST(StateBook, KeepsOfTheLatestStateOnlyAndNoMoreThanItMay) {
+  StateBook<int, int> book(/*most=*/3);
+  int reads = 0;
+  const auto ask = [&](uint64_t sequence, int key) {
+    const auto read = [&]() -> absl::StatusOr<int> {
+      ++reads;
+      if (key < 0) return absl::DataLossError("damaged");
+      return static_cast<int>(sequence) * 10 + key;
+    };
+    const auto value = book.Ask(sequence, key, read, [](int) { return 1; });
+    return value.ok() ? *value : -1;
+  };
+  const struct {
+    uint64_t sequence;
+    int key, value, reads;  // in all
+  } kRows[] = {
+      {1, 1, 11, 1},  {1, 1, 11, 1},                  // kept
+      {1, -1, -1, 2}, {1, -1, -1, 3},                 // an error is not
+      {1, 2, 12, 4},  {1, 3, 13, 5},  {1, 4, 14, 6},  // the last has no room
+      {1, 4, 14, 7},  {1, 1, 11, 7},                  // and the first stays
+      {2, 1, 21, 8},  {2, 1, 21, 8},                  // another state
+      {1, 1, 11, 9},  {2, 1, 21, 9},                  // an older one is read anew and not kept
+      {2, 4, 24, 10}, {2, 4, 24, 10},                 // there is room again
+  };
+  for (const auto& row : kRows) {
+    EXPECT_EQ(ask(row.sequence, row.key), row.value) << row.sequence << " " << row.key;
+    EXPECT_EQ(reads, row.reads) << row.sequence << " " << row.key;
+  }
 }
 
 TEST(Memory, AnOlderViewStillSeesTheOldCells) {

@@ -33,33 +33,63 @@ TEST(CellPages, EachHoldsTheSameNumberOfDays) {
   }
 }
 
-// Two days of a page, the first with outcomes of each kind of number, the second excused only.
+// A day of each form: one order that nothing is known of, one that came late, outcomes of each kind
+// of number, and excused only.
 Series SamplePage() {
-  Cohort first, last;
-  first.day = FirstDayOf(kPage);
-  first.cell.counted.entered = 300;
-  first.cell.counted.Add(Code::kDelivered, 0, 200);
-  first.cell.counted.Add(Code::kDeliveredLate, 569, 1);
-  first.cell.counted.Add(Code::kClaim, PackCurrency("EUR"), -1375);
-  last.day = FirstDayOf(kPage) + (kDaysPerPage - 1);
-  last.cell.excused.entered = 1;
-  return {first, last};
+  const Day first = FirstDayOf(kPage);
+  Cohort open{first, {}}, known{first + 3, {}}, many{first + 4, {}}, excused{first + 15, {}};
+  open.cell.counted.entered = 1;
+  known.cell.counted.entered = 1;
+  known.cell.counted.Add(Code::kDeliveredLate, 569, 1);
+  many.cell.counted.entered = 300;
+  many.cell.counted.Add(Code::kDelivered, 0, 200);
+  many.cell.counted.Add(Code::kDeliveredLate, 569, 1);
+  many.cell.counted.Add(Code::kDeliveredLate, 570, 40);
+  many.cell.counted.Add(Code::kClaim, PackCurrency("EUR"), -1375);
+  excused.cell.excused.entered = 1;
+  return {open, known, many, excused};
 }
 
 // The one place that holds bytes of a page. They change with kDaysPerPage, and not otherwise.
 TEST(CellPages, GoldenBytes) {
   EXPECT_EQ(kDaysPerPage, 16) << "changes the format on disk";
   EXPECT_EQ(Hex(EncodePage(FirstDayOf(kPage), SamplePage())),
-            Packed("02 "            // two days
-                   "00 "            // the first of the page
-                   "d804 03 "       // counted: 300 entered, three outcomes
-                   "01 00 9003 "    // delivered, bucket 0, 200
-                   "02 b904 02 "    // delivered late, bucket 569, 1
-                   "22 b22d bd15 "  // claim, EUR = (5*32 + 21)*32 + 18, -1375
-                   "00 00 "         // excused: nothing
-                   "0f "            // the last of the page
-                   "00 00 "         // counted: nothing
-                   "02 00"));       // excused: one entered
+            Packed("20 "               // the first of the page: one order
+                   "33 02 b904 "       // the fourth: one, delivered late, bucket 569
+                   "44 d804 04 "       // the fifth: 300 entered, four outcomes
+                   "01 01 00 9003 "    // delivered, of one bucket: 0, 200
+                   "02 02 f308 "       // delivered late, of two: 2 * 569 + 1
+                   "02 50 "            // and 2 * 1 above, 40
+                   "22 01 e45a bd15 "  // claim, 2 * EUR = 2 * ((5*32 + 21)*32 + 18), -1375
+                   "df "               // the last of the page and here
+                   "00 00 "            // counted: nothing
+                   "02 00"));          // excused: one entered
+}
+
+// Of data formats 1 to 3.
+TEST(CellPages, AsTheyWereBeforeAreReadTheSame) {
+  const std::string bytes =
+      absl::HexStringToBytes(Packed("04 "            // four days
+                                    "00 02 00 "      // the first: one entered, no outcomes
+                                    "00 00 "         // excused: nothing
+                                    "03 02 01 "      // the fourth: one
+                                    "02 b904 02 "    // delivered late, bucket 569, 1
+                                    "00 00 "         //
+                                    "04 d804 04 "    // the fifth: 300 entered, four outcomes
+                                    "01 00 9003 "    // delivered, bucket 0, 200
+                                    "02 b904 02 "    // delivered late, bucket 569, 1
+                                    "02 ba04 50 "    // delivered late, bucket 570, 40
+                                    "22 b22d bd15 "  // claim, EUR, -1375
+                                    "00 00 "         //
+                                    "0f 00 00 "      // the last of the page: nothing counted
+                                    "02 00"));       // excused: one entered
+  const auto read = DecodePage(FirstDayOf(kPage), bytes);
+  ASSERT_TRUE(read.ok()) << read.status();
+  EXPECT_EQ(*read, SamplePage());
+  for (size_t size = 0; size < bytes.size(); ++size) {
+    EXPECT_TRUE(absl::IsDataLoss(DecodePage(FirstDayOf(kPage), bytes.substr(0, size)).status()))
+        << size;
+  }
 }
 
 TEST(CellPages, AreReadBack) {
@@ -70,11 +100,12 @@ TEST(CellPages, AreReadBack) {
     for (int offset = 0; offset < kDaysPerPage; ++offset) {
       Cohort cohort{FirstDayOf(kPage) + offset, {}};
       for (Tally* tally : {&cohort.cell.counted, &cohort.cell.excused}) {
-        if (below(2)) tally->entered = below(1000) - 1;
+        if (below(2)) tally->entered = below(3) == 0 ? 1 : below(1000) - 1;
         for (int outcomes = below(4); outcomes > 0; --outcomes) {
           const int64_t count =
-              below(4) == 0 ? std::numeric_limits<int64_t>::min() : 1 + below(300);
-          tally->Add(static_cast<Code>(1 + below(35)), static_cast<uint32_t>(random()), count);
+              below(4) == 0 ? std::numeric_limits<int64_t>::min() : 1 + below(3) * below(100);
+          tally->Add(static_cast<Code>(1 + below(below(2) ? 35 : 2)),
+                     static_cast<uint32_t>(random()), count);
         }
       }
       if (!cohort.cell.empty()) page.push_back(cohort);
@@ -125,7 +156,8 @@ TEST(CellPages, ADayThatNoPageReachesIsDataLoss) {
 
 TEST(CellPages, ClaimingToHoldVeryMuchAreRefusedAtOnce) {
   const std::string most = "\xff\xff\xff\xff\xff\xff\xff\xff\xff\x01";
-  for (const std::string& bytes : {most, std::string("\x01\x00\x02", 3) + most}) {
+  for (const std::string& bytes : {most, std::string("\x01\x00\x02", 3) + most, "\xc0\x02" + most,
+                                   "\xc0\x02\x01\x01" + most}) {
     EXPECT_TRUE(absl::IsDataLoss(DecodePage(FirstDayOf(kPage), bytes).status())) << Hex(bytes);
   }
 }

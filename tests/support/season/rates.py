@@ -10,6 +10,7 @@ from fleet import Fleet, Key, Sums
 from special import beta_quantile
 
 SETTLE_DELAY_MS = DAY_MS
+MINUTE_MS = 60_000  # what is known is known to the minute
 CLAIM_WINDOW_DAYS = 60
 POOLED_STRENGTH = 4.0
 SMALLEST_PRIOR_COUNT = 0.05
@@ -26,7 +27,7 @@ class Moment:
 
     @property
     def horizon(self) -> int:
-        return min(self.as_of - SETTLE_DELAY_MS, self.news)
+        return min((self.as_of - SETTLE_DELAY_MS) // MINUTE_MS * MINUTE_MS, self.news)
 
     @property
     def start_of_day(self) -> "Moment":
