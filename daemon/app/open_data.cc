@@ -158,7 +158,8 @@ absl::StatusOr<OpenedData> OpenData(const Settings& settings,
   if (facts->format_version > 0 && facts->format_version < kFormatVersion) {
     const std::string directory =
         absl::StrCat(settings.data_directory, "/backup-of-format-", facts->format_version);
-    const auto copy = (*store)->BackUp(directory, 1, "", [] { return false; });
+    // Data that was on its way when the daemon was ended takes no earlier copy's place.
+    const auto copy = (*store)->BackUp(directory, /*keep=*/0, "", [] { return false; });
     if (!copy.ok()) return copy.status();
     spdlog::info("the data of format version {} was copied to {}", facts->format_version,
                  directory);

@@ -18,7 +18,7 @@ namespace plumblane {
 template <typename Key, typename Value>
 class StateBook {
  public:
-  // Of values that weigh more together those asked for last are not kept.
+  // When values would weigh more together, those that were kept go.
   explicit StateBook(size_t most) : most_(most) {}
 
   // As of the state that entries up to `sequence` have made, which `read` reads. What it reads must
@@ -40,8 +40,13 @@ class StateBook {
       sequence_ = sequence;
     }
     const size_t weight = weigh(*value);
-    if (sequence != sequence_ || weight_ + weight > most_) return value;
-    if (values_.emplace(key, *value).second) weight_ += weight;
+    if (sequence != sequence_ || weight > most_ || values_.contains(key)) return value;
+    if (weight_ + weight > most_) {
+      values_.clear();
+      weight_ = 0;
+    }
+    values_.emplace(key, *value);
+    weight_ += weight;
     return value;
   }
 

@@ -2,14 +2,13 @@
 
 #include <algorithm>
 #include <cassert>
+#include <tuple>
 
 #include "storage/bytes.h"
 
 namespace plumblane {
 namespace {
 
-// No page was as long as this; what lies farther is damage.
-constexpr uint64_t kFarthestDay = 1000;
 constexpr uint64_t kMostExpected = 64;
 
 static_assert(kDaysPerPage == 16, "a day has four bits");
@@ -81,6 +80,19 @@ void ReadTallyAsBefore(ByteReader& reader, Tally& tally) {
   }
 }
 
+// Of what was read: as Tally says it is.
+bool IsLawful(const Tally& tally) {
+  const auto comes_first = [](const Outcome& a, const Outcome& b) {
+    return std::tie(a.code, a.bucket) < std::tie(b.code, b.bucket);
+  };
+  const Outcome* before = nullptr;
+  for (const Outcome& one : tally.outcomes) {
+    if (one.count == 0 || (before != nullptr && !comes_first(*before, one))) return false;
+    before = &one;
+  }
+  return true;
+}
+
 }  // namespace
 
 std::string EncodePage(Day first_day, const Series& page) {
@@ -107,54 +119,58 @@ PageReader::PageReader(Day first_day, std::string_view bytes)
     : first_day_(first_day),
       reader_(bytes),
       as_before_(bytes.empty() || static_cast<uint8_t>(bytes.front()) <= kDaysPerPage) {
-  if (as_before_) days_ = reader_.Number();
+  if (!as_before_) return;
+  days_ = reader_.Number();
+  if (days_ == 0) reader_.Refuse();
 }
 
 bool PageReader::Next(Cohort& cohort) {
-  return as_before_ ? NextAsBefore(cohort) : NextOfForm(cohort);
+  if (days_ == 0 || !reader_.ok()) return false;
+  const uint64_t day = as_before_ ? ReadAsBefore(cohort.cell) : ReadForm(cohort.cell);
+  if (day < next_ || day >= kDaysPerPage || cohort.cell.empty() || !IsLawful(cohort.cell.counted) ||
+      !IsLawful(cohort.cell.excused)) {
+    reader_.Refuse();
+    return false;
+  }
+  next_ = day + 1;
+  cohort.day = first_day_ + static_cast<int32_t>(day);
+  return reader_.ok();
 }
 
-bool PageReader::NextOfForm(Cohort& cohort) {
-  if (days_ == 0 || !reader_.ok()) return false;
+uint64_t PageReader::ReadForm(Cell& cell) {
   const uint8_t head = reader_.Byte();
   if ((head & kLast) != 0) days_ = 0;
-  cohort.day = first_day_ + (head & kDay);
-  Tally &counted = cohort.cell.counted, &excused = cohort.cell.excused;
-  counted.entered = excused.entered = 0;
-  counted.outcomes.clear();
-  excused.outcomes.clear();
+  cell.counted.entered = cell.excused.entered = 0;
+  cell.counted.outcomes.clear();
+  cell.excused.outcomes.clear();
   switch (head & kForm) {
     case kOneKnown: {
       const auto code = static_cast<Code>(reader_.Byte());
-      counted.outcomes.push_back({code, static_cast<uint32_t>(reader_.Number()), 1});
+      cell.counted.outcomes.push_back({code, static_cast<uint32_t>(reader_.Number()), 1});
       [[fallthrough]];
     }
     case kOneOpen:
-      counted.entered = 1;
+      cell.counted.entered = 1;
       break;
     case kBoth:
-      ReadTally(reader_, counted);
-      ReadTally(reader_, excused);
+      ReadTally(reader_, cell.counted);
+      ReadTally(reader_, cell.excused);
       break;
     case kCounted:
-      ReadTally(reader_, counted);
+      ReadTally(reader_, cell.counted);
       break;
     default:
       reader_.Refuse();
   }
-  return reader_.ok();
+  return head & kDay;
 }
 
-bool PageReader::NextAsBefore(Cohort& cohort) {
-  if (days_ == 0 || !reader_.ok()) return false;
-  const uint64_t offset = reader_.Number();
-  if (offset > kFarthestDay) return false;
-  cohort.day = first_day_ + static_cast<int32_t>(offset);
-  ReadTallyAsBefore(reader_, cohort.cell.counted);
-  ReadTallyAsBefore(reader_, cohort.cell.excused);
-  if (!reader_.ok()) return false;
+uint64_t PageReader::ReadAsBefore(Cell& cell) {
+  const uint64_t day = reader_.Number();
+  ReadTallyAsBefore(reader_, cell.counted);
+  ReadTallyAsBefore(reader_, cell.excused);
   --days_;
-  return true;
+  return day;
 }
 
 absl::Status PageReader::status() const {

@@ -43,7 +43,7 @@ constexpr Day FirstDayOf(int32_t page) { return {page * kDaysPerPage}; }
 // REQUIRES: `page` is not empty, its days ascend from `first_day` on, its cells are not empty.
 std::string EncodePage(Day first_day, const Series& page);
 
-// Error DATA_LOSS: the bytes are not a page.
+// Error DATA_LOSS: the bytes are not a page. What is read can be encoded.
 absl::StatusOr<Series> DecodePage(Day first_day, std::string_view bytes);
 
 // The same day by day into one cohort, for whoever only adds up; not thread-safe.
@@ -60,13 +60,15 @@ class PageReader {
   absl::Status status() const;
 
  private:
-  bool NextOfForm(Cohort& cohort);
-  bool NextAsBefore(Cohort& cohort);
+  // The day within the page; what it holds into `cell`.
+  uint64_t ReadForm(Cell& cell);
+  uint64_t ReadAsBefore(Cell& cell);
 
   Day first_day_;
   ByteReader reader_;
   bool as_before_;     // data format 3 or before
   uint64_t days_ = 1;  // still to come; at least so many, unless as before
+  uint64_t next_ = 0;  // the earliest day that may
 };
 
 }  // namespace plumblane

@@ -85,7 +85,7 @@ class Side {
 int DigestsIn(const test::EtcdServer& server) {
   EtcdClient client({.endpoints = server.endpoints()});
   etcdserverpb::TxnRequest txn;
-  const std::string cells = client.Key("cells/");
+  const std::string cells = client.Key("cells4/");
   *txn.add_success() = Range(cells, EndOfPrefix(cells));
   const auto found = client.Ask(txn);
   EXPECT_TRUE(found.ok()) << found.status();

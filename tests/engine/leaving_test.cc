@@ -160,10 +160,10 @@ TEST(Leaving, AnUpgradeWritesEachPageAnewHoweverManyAtATime) {
                     .ok());
     ASSERT_GT(pages.size(), 7);
     const Bytes before = state.Bytes();
-    Batch old;
-    old.Put(space, pages[5], AsBefore());
-    ASSERT_TRUE(state.store().Write(old, true).ok());
     for (const size_t limit : {1, 3, 10'000}) {
+      Batch old;
+      old.Put(space, pages[5], AsBefore());
+      ASSERT_TRUE(state.store().Write(old, true).ok());
       EXPECT_EQ(write_anew(space, limit), pages) << limit;
       const auto anew = state.store().TakeSnapshot()->Get(space, pages[5]);
       ASSERT_TRUE(anew.ok() && *anew);

@@ -221,8 +221,28 @@ TEST(Memory, AScoreIsTheSameWithinAMinute) {
   }
 }
 
+// Where news holds it back the horizon stays, while orders grow older by the day.
+TEST(Memory, AScoreOfAnotherDayIsAnotherThoughNothingMoreIsKnown) {
+  RandomOrders random(5);
+  AppliedState state;
+  const auto memory = std::make_shared<Memory>(kRoom);
+  ApplyAll(state, random, 60, {memory}, [] {});
+  Submission content;
+  content.news.push_back({"a", StartOf(Day{20'000 + 40})});
+  const Applied applied = state.Apply(content);
+  memory->Note(state.catalog().log_sequence, applied.cells);
+  ASSERT_TRUE(state.catalog().NewsHorizon());
+  const auto weight_on = [&](const std::shared_ptr<Memory>& kept, Instant now) {
+    const auto score = Look(state, kept, now).Score({"lotus", {}}, {});
+    return score.ok() ? score->answer.score.on_time.weight : -1;
+  };
+  const double today = weight_on(memory, kNow), tomorrow = weight_on(memory, kNow + kMillisPerDay);
+  EXPECT_GT(today, tomorrow);
+  EXPECT_EQ(tomorrow, weight_on(std::make_shared<Memory>(kRoom), kNow + kMillisPerDay));
+}
+
 TEST(StateBook, KeepsOfTheLatestStateOnlyAndNoMoreThanItMay) {
-  StateBook<int, int> book(/*most=*/3);
+  StateBook<int, int> book(/*most=*/5);
   int reads = 0;
   const auto ask = [&](uint64_t sequence, int key) {
     const auto read = [&]() -> absl::StatusOr<int> {
@@ -230,20 +250,21 @@ TEST(StateBook, KeepsOfTheLatestStateOnlyAndNoMoreThanItMay) {
       if (key < 0) return absl::DataLossError("damaged");
       return static_cast<int>(sequence) * 10 + key;
     };
-    const auto value = book.Ask(sequence, key, read, [](int) { return 1; });
+    const auto value = book.Ask(sequence, key, read, [key](int) { return key; });
     return value.ok() ? *value : -1;
   };
   const struct {
     uint64_t sequence;
-    int key, value, reads;  // in all
+    int key, value, reads;  // the key is its weight; in all
   } kRows[] = {
       {1, 1, 11, 1},  {1, 1, 11, 1},                  // kept
       {1, -1, -1, 2}, {1, -1, -1, 3},                 // an error is not
-      {1, 2, 12, 4},  {1, 3, 13, 5},  {1, 4, 14, 6},  // the last has no room
-      {1, 4, 14, 7},  {1, 1, 11, 7},                  // and the first stays
-      {2, 1, 21, 8},  {2, 1, 21, 8},                  // another state
-      {1, 1, 11, 9},  {2, 1, 21, 9},                  // an older one is read anew and not kept
-      {2, 4, 24, 10}, {2, 4, 24, 10},                 // there is room again
+      {1, 4, 14, 4},  {1, 1, 11, 4},  {1, 4, 14, 4},  // there is room for both
+      {1, 2, 12, 5},  {1, 2, 12, 5},  {1, 1, 11, 6},  // not for a third, so both went
+      {1, 6, 16, 7},  {1, 6, 16, 8},  {1, 2, 12, 8},  // more than it may: nothing goes for it
+      {2, 1, 21, 9},  {2, 1, 21, 9},                  // another state
+      {1, 1, 11, 10}, {2, 1, 21, 10},                 // an older one is read anew and not kept
+      {2, 4, 24, 11}, {2, 4, 24, 11}, {2, 1, 21, 11},
   };
   for (const auto& row : kRows) {
     EXPECT_EQ(ask(row.sequence, row.key), row.value) << row.sequence << " " << row.key;

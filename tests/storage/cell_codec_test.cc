@@ -66,23 +66,27 @@ TEST(CellPages, GoldenBytes) {
                    "02 00"));          // excused: one entered
 }
 
-// Of data formats 1 to 3.
+// The same as data formats 1 to 3 had it.
+std::string SampleAsBefore() {
+  return absl::HexStringToBytes(
+      Packed("04 "            // four days
+             "00 02 00 "      // the first: one entered, no outcomes
+             "00 00 "         // excused: nothing
+             "03 02 01 "      // the fourth: one
+             "02 b904 02 "    // delivered late, bucket 569, 1
+             "00 00 "         //
+             "04 d804 04 "    // the fifth: 300 entered, four outcomes
+             "01 00 9003 "    // delivered, bucket 0, 200
+             "02 b904 02 "    // delivered late, bucket 569, 1
+             "02 ba04 50 "    // delivered late, bucket 570, 40
+             "22 b22d bd15 "  // claim, EUR, -1375
+             "00 00 "         //
+             "0f 00 00 "      // the last of the page: nothing counted
+             "02 00"));       // excused: one entered
+}
+
 TEST(CellPages, AsTheyWereBeforeAreReadTheSame) {
-  const std::string bytes =
-      absl::HexStringToBytes(Packed("04 "            // four days
-                                    "00 02 00 "      // the first: one entered, no outcomes
-                                    "00 00 "         // excused: nothing
-                                    "03 02 01 "      // the fourth: one
-                                    "02 b904 02 "    // delivered late, bucket 569, 1
-                                    "00 00 "         //
-                                    "04 d804 04 "    // the fifth: 300 entered, four outcomes
-                                    "01 00 9003 "    // delivered, bucket 0, 200
-                                    "02 b904 02 "    // delivered late, bucket 569, 1
-                                    "02 ba04 50 "    // delivered late, bucket 570, 40
-                                    "22 b22d bd15 "  // claim, EUR, -1375
-                                    "00 00 "         //
-                                    "0f 00 00 "      // the last of the page: nothing counted
-                                    "02 00"));       // excused: one entered
+  const std::string bytes = SampleAsBefore();
   const auto read = DecodePage(FirstDayOf(kPage), bytes);
   ASSERT_TRUE(read.ok()) << read.status();
   EXPECT_EQ(*read, SamplePage());
@@ -128,19 +132,50 @@ TEST(CellPages, CutShortOrTooLongAreDataLoss) {
   EXPECT_TRUE(absl::IsDataLoss(DecodePage(FirstDayOf(kPage), bytes + '\0').status()));
 }
 
-TEST(CellPages, WithAnyBitFlippedAreReadOrRefusedNeverACrash) {
-  const std::string bytes = EncodePage(FirstDayOf(kPage), SamplePage());
-  int refused = 0;
-  for (size_t bit = 0; bit < 8 * bytes.size(); ++bit) {
-    std::string flipped = bytes;
-    flipped[bit / 8] = static_cast<char>(flipped[bit / 8] ^ (1 << (bit % 8)));
-    const auto read = DecodePage(FirstDayOf(kPage), flipped);
-    EXPECT_TRUE(read.ok() || absl::IsDataLoss(read.status())) << read.status();
-    refused += read.ok() ? 0 : 1;
-    if (!read.ok()) continue;
-    for (const Cohort& cohort : *read) EXPECT_GE(cohort.day, FirstDayOf(kPage)) << "bit " << bit;
+TEST(CellPages, WithAnyBitFlippedAreRefusedOrCanBeWrittenNeverACrash) {
+  const Day first = FirstDayOf(kPage);
+  for (const std::string& bytes : {EncodePage(first, SamplePage()), SampleAsBefore()}) {
+    int refused = 0;
+    for (size_t bit = 0; bit < 8 * bytes.size(); ++bit) {
+      std::string flipped = bytes;
+      flipped[bit / 8] = static_cast<char>(flipped[bit / 8] ^ (1 << (bit % 8)));
+      const auto read = DecodePage(first, flipped);
+      EXPECT_TRUE(read.ok() || absl::IsDataLoss(read.status())) << read.status();
+      refused += read.ok() ? 0 : 1;
+      if (!read.ok()) continue;
+      const auto again = DecodePage(first, EncodePage(first, *read));
+      ASSERT_TRUE(again.ok()) << "bit " << bit;
+      EXPECT_EQ(*again, *read) << "bit " << bit;
+    }
+    EXPECT_GT(refused, 0);
   }
-  EXPECT_GT(refused, 0);
+}
+
+TEST(CellPages, WhatNoDaemonWritesIsDataLoss) {
+  const struct {
+    const char *what, *bytes;
+  } kRows[] = {
+      {"a form that there is not", "90"},
+      {"a day twice", "20 a0"},
+      {"days that descend", "21 a0"},
+      {"a day without anything", "c0 00 00"},
+      {"nothing excused, though it says so", "d0 00 00 00 00"},
+      {"a bucket twice", "c0 04 02 01 02 03 01"},
+      {"a bucket beyond the last, around to the first", "c0 04 02 01 02 05 ffffffff1f"},
+      {"codes that descend", "c0 04 02 02 01 03 01 01 03"},
+      {"more buckets than outcomes", "c0 04 01 01 02 03 03"},
+      {"a code without buckets", "c0 04 01 01 00"},
+      {"a count of nothing", "c0 02 01 01 01 02 00"},
+      {"as before: no day", "00"},
+      {"as before: a day beyond the page", "01 10 02 00 00 00"},
+      {"as before: a day without anything", "01 00 00 00 00 00"},
+      {"as before: a day twice", "02 00 02 00 00 00 00 02 00 00 00"},
+      {"as before: buckets that descend", "01 00 04 02 01 05 02 01 04 02 00 00"},
+  };
+  for (const auto& [what, bytes] : kRows) {
+    const auto read = DecodePage(FirstDayOf(kPage), absl::HexStringToBytes(Packed(bytes)));
+    EXPECT_TRUE(absl::IsDataLoss(read.status())) << what;
+  }
 }
 
 TEST(CellPages, ADayThatNoPageReachesIsDataLoss) {

@@ -302,7 +302,7 @@ absl::StatusOr<std::string> EtcdLog::Whole(uint32_t partition, uint64_t sequence
 }
 
 absl::Status EtcdLog::CompareCells(uint32_t partition, uint64_t sequence, uint64_t hash) {
-  const std::string key = Place("cells", partition) + Padded(sequence);
+  const std::string key = Place(kCellsPlace, partition) + Padded(sequence);
   const std::string told = absl::StrCat(absl::Hex(hash, absl::kZeroPad16));
   TxnRequest txn;
   RequireAbsent(txn, key);

@@ -9,7 +9,8 @@
 //   reader/PPPP/NODE          entries below this one are not needed there
 //   copy/PPPP/NODE            up to which entry a copy that was read back holds all, and where to
 //                             have it: SEQUENCE ADDRESS
-//   cells/PPPP/SEQUENCE       hash of the cells as of this entry, of the first to tell
+//   cells4/PPPP/SEQUENCE      hash of the cells as of this entry, of the first to tell; of those
+//                             that daemons of data format 4 store, as earlier ones have other bytes
 //
 // An entry: number of pieces before its last (big32), hash of all its bytes (big64), last piece.
 //
@@ -110,6 +111,7 @@ class EtcdLog final : public EventLog {
   // By partition, in the answer to a Range of them.
   static absl::StatusOr<std::map<uint32_t, uint64_t>> TailsIn(
       const etcdserverpb::TxnResponse& response, int index);
+  static constexpr char kCellsPlace[] = "cells4";
   std::string Place(const char* kind, uint32_t partition) const;  // ends with a slash
   std::string EntryKey(uint32_t partition, uint64_t sequence) const;
   std::string PiecesPrefix(uint32_t partition, uint64_t sequence, uint64_t hash) const;

@@ -226,7 +226,7 @@ absl::StatusOr<int64_t> EtcdLog::Remove(uint32_t partition, uint64_t below) {
   DeleteRange(txn, Place("log", partition), EntryKey(partition, below));
   DeleteRange(txn, Place("piece", partition), Place("piece", partition) + Padded(below));
   const uint64_t compared = below - std::min(below, options_.cells_kept);
-  DeleteRange(txn, Place("cells", partition), Place("cells", partition) + Padded(compared));
+  DeleteRange(txn, Place(kCellsPlace, partition), Place(kCellsPlace, partition) + Padded(compared));
   const auto removed = client_.Txn(txn);
   if (!removed.ok()) return removed.status();
   return removed->succeeded() ? removed->header().revision() : 0;
