@@ -30,8 +30,8 @@
 
 namespace plumblane {
 
-// Measured over 1, 4, 8, 16, 32 and 64 days a page (tests/bench, figures in DEVELOPERS.md); part of
-// the format on disk.
+// Measured over 1, 4, 8, 16, 32 and 64 days a page (tests/bench/README.md); part of the format on
+// disk.
 inline constexpr int32_t kDaysPerPage = 16;
 
 constexpr int32_t PageOf(Day day) {
