@@ -1,6 +1,6 @@
-// What was read or counted of the latest state, kept until the next entry: a score of a pair whose
-// cells are in memory takes a tenth of its time when it is asked for again, and of many partitions
-// what is looked for is looked for in each.
+// What was read or counted of the latest state, kept until the next entry: to count a score or to
+// look for a supplier's last event, in each of many partitions, is much of what a call takes while
+// nothing else goes on (tests/bench/README.md, call_bench).
 //
 // Thread-safe. Who asks about an older state than another did has it read anew.
 #pragma once

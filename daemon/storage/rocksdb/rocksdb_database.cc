@@ -37,12 +37,11 @@ class RocksDbSnapshot final : public Snapshot {
 
   absl::StatusOr<std::vector<std::optional<std::string>>> GetAll(
       Space space, const std::vector<std::string>& keys) const override {
-    CountNothing();
     std::vector<rocksdb::Slice> slices(keys.begin(), keys.end());
     std::vector<rocksdb::PinnableSlice> found(keys.size());
     std::vector<rocksdb::Status> statuses(keys.size());
     database_->db->MultiGet(read_, database_->Of(space), keys.size(), slices.data(), found.data(),
-                            statuses.data(), std::is_sorted(keys.begin(), keys.end()));
+                            statuses.data());
     std::vector<std::optional<std::string>> values(keys.size());
     for (size_t i = 0; i < keys.size(); ++i) {
       if (statuses[i].IsNotFound()) continue;

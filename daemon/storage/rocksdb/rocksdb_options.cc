@@ -3,7 +3,6 @@
 #include <rocksdb/cache.h>
 #include <rocksdb/filter_policy.h>
 #include <rocksdb/listener.h>
-#include <rocksdb/perf_level.h>
 #include <rocksdb/slice_transform.h>
 #include <rocksdb/table.h>
 #include <rocksdb/utilities/table_properties_collectors.h>
@@ -143,7 +142,5 @@ rocksdb::WriteOptions WriteOptionsFor(bool sync) {
   write.protection_bytes_per_key = 8;  // catches memory corruption on the way to disk
   return write;
 }
-
-void CountNothing() { rocksdb::SetPerfLevel(rocksdb::PerfLevel::kDisable); }
 
 }  // namespace plumblane

@@ -49,7 +49,5 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
 // `snapshot` null: the latest.
 rocksdb::ReadOptions ReadOptionsFor(const rocksdb::Snapshot* snapshot);
 rocksdb::WriteOptions WriteOptionsFor(bool sync);
-// The library counts for the calling thread what nobody reads, at some of the time of what it does.
-void CountNothing();
 
 }  // namespace plumblane

@@ -30,7 +30,6 @@ class RocksDbStore final : public DiskStore {
   absl::Status Write(const Batch& batch, bool sync) override {
     // Also after a failure in the background, whether or not the library would go on.
     if (absl::Status failed = database_->failure->why(); !failed.ok()) return failed;
-    CountNothing();
     // A large entry is tens of megabytes, which would be moved as they grow.
     size_t bytes = kBytesOfBatch;
     for (const Batch::Change& change : batch.changes) {
