@@ -4,7 +4,8 @@
 // Tells in one table: events a second and memory of each tenth, 8 streams, durable, acknowledged,
 // with a score and a ranking asked at its end; how long a score and a ranking of 200 suppliers
 // take, beside an empty call asked in turn, at once and, after a start, when all tables are merged;
-// how long a start takes after a stop and after kill -9; bytes a stored event after compaction,
+// how long a start takes after a stop and after kill -9; how fast the same 200,000 orders of the 80
+// days after are taken, 2,500 a day, whatever is stored; bytes a stored event after compaction,
 // beside the events as protobuf in a store of their own with the same compression.
 //
 // Usage: growth_bench PLUMBLANED ORDERS [PAIRS [DAYS_UNDER_WAY]]  (2,000 pairs and 8 days if not
@@ -38,7 +39,8 @@ constexpr int kStreams = 8, kBatch = 500, kInFlight = 8, kSuppliersOfALane = 200
 constexpr int64_t kStart = 1'704'067'200, kDay = 86'400, kDays = 400;  // 2024-01-01
 
 struct Shape {
-  int64_t orders = 0;
+  int64_t orders = 0, first = 0;  // how many, and the number of the first
+  int64_t start = kStart, days = kDays;
   int64_t pairs = 2'000;
   int64_t days_under_way = 8;
 };
@@ -60,10 +62,10 @@ std::string ServiceOf(int64_t pair) {
 class History {
  public:
   History(const Shape& shape, int64_t stream)
-      : shape_(shape), next_(stream), random_(static_cast<uint64_t>(stream) + 1) {}
+      : shape_(shape), next_(shape.first + stream), random_(static_cast<uint64_t>(stream) + 1) {}
 
   bool Next(Event& event) {
-    const bool more = next_ < shape_.orders;
+    const bool more = next_ < shape_.first + shape_.orders;
     if (!more && coming_.empty()) return false;
     if (more && (coming_.empty() || PaidAt(next_) <= coming_.top().time)) {
       const int64_t paid = PaidAt(next_);
@@ -100,8 +102,9 @@ class History {
   };
 
   int64_t PaidAt(int64_t order) const {
-    return kStart + static_cast<int64_t>(static_cast<double>(order) * kDays * kDay /
-                                         static_cast<double>(shape_.orders));
+    return shape_.start + static_cast<int64_t>(static_cast<double>(order - shape_.first) *
+                                               static_cast<double>(shape_.days * kDay) /
+                                               static_cast<double>(shape_.orders));
   }
   static void Fill(Event& event, const Coming& from) {
     const std::string number = std::to_string(from.order);
@@ -123,6 +126,15 @@ double MebibytesOf(pid_t process, const std::string& what) {
   for (std::string word; status >> word;) {
     double kib = 0;
     if (word == what && status >> kib) return kib / 1024;
+  }
+  return 0;
+}
+
+double WrittenBy(pid_t process) {
+  std::ifstream io("/proc/" + std::to_string(process) + "/io");
+  for (std::string word; io >> word;) {
+    double bytes = 0;
+    if (word == "write_bytes:" && io >> bytes) return bytes;
   }
   return 0;
 }
@@ -153,7 +165,8 @@ struct Questions {
   const std::shared_ptr<grpc::Channel> channel;
 };
 
-void SendAll(const std::string& address, pid_t daemon, const Shape& shape) {
+void SendAll(const std::string& address, pid_t daemon, const Shape& shape, const char* name,
+             int parts) {
   std::atomic<int64_t> acknowledged = 0;
   std::vector<std::thread> threads;
   for (int s = 0; s < kStreams; ++s) {
@@ -191,17 +204,21 @@ void SendAll(const std::string& address, pid_t daemon, const Shape& shape) {
   }
   const int64_t total = 3 * shape.orders;
   const Questions ask(address);
-  for (int64_t tenth = 1; tenth <= 10; ++tenth) {
+  for (int part = 1; part <= parts; ++part) {
     const auto from = Clock::now();
     const int64_t before = acknowledged;
-    while (acknowledged < total * tenth / 10) {
+    const double cpu = plumblane::bench::CpuOf(daemon), written = WrittenBy(daemon);
+    while (acknowledged < total * part / parts) {
       std::this_thread::sleep_for(std::chrono::milliseconds(2));
     }
-    const double rate = static_cast<double>(acknowledged - before) / Seconds(Clock::now() - from);
+    const auto events = static_cast<double>(acknowledged - before);
+    const double rate = events / Seconds(Clock::now() - from);
+    const double of_each = (plumblane::bench::CpuOf(daemon) - cpu) * 1e6 / events;
     ask.Score();  // the first of its day: what is kept of all pairs is made
     ask.Rank();
-    std::printf("%-25s %2d %10.0f events/s %10.0f MiB resident\n", "events, tenth",
-                static_cast<int>(tenth), rate, MebibytesOf(daemon, "VmRSS:"));
+    std::printf("%-25s %2d %8.0f events/s %6.1f us and %5.0f bytes written an event %6.0f MiB\n",
+                name, part, rate, of_each, (WrittenBy(daemon) - written) / events,
+                MebibytesOf(daemon, "VmRSS:"));
     std::fflush(stdout);
   }
   for (std::thread& thread : threads) thread.join();
@@ -323,7 +340,7 @@ int main(int argc, char** argv) {
               static_cast<long long>(shape.orders), static_cast<long long>(shape.pairs),
               static_cast<long long>(shape.orders * shape.days_under_way / kDays));
   std::fflush(stdout);
-  SendAll(address, daemon, shape);
+  SendAll(address, daemon, shape, "events, tenth", 10);
   std::printf("%-28s %10.0f MiB %13.0f MiB at most\n", "memory after intake",
               MebibytesOf(daemon, "VmRSS:"), MebibytesOf(daemon, "VmHWM:"));
   std::fflush(stdout);
@@ -335,8 +352,14 @@ int main(int argc, char** argv) {
   WaitUntilAtRest(daemon);
   Latency(address);
   std::printf("%-28s %10.0f MiB\n", "memory after a start", MebibytesOf(daemon, "VmRSS:"));
+  Shape more = shape;
+  more.orders = 200'000;
+  more.first = shape.orders;
+  more.start = kStart + kDays * kDay;
+  more.days = 80;
+  SendAll(address, daemon, more, "the same load, quarter", 4);
   End(daemon, SIGTERM);
-  const auto events = static_cast<double>(3 * shape.orders);
+  const auto events = static_cast<double>(3 * (shape.orders + more.orders));
   const std::string store = data + "/store";  // with the log; beside it is what is kept free
   std::printf("%-28s %10.1f bytes an event\n", "disk as left", SizeOf(store) / events);
   Compact(store);

@@ -1,5 +1,4 @@
 // What only the store on disk promises: one owner, everything kept, damage told from a torn end,
-// and
 // nobody else's files touched.
 #include "storage/rocksdb/rocksdb_store.h"
 
@@ -143,6 +142,36 @@ TEST(RocksDbStore, ReadingAPrefixGoesThroughNothingThatFollowsIt) {
   EXPECT_GE(rocksdb::get_perf_context()->internal_recent_skipped_count, 1000)
       << "nothing is counted";
   rocksdb::SetPerfLevel(rocksdb::PerfLevel::kDisable);
+}
+
+// It is read again by a start after a crash, which this so keeps short.
+TEST(RocksDbStore, TheLogOfWhatIsWrittenHoldsNoMoreThanTheBufferTwiceHoweverManySpacesAreWritten) {
+  const TempDirectory directory;
+  const auto store = Open(directory.path()).value();
+  const auto bytes_of_logs = [&] {
+    uintmax_t bytes = 0;
+    for (const auto& file : fs::directory_iterator(directory.path())) {
+      std::error_code gone;
+      const uintmax_t size = fs::file_size(file, gone);
+      if (file.path().extension() == ".log" && !gone) bytes += size;
+    }
+    return bytes;
+  };
+  const auto buffer = static_cast<uintmax_t>(OptionsFor("").write_buffer_bytes);
+  uintmax_t written = 0, most = 0;
+  for (int number = 0; written < 8 * buffer; ++number) {
+    Batch batch;
+    for (const Space space : {Space::kOrders, Space::kCells, Space::kIndex, Space::kLog}) {
+      for (int i = 0; i < 100; ++i) {
+        batch.Put(space, absl::StrCat(Key(i), "-", number), std::string(30, 'v'));
+        written += batch.changes.back().key.size() + 30;
+      }
+    }
+    ASSERT_TRUE(store->Write(batch, false).ok());
+    most = std::max(most, bytes_of_logs());
+  }
+  EXPECT_LE(most, 2 * buffer) << "one that is filled and one that is on its way into a table";
+  EXPECT_GE(most, buffer / 4) << "nothing was seen of it";
 }
 
 TEST(RocksDbStore, IsOpenedOnceOnly) {

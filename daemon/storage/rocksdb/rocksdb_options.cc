@@ -39,9 +39,10 @@ absl::Status ToStatus(const rocksdb::Status& status) {
   return absl::UnavailableError(text);
 }
 
-rocksdb::DBOptions DbOptionsFor(const std::shared_ptr<Failure>& failure, rocksdb::Env* env) {
+rocksdb::DBOptions DbOptionsFor(const RocksDbStoreOptions& options,
+                                const std::shared_ptr<Failure>& failure) {
   rocksdb::DBOptions db;
-  if (env != nullptr) db.env = env;
+  if (options.env != nullptr) db.env = options.env;
   db.create_if_missing = true;
   db.create_missing_column_families = true;
   // The default mode drops acknowledged writes silently when a log record is damaged. This one
@@ -73,8 +74,10 @@ rocksdb::DBOptions DbOptionsFor(const std::shared_ptr<Failure>& failure, rocksdb
   // A failed flush would be tried again by itself.
   db.max_bgerror_resume_count = 0;
   db.listeners.push_back(std::make_shared<NoAutoRecovery>(failure));
-  // Bounds the log, and with it the time to open after a crash.
-  db.max_total_wal_size = 192 << 20;
+  // Of all spaces together, as they are flushed together. It bounds the log too, and with it the
+  // time to open after a crash: each record is put into memory again, so that their number counts,
+  // which the memory that they take goes with and the length of the log does not.
+  db.db_write_buffer_size = static_cast<size_t>(options.write_buffer_bytes);
   db.use_fsync = false;  // fdatasync is as safe here
   db.max_background_jobs = 2;
   db.max_open_files = 512;
@@ -96,7 +99,9 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
 
   rocksdb::ColumnFamilyOptions family;
   family.table_factory.reset(rocksdb::NewBlockBasedTableFactory(table));
-  family.write_buffer_size = static_cast<size_t>(options.write_buffer_bytes);
+  family.write_buffer_size = static_cast<size_t>(options.write_buffer_bytes);  // never reached
+  // Each space takes a block at once: small ones, so that most of the buffer is for records.
+  family.arena_block_size = family.write_buffer_size / 64;
   // More than two risks a known wrong-order flush in this version.
   family.max_write_buffer_number = 2;
   family.force_consistency_checks = true;
@@ -105,7 +110,7 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   family.compression = rocksdb::kLZ4Compression;
   family.level_compaction_dynamic_level_bytes = true;
   // Of what is flushed more is merged at a time, so the level below is rewritten less often.
-  family.level0_file_num_compaction_trigger = 8;
+  family.level0_file_num_compaction_trigger = 12;
   if (space == Space::kIndex) {
     // Small records that come all over the keys: level by level all of them would be rewritten for
     // every few files flushed, which grows with what is stored (DEVELOPERS.md, growth).

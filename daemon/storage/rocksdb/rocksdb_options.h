@@ -42,8 +42,8 @@ class Failure {
 
 absl::Status ToStatus(const rocksdb::Status& status);
 
-// `env` null: the machine's.
-rocksdb::DBOptions DbOptionsFor(const std::shared_ptr<Failure>& failure, rocksdb::Env* env);
+rocksdb::DBOptions DbOptionsFor(const RocksDbStoreOptions& options,
+                                const std::shared_ptr<Failure>& failure);
 rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options, Space space,
                                               const std::shared_ptr<rocksdb::Cache>& cache);
 // `snapshot` null: the latest.

@@ -108,7 +108,8 @@ absl::Status CheckIsOurs(const std::string& path) {
   // Either another program's or one of ours whose making was cut short; that holds nothing.
   rocksdb::DB* raw = nullptr;
   const rocksdb::Status status = rocksdb::DB::OpenForReadOnly(
-      rocksdb::Options(DbOptionsFor(std::make_shared<Failure>(nullptr), nullptr), {}), path, &raw);
+      rocksdb::Options(DbOptionsFor({.path = path}, std::make_shared<Failure>(nullptr)), {}), path,
+      &raw);
   const std::unique_ptr<rocksdb::DB> db(raw);
   if (status.IsInvalidArgument()) return absl::DataLossError(path + " holds other data");
   if (!status.ok()) return ToStatus(status);
@@ -123,7 +124,7 @@ absl::StatusOr<std::unique_ptr<DiskStore>> Open(const RocksDbStoreOptions& optio
   if (absl::Status status = CheckIsOurs(options.path); !status.ok()) return status;
   auto database = std::make_shared<Database>();
   database->failure = std::make_shared<Failure>(options.failed);
-  rocksdb::DBOptions db_options = DbOptionsFor(database->failure, options.env);
+  rocksdb::DBOptions db_options = DbOptionsFor(options, database->failure);
   db_options.wal_recovery_mode = mode;
   // Who merges tables gives way to who answers, as the writer does.
   for (const auto pool : {rocksdb::Env::LOW, rocksdb::Env::HIGH}) {
@@ -140,7 +141,7 @@ absl::StatusOr<std::unique_ptr<DiskStore>> Open(const RocksDbStoreOptions& optio
 }  // namespace
 
 absl::StatusOr<std::unique_ptr<DiskStore>> OpenRocksDbStore(const RocksDbStoreOptions& options) {
-  return Open(options, DbOptionsFor({}, nullptr).wal_recovery_mode);
+  return Open(options, DbOptionsFor(options, nullptr).wal_recovery_mode);
 }
 
 absl::Status CutOffDamage(const std::string& path) {
@@ -164,7 +165,7 @@ absl::StatusOr<std::unique_ptr<DiskStore>> ReadRocksDbStore(const std::string& p
   database->failure = std::make_shared<Failure>(nullptr);
   std::vector<rocksdb::ColumnFamilyHandle*> opened;
   rocksdb::DB* db = nullptr;
-  rocksdb::DBOptions options = DbOptionsFor(database->failure, nullptr);
+  rocksdb::DBOptions options = DbOptionsFor({.path = path}, database->failure);
   options.create_if_missing = options.create_missing_column_families = false;
   const rocksdb::Status status = rocksdb::DB::OpenForReadOnly(
       options, path, FamiliesFor({.path = path}, spaces), &opened, &db);

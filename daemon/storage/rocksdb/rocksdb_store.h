@@ -22,7 +22,7 @@ namespace plumblane {
 struct RocksDbStoreOptions {
   std::string path;                       // created when missing
   int64_t block_cache_bytes = 64 << 20;   // decoded blocks kept for reading
-  int64_t write_buffer_bytes = 64 << 20;  // per column family before a flush
+  int64_t write_buffer_bytes = 64 << 20;  // of all spaces together, before a flush
 
   // Told once, of the first write that failed, also one in the background; from any thread, it must
   // not call the store. RESOURCE_EXHAUSTED: the disk is full; DATA_LOSS: files are damaged;
