@@ -6,6 +6,7 @@
 #include <rocksdb/slice_transform.h>
 #include <rocksdb/table.h>
 #include <rocksdb/utilities/table_properties_collectors.h>
+#include <rocksdb/write_buffer_manager.h>
 
 namespace plumblane {
 namespace {
@@ -74,10 +75,9 @@ rocksdb::DBOptions DbOptionsFor(const RocksDbStoreOptions& options,
   // A failed flush would be tried again by itself.
   db.max_bgerror_resume_count = 0;
   db.listeners.push_back(std::make_shared<NoAutoRecovery>(failure));
-  // Of all spaces together, as they are flushed together. It bounds the log too, and with it the
-  // time to open after a crash: each record is put into memory again, so that their number counts,
-  // which the memory that they take goes with and the length of the log does not.
-  db.db_write_buffer_size = static_cast<size_t>(options.write_buffer_bytes);
+  // Tells how much is in memory and decides nothing: the store writes tables by itself
+  // (RocksDbStore::WriteTables), long before the library would.
+  db.write_buffer_manager = std::make_shared<rocksdb::WriteBufferManager>(size_t{1} << 40);
   db.use_fsync = false;  // fdatasync is as safe here
   db.max_background_jobs = 2;
   db.max_open_files = 512;
@@ -99,9 +99,9 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
 
   rocksdb::ColumnFamilyOptions family;
   family.table_factory.reset(rocksdb::NewBlockBasedTableFactory(table));
-  family.write_buffer_size = static_cast<size_t>(options.write_buffer_bytes);  // never reached
+  family.write_buffer_size = 4 * static_cast<size_t>(options.write_buffer_bytes);
   // Each space takes a block at once: small ones, so that most of the buffer is for records.
-  family.arena_block_size = family.write_buffer_size / 64;
+  family.arena_block_size = static_cast<size_t>(options.write_buffer_bytes) / 64;
   // More than two risks a known wrong-order flush in this version.
   family.max_write_buffer_number = 2;
   family.force_consistency_checks = true;
@@ -119,7 +119,7 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   }
   if (space == Space::kOrders || space == Space::kCells) {
     // Most of what is looked for and not kept by the writer is new, or was last changed long ago.
-    family.memtable_prefix_bloom_size_ratio = 0.02;
+    family.memtable_prefix_bloom_size_ratio = 0.007;
     family.memtable_whole_key_filtering = true;
   }
   if (space == Space::kOrders) {

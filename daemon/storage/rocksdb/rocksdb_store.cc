@@ -6,9 +6,11 @@
 #include <rocksdb/metadata.h>
 #include <rocksdb/sst_file_reader.h>
 #include <rocksdb/write_batch.h>
+#include <rocksdb/write_buffer_manager.h>
 
 #include <algorithm>
 #include <filesystem>
+#include <mutex>
 #include <utility>
 
 #include "storage/rocksdb/rocksdb_backup.h"
@@ -23,7 +25,10 @@ constexpr size_t kBytesOfBatch = 12, kBytesOfChange = 12;
 
 class RocksDbStore final : public DiskStore {
  public:
-  explicit RocksDbStore(std::shared_ptr<Database> database) : database_(std::move(database)) {}
+  RocksDbStore(std::shared_ptr<Database> database, int64_t write_buffer_bytes)
+      : database_(std::move(database)),
+        write_buffer_bytes_(static_cast<size_t>(write_buffer_bytes)),
+        in_memory_(database_->db->GetDBOptions().write_buffer_manager) {}
 
   std::shared_ptr<const Snapshot> TakeSnapshot() const override { return SnapshotOf(database_); }
 
@@ -42,7 +47,8 @@ class RocksDbStore final : public DiskStore {
                                                   : writes.Delete(family, change.key);
       if (!status.ok()) return ToStatus(status);
     }
-    const absl::Status written = ToStatus(database_->db->Write(WriteOptionsFor(sync), &writes));
+    absl::Status written = ToStatus(database_->db->Write(WriteOptionsFor(sync), &writes));
+    if (written.ok() && HasFilledMemory()) written = WriteTables();
     if (!written.ok()) database_->failure->Note(written);
     return written;
   }
@@ -68,6 +74,26 @@ class RocksDbStore final : public DiskStore {
   }
 
  private:
+  bool HasFilledMemory() const {
+    return in_memory_->mutable_memtable_memory_usage() >= write_buffer_bytes_;
+  }
+
+  // Of all that is in memory, in the background. First the log is synced, by a write, as only that
+  // leaves nothing of it to sync: where the library's threads and the next write both sync it and
+  // one fails, this version aborts.
+  absl::Status WriteTables() {
+    const std::lock_guard lock(writing_tables_);
+    if (!HasFilledMemory()) return absl::OkStatus();  // another has written them
+    rocksdb::DB& db = *database_->db;
+    rocksdb::WriteBatch nothing;
+    const rocksdb::Status synced = db.Write(WriteOptionsFor(/*sync=*/true), &nothing);
+    if (!synced.ok()) return ToStatus(synced);
+    rocksdb::FlushOptions flush;
+    flush.wait = false;
+    flush.allow_write_stall = true;
+    return ToStatus(db.Flush(flush, database_->families));
+  }
+
   bool IsLive(const std::string& name) const {
     std::vector<rocksdb::LiveFileMetaData> files;
     database_->db->GetLiveFilesMetaData(&files);
@@ -76,6 +102,9 @@ class RocksDbStore final : public DiskStore {
   }
 
   const std::shared_ptr<Database> database_;
+  const size_t write_buffer_bytes_;
+  const std::shared_ptr<const rocksdb::WriteBufferManager> in_memory_;
+  std::mutex writing_tables_;
 };
 
 // The file that opening starts from is gone while others are there. Opening would make a new, empty
@@ -135,7 +164,7 @@ absl::StatusOr<std::unique_ptr<DiskStore>> Open(const RocksDbStoreOptions& optio
       db_options, options.path, FamiliesFor(options, AllSpaces()), &database->families, &db);
   database->db.reset(db);
   if (!status.ok()) return WhyNotOpened(options.path, status);
-  return std::make_unique<RocksDbStore>(std::move(database));
+  return std::make_unique<RocksDbStore>(std::move(database), options.write_buffer_bytes);
 }
 
 }  // namespace
@@ -176,7 +205,8 @@ absl::StatusOr<std::unique_ptr<DiskStore>> ReadRocksDbStore(const std::string& p
   for (size_t i = 0; i < spaces.size(); ++i) {
     database->families[static_cast<size_t>(spaces[i])] = opened[i];
   }
-  return std::make_unique<RocksDbStore>(std::move(database));
+  return std::make_unique<RocksDbStore>(std::move(database),
+                                        RocksDbStoreOptions{}.write_buffer_bytes);
 }
 
 }  // namespace plumblane
