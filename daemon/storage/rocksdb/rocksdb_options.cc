@@ -78,6 +78,9 @@ rocksdb::DBOptions DbOptionsFor(const RocksDbStoreOptions& options,
   // Tells how much is in memory and decides nothing: the store writes tables by itself
   // (RocksDbStore::WriteTables), long before the library would.
   db.write_buffer_manager = std::make_shared<rocksdb::WriteBufferManager>(size_t{1} << 40);
+  // Beside a manager of one's own this says but how much room a log file takes beforehand, which
+  // otherwise goes by the size of what a space may hold in memory.
+  db.db_write_buffer_size = static_cast<size_t>(options.write_buffer_bytes);
   db.use_fsync = false;  // fdatasync is as safe here
   db.max_background_jobs = 2;
   db.max_open_files = 512;
