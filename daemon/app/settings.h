@@ -25,7 +25,7 @@ struct Settings {
   std::string log_level = "info";
   int64_t shutdown_seconds = 10;
   int64_t block_cache_mib = 64;
-  int64_t write_buffer_mib = 48;
+  int64_t write_buffer_mib = 64;
   int64_t orders_days = 0;  // kept after they are over; 0 = for good
   std::string anchor;       // "" = DATA/anchor
   // With less room no events are taken; negative: as the size of the disk says (disk_watch.h).

@@ -82,7 +82,8 @@ rocksdb::DBOptions DbOptionsFor(const RocksDbStoreOptions& options,
   // otherwise goes by the size of what a space may hold in memory.
   db.db_write_buffer_size = static_cast<size_t>(options.write_buffer_bytes);
   db.use_fsync = false;  // fdatasync is as safe here
-  db.max_background_jobs = 2;
+  // One writes tables, two merge them, so that no space waits for the long merge of another.
+  db.max_background_jobs = 3;
   db.max_open_files = 512;
   db.keep_log_file_num = 4;
   db.info_log_level = rocksdb::InfoLogLevel::WARN_LEVEL;
@@ -113,7 +114,7 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   family.compression = rocksdb::kLZ4Compression;
   family.level_compaction_dynamic_level_bytes = true;
   // Of what is flushed more is merged at a time, so the level below is rewritten less often.
-  family.level0_file_num_compaction_trigger = 12;
+  family.level0_file_num_compaction_trigger = 8;
   if (space == Space::kIndex) {
     // Small records that come all over the keys: level by level all of them would be rewritten for
     // every few files flushed, which grows with what is stored (DEVELOPERS.md, growth).

@@ -24,7 +24,7 @@ struct RocksDbStoreOptions {
   int64_t block_cache_bytes = 64 << 20;  // decoded blocks kept for reading
   // Written and not yet in tables, of all spaces together. After a crash opening puts it into
   // memory again, record by record: this bounds how long that takes.
-  int64_t write_buffer_bytes = 48 << 20;
+  int64_t write_buffer_bytes = 64 << 20;
 
   // Told once, of the first write that failed, also one in the background; from any thread, it must
   // not call the store. RESOURCE_EXHAUSTED: the disk is full; DATA_LOSS: files are damaged;
