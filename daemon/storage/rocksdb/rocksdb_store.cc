@@ -25,10 +25,11 @@ constexpr size_t kBytesOfBatch = 12, kBytesOfChange = 12;
 
 class RocksDbStore final : public DiskStore {
  public:
-  RocksDbStore(std::shared_ptr<Database> database, int64_t write_buffer_bytes)
-      : database_(std::move(database)),
-        write_buffer_bytes_(static_cast<size_t>(write_buffer_bytes)),
-        in_memory_(database_->db->GetDBOptions().write_buffer_manager) {}
+  explicit RocksDbStore(std::shared_ptr<Database> database) : database_(std::move(database)) {
+    const rocksdb::DBOptions options = database_->db->GetDBOptions();
+    write_buffer_bytes_ = options.db_write_buffer_size;
+    in_memory_ = options.write_buffer_manager;
+  }
 
   std::shared_ptr<const Snapshot> TakeSnapshot() const override { return SnapshotOf(database_); }
 
@@ -102,8 +103,8 @@ class RocksDbStore final : public DiskStore {
   }
 
   const std::shared_ptr<Database> database_;
-  const size_t write_buffer_bytes_;
-  const std::shared_ptr<const rocksdb::WriteBufferManager> in_memory_;
+  size_t write_buffer_bytes_;
+  std::shared_ptr<const rocksdb::WriteBufferManager> in_memory_;
   std::mutex writing_tables_;
 };
 
@@ -164,7 +165,7 @@ absl::StatusOr<std::unique_ptr<DiskStore>> Open(const RocksDbStoreOptions& optio
       db_options, options.path, FamiliesFor(options, AllSpaces()), &database->families, &db);
   database->db.reset(db);
   if (!status.ok()) return WhyNotOpened(options.path, status);
-  return std::make_unique<RocksDbStore>(std::move(database), options.write_buffer_bytes);
+  return std::make_unique<RocksDbStore>(std::move(database));
 }
 
 }  // namespace
@@ -205,8 +206,7 @@ absl::StatusOr<std::unique_ptr<DiskStore>> ReadRocksDbStore(const std::string& p
   for (size_t i = 0; i < spaces.size(); ++i) {
     database->families[static_cast<size_t>(spaces[i])] = opened[i];
   }
-  return std::make_unique<RocksDbStore>(std::move(database),
-                                        RocksDbStoreOptions{}.write_buffer_bytes);
+  return std::make_unique<RocksDbStore>(std::move(database));
 }
 
 }  // namespace plumblane
