@@ -36,6 +36,12 @@ std::optional<Interval> CurveStep::Limits() const {
   return Interval{std::exp(log_survival * factor), std::exp(log_survival / factor)};
 }
 
+std::optional<Beta> CurveStep::Share() const {
+  if (!(survival > 0 && survival < 1 && spread > 0)) return std::nullopt;
+  const double worth = (1 - survival) / (survival * spread * spread);
+  return Beta{worth * (1 - survival), worth * survival};
+}
+
 double Curve::SurvivalAfter(uint32_t bucket) const {
   const auto next = std::partition_point(
       steps.begin(), steps.end(), [&](const CurveStep& step) { return step.bucket <= bucket; });
@@ -46,10 +52,7 @@ std::optional<Beta> Curve::ShareBy(uint32_t bucket) const {
   const auto next = std::partition_point(
       steps.begin(), steps.end(), [&](const CurveStep& step) { return step.bucket <= bucket; });
   if (next == steps.begin()) return std::nullopt;
-  const CurveStep& step = *std::prev(next);
-  if (!(step.survival > 0 && step.survival < 1 && step.spread > 0)) return std::nullopt;
-  const double worth = (1 - step.survival) / (step.survival * step.spread * step.spread);
-  return Beta{worth * (1 - step.survival), worth * step.survival};
+  return std::prev(next)->Share();
 }
 
 double Curve::AreaBetween(double from, double to, double (*time_of)(uint32_t)) const {

@@ -42,6 +42,9 @@ struct CurveStep {
   // 95 % limits of S; none when S is 0 (or 1 by rounding), where the jackknife says nothing.
   bool HasLimits() const { return survival > 0 && survival < 1; }
   std::optional<Interval> Limits() const;
+  // 1 - S as a Beta with the weight of the n* equal orders that would know it as well; none when
+  // nobody is left: there the jackknife says nothing.
+  std::optional<Beta> Share() const;
 };
 
 struct BucketQuantile {
@@ -56,9 +59,7 @@ struct Curve {
   // S after `bucket`; beyond the last step, its last value.
   double SurvivalAfter(uint32_t bucket) const;
 
-  // The share F that has had its outcome by the end of `bucket`, as a Beta with the mean 1 - S and
-  // the weight of the n* equal orders that would know it as well. None before the first step and
-  // when nobody is left: there the jackknife says nothing.
+  // The share F that has had its outcome by the end of `bucket`; none before the first step, too.
   std::optional<Beta> ShareBy(uint32_t bucket) const;
 
   // Integral of S over time from `from` to `to`, where an outcome in bucket b falls at time_of(b),

@@ -75,8 +75,10 @@ void Tabulate(const TimesCurve& times, Outlook& outlook) {
   const std::vector<CurveStep>& steps = times.curve.steps;
   size_t next = 0;
   double survival = 1, area = 0, reached = 0;  // days
+  double worth = 0;
   for (size_t day = 0; day < Outlook::kDays; ++day) {
     const double end = static_cast<double>(day) + 0.5;
+    const size_t before = next;
     for (;
          next < steps.size() && BucketEndMillis(steps[next].bucket) <=
                                     static_cast<int64_t>(end * static_cast<double>(kMillisPerDay));
@@ -91,11 +93,11 @@ void Tabulate(const TimesCurve& times, Outlook& outlook) {
     reached = end;
     outlook.not_arrived[day] = survival;
     outlook.days_by[day] = area;
-    if (next > 0) {
-      if (const auto share = times.curve.ShareBy(steps[next - 1].bucket)) {
-        outlook.worth[day] = share->a + share->b;
-      }
+    if (next != before) {
+      const auto share = steps[next - 1].Share();
+      worth = share ? share->a + share->b : 0;
     }
+    outlook.worth[day] = worth;
   }
 }
 

@@ -116,22 +116,6 @@ class LeastIntake final : public Intake::WithRawCallbackMethod_IngestEvents<Inta
   std::exit(0);
 }
 
-pid_t StartLeast(const char* self, const std::string& folder) {
-  int out[2];
-  if (pipe(out) != 0) std::exit(1);
-  const pid_t child = fork();
-  if (child == 0) {
-    prctl(PR_SET_PDEATHSIG, SIGTERM);
-    dup2(out[1], STDOUT_FILENO);
-    execl(self, self, kLeast, folder.c_str(), nullptr);
-    _exit(127);
-  }
-  close(out[1]);
-  char byte = 0;
-  if (read(out[0], &byte, 1) != 1) std::exit(1);
-  return child;
-}
-
 class Asking {
  public:
   explicit Asking(const std::shared_ptr<grpc::Channel>& channel)
@@ -197,6 +181,12 @@ void Print(const char* what, std::pair<double, double> micros, std::pair<double,
               micros.first / against.first, micros.second / against.second);
 }
 
+void Tell(const std::string& what, std::pair<double, double> micros,
+          std::pair<double, double> against) {
+  plumblane::bench::Figure(what + ".p50", micros.first / against.first);
+  plumblane::bench::Figure(what + ".p99", micros.second / against.second);
+}
+
 void SendLoad(const std::string& address) {
   const auto load = plumblane::bench::MakeLoad(0);
   for (int s = 0; s < plumblane::bench::kStreams; ++s) {
@@ -225,7 +215,7 @@ int main(int argc, char** argv) {
   const auto ours = channel_to(address);
   Asking asking(ours);
   std::ofstream(base + "/score") << asking.Next().SerializeAsString();
-  const pid_t least = StartLeast(argv[0], base);
+  const pid_t least = plumblane::bench::StartProgram(argv[0], {kLeast, base});
   const auto theirs = channel_to("unix:" + base + "/least");
   Asking ready(theirs);
   const File file(base + "/alone");
@@ -239,6 +229,8 @@ int main(int argc, char** argv) {
     Print("a score that is ready", found[1], found[0]);
     Print("GetScore, again", found[2], found[0]);
     Print("GetScore, counted", found[4], found[0]);
+    Tell("score.again", found[2], found[0]);
+    Tell("score.counted", found[4], found[0]);
   }
   {
     Sending sending(ours, "single-"), least_sending(theirs, "single-");
@@ -247,6 +239,8 @@ int main(int argc, char** argv) {
     Print("fdatasync", found[0], found[0]);
     Print("the least for an event", found[1], found[0]);
     Print("one event", found[2], found[0]);
+    Tell("event", found[2], found[0]);
+    Tell("event.least", found[1], found[0]);
   }
   for (const pid_t child : {daemon, least}) {
     kill(child, SIGTERM);

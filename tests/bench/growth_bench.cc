@@ -139,6 +139,13 @@ double WrittenBy(pid_t process) {
   return 0;
 }
 
+// Told by how many orders of how many pairs it is of.
+void Tell(const Shape& shape, const std::string& what, double value) {
+  plumblane::bench::Figure(
+      "growth." + std::to_string(shape.orders) + "." + std::to_string(shape.pairs) + "." + what,
+      value);
+}
+
 struct Questions {
   explicit Questions(const std::string& address)
       : channel(grpc::CreateChannel(address, grpc::InsecureChannelCredentials())) {}
@@ -165,8 +172,9 @@ struct Questions {
   const std::shared_ptr<grpc::Channel> channel;
 };
 
-void SendAll(const std::string& address, pid_t daemon, const Shape& shape, const char* name,
-             int parts) {
+// Events a second of each part.
+std::vector<double> SendAll(const std::string& address, pid_t daemon, const Shape& shape,
+                            const char* name, int parts) {
   std::atomic<int64_t> acknowledged = 0;
   std::vector<std::thread> threads;
   for (int s = 0; s < kStreams; ++s) {
@@ -204,6 +212,7 @@ void SendAll(const std::string& address, pid_t daemon, const Shape& shape, const
   }
   const int64_t total = 3 * shape.orders;
   const Questions ask(address);
+  std::vector<double> rates;
   for (int part = 1; part <= parts; ++part) {
     const auto from = Clock::now();
     const int64_t before = acknowledged;
@@ -213,6 +222,7 @@ void SendAll(const std::string& address, pid_t daemon, const Shape& shape, const
     }
     const auto events = static_cast<double>(acknowledged - before);
     const double rate = events / Seconds(Clock::now() - from);
+    rates.push_back(rate);
     const double of_each = (plumblane::bench::CpuOf(daemon) - cpu) * 1e6 / events;
     ask.Score();  // the first of its day: what is kept of all pairs is made
     ask.Rank();
@@ -222,22 +232,25 @@ void SendAll(const std::string& address, pid_t daemon, const Shape& shape, const
     std::fflush(stdout);
   }
   for (std::thread& thread : threads) thread.join();
+  return rates;
 }
 
-void Latency(const std::string& address) {
+void Latency(const std::string& address, const Shape& shape, const std::string& when) {
   const Questions ask(address);
   const auto found = plumblane::bench::Latencies(
       2000, [&] { ask.Score(); }, [&] { ask.Rank(); },
       [&] { plumblane::bench::EmptyCall(ask.channel); });
+  Tell(shape, "score_us." + when, found[0].first);
+  Tell(shape, "rank_us." + when, found[1].first);
   constexpr const char* kNames[] = {"score", "rank of 200", "empty call"};
   for (size_t i = 0; i < found.size(); ++i) {
     std::printf("%-28s %10.0f us p50 %10.0f us p99\n", kNames[i], found[i].first, found[i].second);
   }
 }
 
-// Seconds until it serves, and until it has answered both questions.
-void Start(const char* how, const char* binary, const std::string& data, const std::string& address,
-           pid_t& daemon) {
+// Seconds until it serves; tells those until it has answered both questions, too.
+double Start(const char* how, const char* binary, const std::string& data,
+             const std::string& address, pid_t& daemon) {
   const auto start = Clock::now();
   daemon = plumblane::bench::StartDaemon(binary, data, address);
   const double serving = Seconds(Clock::now() - start);
@@ -247,6 +260,7 @@ void Start(const char* how, const char* binary, const std::string& data, const s
   std::printf("%-28s %10.2f s serving %8.2f s first answers\n", how, serving,
               Seconds(Clock::now() - start));
   std::fflush(stdout);
+  return serving;
 }
 
 // Until it has merged its tables, ten minutes at the most.
@@ -340,24 +354,30 @@ int main(int argc, char** argv) {
               static_cast<long long>(shape.orders), static_cast<long long>(shape.pairs),
               static_cast<long long>(shape.orders * shape.days_under_way / kDays));
   std::fflush(stdout);
-  SendAll(address, daemon, shape, "events, tenth", 10);
+  const std::vector<double> rates = SendAll(address, daemon, shape, "events, tenth", 10);
+  Tell(shape, "last_of_first", rates.back() / rates.front());
+  Tell(shape, "memory_mib", MebibytesOf(daemon, "VmHWM:"));
   std::printf("%-28s %10.0f MiB %13.0f MiB at most\n", "memory after intake",
               MebibytesOf(daemon, "VmRSS:"), MebibytesOf(daemon, "VmHWM:"));
   std::fflush(stdout);
-  Latency(address);
+  Latency(address, shape, "busy");
   End(daemon, SIGKILL);
-  Start("start after kill -9", argv[1], data, address, daemon);
+  Tell(shape, "start_s", Start("start after kill -9", argv[1], data, address, daemon));
   End(daemon, SIGTERM);
   Start("start after a stop", argv[1], data, address, daemon);
   WaitUntilAtRest(daemon);
-  Latency(address);
+  Latency(address, shape, "rest");
   std::printf("%-28s %10.0f MiB\n", "memory after a start", MebibytesOf(daemon, "VmRSS:"));
   Shape more = shape;
   more.orders = 200'000;
   more.first = shape.orders;
   more.start = kStart + kDays * kDay;
   more.days = 80;
-  SendAll(address, daemon, more, "the same load, quarter", 4);
+  double inverse = 0;
+  for (const double rate : SendAll(address, daemon, more, "the same load, quarter", 4)) {
+    inverse += 1 / rate / 4;
+  }
+  Tell(shape, "same_load", 1 / inverse);
   End(daemon, SIGTERM);
   const auto events = static_cast<double>(3 * (shape.orders + more.orders));
   const std::string store = data + "/store";  // with the log; beside it is what is kept free
@@ -366,6 +386,7 @@ int main(int argc, char** argv) {
   const double stored = SizeOf(store) / events, plain = BytesAsProtobuf(base + "/plain", shape);
   std::printf("%-28s %10.1f bytes an event, of protobuf %.1f: ratio %.2f\n", "disk, compacted",
               stored, plain, stored / plain);
+  Tell(shape, "of_protobuf", stored / plain);
   std::filesystem::remove_all(base);
   return 0;
 }

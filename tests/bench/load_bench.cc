@@ -1,7 +1,9 @@
 // What the daemon takes in a second, beside the limit of the parts it is built on: events
 // acknowledged through gRPC (durable, applied), 8 streams, batches of 500, orders of five events
 // arriving interleaved, 10 % repeats; against RocksDB's own synced batches of the same bytes from 8
-// threads; several rounds in turn.
+// threads; and, to tell what the way to a daemon takes, against the least that a server of the same
+// libraries does: it decodes each batch and writes its events so, on the thread that read it. In
+// turn, several rounds.
 //
 // Usage: load_bench PLUMBLANED [ROUNDS]  (the daemon's binary; it is started on a temporary
 // directory)
@@ -13,12 +15,16 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <atomic>
 #include <chrono>
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
+#include <memory>
 #include <string>
+#include <string_view>
 #include <thread>
+#include <utility>
 #include <vector>
 
 #include "bench/load.h"
@@ -36,7 +42,9 @@ using plumblane::bench::StartDaemon;
 using plumblane::v1::BatchReceipt;
 using plumblane::v1::Event;
 using plumblane::v1::EventBatch;
+using plumblane::v1::Intake;
 
+constexpr char kLeast[] = "least";
 constexpr int kInFlight = 16;
 constexpr double kEventsARound = 5.5 * plumblane::bench::kOrdersARound;  // repeats included
 
@@ -81,7 +89,76 @@ double IngestRate(const std::string& address,
   return static_cast<double>(total) / seconds;
 }
 
-double RocksDbRate(rocksdb::DB* db, const std::vector<std::vector<EventBatch>>& load, int round) {
+std::unique_ptr<rocksdb::DB> OpenRocksDb(const std::string& path) {
+  rocksdb::Options options;
+  options.create_if_missing = true;
+  rocksdb::DB* db = nullptr;
+  if (!rocksdb::DB::Open(options, path, &db).ok()) Die("RocksDB cannot be opened");
+  return std::unique_ptr<rocksdb::DB>(db);
+}
+
+void WriteSynced(rocksdb::DB& db, const std::vector<std::string>& values, const std::string& prefix,
+                 int64_t& number) {
+  rocksdb::WriteOptions options;
+  options.sync = true;
+  rocksdb::WriteBatch batch;
+  for (const std::string& value : values) batch.Put(prefix + std::to_string(number++), value);
+  if (!db.Write(options, &batch).ok()) Die("RocksDB cannot write");
+}
+
+class LeastIntake final : public Intake::WithRawCallbackMethod_IngestEvents<Intake::Service> {
+ public:
+  explicit LeastIntake(rocksdb::DB& db) : db_(db) {}
+  grpc::ServerBidiReactor<grpc::ByteBuffer, grpc::ByteBuffer>* IngestEvents(
+      grpc::CallbackServerContext*) override {
+    return new Stream(db_, std::to_string(streams_++) + "/");
+  }
+
+ private:
+  class Stream final : public grpc::ServerBidiReactor<grpc::ByteBuffer, grpc::ByteBuffer> {
+   public:
+    Stream(rocksdb::DB& db, std::string prefix) : db_(db), prefix_(std::move(prefix)) {
+      StartRead(&bytes_);
+    }
+    void OnReadDone(bool ok) override {
+      if (!ok) return Finish(grpc::Status::OK);
+      EventBatch batch;
+      if (!grpc::SerializationTraits<EventBatch>::Deserialize(&bytes_, &batch).ok()) Die("bytes");
+      std::vector<std::string> values;
+      for (const Event& event : batch.events()) values.push_back(event.SerializeAsString());
+      WriteSynced(db_, values, prefix_, number_);
+      BatchReceipt receipt;
+      receipt.set_accepted_count(batch.events_size());
+      receipt_ = plumblane::bench::Encoded(receipt);
+      StartWrite(&receipt_);
+    }
+    void OnWriteDone(bool) override { StartRead(&bytes_); }
+    void OnDone() override { delete this; }
+
+   private:
+    rocksdb::DB& db_;
+    const std::string prefix_;
+    int64_t number_ = 0;
+    grpc::ByteBuffer bytes_, receipt_;
+  };
+
+  rocksdb::DB& db_;
+  std::atomic<int> streams_ = 0;
+};
+
+[[noreturn]] void ServeLeast(const std::string& folder) {
+  const auto db = OpenRocksDb(folder + "/least.data");
+  LeastIntake intake(*db);
+  grpc::ServerBuilder builder;
+  builder.AddListeningPort("unix:" + folder + "/least", grpc::InsecureServerCredentials());
+  builder.RegisterService(&intake);
+  const auto server = builder.BuildAndStart();
+  if (server == nullptr || write(STDOUT_FILENO, "\n", 1) != 1) std::exit(1);
+  server->Wait();
+  std::exit(0);
+}
+
+double RocksDbRate(rocksdb::DB& db, const std::vector<std::vector<EventBatch>>& load, int round) {
   // Serialised before the clock starts: the rival only writes.
   std::vector<std::vector<std::vector<std::string>>> bytes(kStreams);
   double total = 0;
@@ -96,17 +173,10 @@ double RocksDbRate(rocksdb::DB* db, const std::vector<std::vector<EventBatch>>& 
   const auto start = Clock::now();
   for (int s = 0; s < kStreams; ++s) {
     threads.emplace_back([&, s] {
-      rocksdb::WriteOptions options;
-      options.sync = true;
+      const std::string prefix = std::to_string(round) + "/" + std::to_string(s) + "/";
       int64_t number = 0;
       for (const auto& values : bytes[static_cast<size_t>(s)]) {
-        rocksdb::WriteBatch batch;
-        for (const std::string& value : values) {
-          batch.Put(
-              std::to_string(round) + "/" + std::to_string(s) + "/" + std::to_string(number++),
-              value);
-        }
-        if (!db->Write(options, &batch).ok()) std::exit(1);
+        WriteSynced(db, values, prefix, number);
       }
     });
   }
@@ -125,41 +195,49 @@ Spread SpreadOf(std::vector<double> values) {
 }  // namespace
 
 int main(int argc, char** argv) {
+  if (argc == 3 && std::string_view(argv[1]) == kLeast) ServeLeast(argv[2]);
   if (argc != 2 && argc != 3) return 2;
   const int rounds = argc == 3 ? std::atoi(argv[2]) : 5;
   char folder[] = "/tmp/plumblane-load-XXXXXX";
   if (mkdtemp(folder) == nullptr) return 1;
   const std::string base = folder, address = "unix:" + base + "/s";
   const pid_t daemon = StartDaemon(argv[1], base + "/data", address);
-  rocksdb::DB* db = nullptr;
-  rocksdb::Options options;
-  options.create_if_missing = true;
-  if (!rocksdb::DB::Open(options, base + "/rival", &db).ok()) return 1;
+  const pid_t least = plumblane::bench::StartProgram(argv[0], {kLeast, base});
+  auto db = OpenRocksDb(base + "/rival");
 
-  std::printf(
-      "events a second     plumblane      rocksdb    ratio   cpu us an event: daemon  load\n");
-  std::vector<double> ratios, rates;
+  std::printf("%-20s %11s %11s %11s %9s %9s   cpu us an event: daemon  load\n", "events a second",
+              "plumblane", "rocksdb", "the least", "ours", "least's");
+  std::vector<double> ratios, rates, of_least;
   for (int round = 0; round < rounds; ++round) {
     const auto load = MakeLoad(round);
     const auto bytes = Encode(load);
     const double daemon_before = CpuOf(daemon), own_before = CpuOf(getpid());
     const double ours = IngestRate(address, bytes);
     const double daemon_cpu = CpuOf(daemon) - daemon_before, own_cpu = CpuOf(getpid()) - own_before;
-    const double rival = RocksDbRate(db, load, round);
+    const double rival = RocksDbRate(*db, load, round);
+    const double theirs = IngestRate("unix:" + base + "/least", bytes);
     ratios.push_back(ours / rival);
+    of_least.push_back(theirs / rival);
     rates.push_back(ours);
-    std::printf("round %d          %11.0f  %11.0f  %7.3f   %23.1f %5.1f\n", round + 1, ours, rival,
-                ours / rival, daemon_cpu / kEventsARound * 1e6, own_cpu / kEventsARound * 1e6);
+    plumblane::bench::Figure("intake.rate", ours);
+    plumblane::bench::Figure("intake.of_rocksdb", ours / rival);
+    plumblane::bench::Figure("intake.least_of_rocksdb", theirs / rival);
+    std::printf("round %-14d %11.0f %11.0f %11.0f %9.3f %9.3f   %23.1f %5.1f\n", round + 1, ours,
+                rival, theirs, ours / rival, theirs / rival, daemon_cpu / kEventsARound * 1e6,
+                own_cpu / kEventsARound * 1e6);
     std::fflush(stdout);
   }
-  const Spread ratio = SpreadOf(ratios), rate = SpreadOf(rates);
-  std::printf("median           %11.0f               %7.3f  (%.3f to %.3f)\n", rate.median,
-              ratio.median, ratio.low, ratio.high);
+  const Spread ratio = SpreadOf(ratios), rate = SpreadOf(rates), least_ratio = SpreadOf(of_least);
+  std::printf("median %25.0f %33.3f %9.3f   (%.3f to %.3f, %.3f to %.3f)\n", rate.median,
+              ratio.median, least_ratio.median, ratio.low, ratio.high, least_ratio.low,
+              least_ratio.high);
   std::fflush(stdout);
 
-  delete db;
-  kill(daemon, SIGTERM);
-  waitpid(daemon, nullptr, 0);
+  db.reset();
+  for (const pid_t child : {daemon, least}) {
+    kill(child, SIGTERM);
+    waitpid(child, nullptr, 0);
+  }
   std::filesystem::remove_all(base);
   return 0;
 }

@@ -83,6 +83,11 @@ std::vector<double> Send(const std::string& address, int number, const Batches& 
   return millis;
 }
 
+double Percentile99(std::vector<double> values) {
+  std::sort(values.begin(), values.end());
+  return values[values.size() * 99 / 100];
+}
+
 std::string MiddleAndTail(std::vector<double> values) {
   std::sort(values.begin(), values.end());
   char text[64];
@@ -196,7 +201,7 @@ class Asker {
 
 // Sends `load`, a stream each, while `asker` asks.
 void Measure(const char* name, const std::string& address, pid_t daemon, Asker& asker,
-             const std::vector<Batches>& load, size_t in_flight) {
+             const std::vector<Batches>& load, size_t in_flight, bool is_told = true) {
   asker.Begin();
   std::vector<std::vector<double>> millis(load.size());
   std::vector<std::thread> senders;
@@ -212,6 +217,10 @@ void Measure(const char* name, const std::string& address, pid_t daemon, Asker& 
   auto [asked, empty] = asker.End();
   std::vector<double> all;
   for (const auto& one : millis) all.insert(all.end(), one.begin(), one.end());
+  if (is_told) {
+    plumblane::bench::Figure("score.beside.p99_ms", Percentile99(asked));
+    plumblane::bench::Figure("empty.beside.p99_ms", Percentile99(empty));
+  }
   std::printf("%-10s %9.0f   %s   %s   %s   %8.0f\n", name, events / seconds,
               MiddleAndTail(std::move(all)).c_str(), MiddleAndTail(std::move(asked)).c_str(),
               MiddleAndTail(std::move(empty)).c_str(), MemoryOf(daemon));
@@ -277,7 +286,7 @@ int main(int argc, char** argv) {
   const std::string base = folder, address = "unix:" + base + "/s";
   Asker asker(address);
   const pid_t daemon = plumblane::bench::StartDaemon(argv[1], base + "/data", address);
-  Measure("(warm up)", address, daemon, asker, MakeLoad(1000, orders), 8);
+  Measure("(warm up)", address, daemon, asker, MakeLoad(1000, orders), 8, false);
   std::printf(
       "           events/s    receipt p50, p99, max [ms]   score p50, p99, max [ms]     "
       "empty call p50, p99, max     MiB\n");

@@ -351,10 +351,15 @@ Batches OfOneDay(Batches batches) {
   return batches;
 }
 
-void Tell(const char* what, const std::array<std::pair<double, double>, 2>& found) {
-  std::printf("%-22s %9.0f %9.0f   %9.0f %9.0f   %6.1f\n", what, found[0].first, found[0].second,
-              found[1].first, found[1].second, found[1].second / found[0].second);
+void Tell(const char* what, const char* figure, const std::pair<double, double>& ours,
+          const std::pair<double, double>& empty, const std::pair<double, double>& theirs) {
+  std::printf("%-24s %7.0f %7.0f %7.0f %7.0f %7.0f %7.0f %7.1f %7.1f\n", what, ours.first,
+              ours.second, empty.first, empty.second, theirs.first, theirs.second,
+              theirs.second / ours.second, theirs.second / empty.second);
   std::fflush(stdout);
+  plumblane::bench::Figure(std::string(figure) + ".of_postgres", theirs.second / ours.second);
+  plumblane::bench::Figure(std::string(figure) + ".empty_of_postgres",
+                           theirs.second / empty.second);
 }
 
 void MeasureRank(const std::string& ours, const std::string& theirs) {
@@ -378,29 +383,35 @@ void MeasureRank(const std::string& ours, const std::string& theirs) {
     const int rows = connection.Ask("rank", {"VN-IE", std::to_string(20'700)}, false);
     if (rows != kRanked) Die("PostgreSQL ranked " + std::to_string(rows));
   };
-  std::printf(
-      "\nrank of 200, us             p50       p99  PostgreSQL p50       p99    ratio of p99\n");
-  Tell("idle", plumblane::bench::Latencies(1000, ask, ask_rival));
+  const auto empty = [&] { plumblane::bench::EmptyCall(channel); };
+  std::printf("\n%-24s %15s %15s %15s %15s\n%-24s", "", "plumblane", "an empty call", "PostgreSQL",
+              "times", "rank of 200, us");
+  for (const char* of : {"p50", "p99", "p50", "p99", "p50", "p99", "ours", "empty"}) {
+    std::printf(" %7s", of);
+  }
+  std::printf("\n");
+  const auto idle = plumblane::bench::Latencies(1000, ask, empty, ask_rival);
+  Tell("idle", "rank.idle", idle[0], idle[1], idle[2]);
   // Who asks is in short turns, as one elsewhere would be waiting for no sender.
   plumblane::SetTurn(plumblane::kAnswerTurnMicros);
-  const auto beside = [&](const Batches& more) {
-    std::array<std::pair<double, double>, 2> found;
-    const auto while_sent = [](const auto& send, const auto& asked) {
+  const auto beside = [&](const char* what, const char* figure, const Batches& more) {
+    const auto while_sent = [](const auto& send, const auto&... asked) {
       std::atomic<bool> is_over = false;
       std::thread sender([&] {
         plumblane::SetTurn(3000);
         send(is_over);
       });
-      const auto latency = plumblane::bench::Latency(asked, 1000);
+      const auto latency = plumblane::bench::Latencies(1000, asked...);
       is_over = true;
       sender.join();
       return latency;
     };
     const std::vector<grpc::ByteBuffer> bytes = EncodedOf(more);
-    found[0] = while_sent([&](const auto& is_over) { SendStream(ours, 50, bytes, &is_over); }, ask);
+    const auto found =
+        while_sent([&](const auto& is_over) { SendStream(ours, 50, bytes, &is_over); }, ask, empty);
     std::vector<std::vector<std::string>> arrays;
     for (const EventBatch& batch : more) arrays.push_back(Arrays(batch));
-    found[1] = while_sent(
+    const auto rival = while_sent(
         [&](const auto& is_over) {
           Connection own(theirs);
           own.Prepare("take", kTake);
@@ -410,11 +421,11 @@ void MeasureRank(const std::string& ours, const std::string& theirs) {
           }
         },
         ask_rival);
-    return found;
+    Tell(what, figure, found[0], found[1], rival[0]);
   };
   std::vector<Batches> more = MakeLoad(8000, 800'000);
-  Tell("beside a month's events", beside(more[0]));
-  Tell("beside events of a day", beside(OfOneDay(std::move(more[1]))));
+  beside("beside a month's events", "rank.month", more[0]);
+  beside("beside events of a day", "rank.day", OfOneDay(std::move(more[1])));
 }
 
 }  // namespace
@@ -439,6 +450,7 @@ int main(int argc, char** argv) {
       const double rate = PostgresRate(server.address(), load);
       std::printf("round %d          %11.0f  %11.0f  %7.2f\n", round + 1, our_rate, rate,
                   our_rate / rate);
+      plumblane::bench::Figure("intake.of_postgres", our_rate / rate);
       std::fflush(stdout);
     }
     MeasureRank(ours, server.address());

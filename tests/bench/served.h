@@ -30,6 +30,13 @@ using Clock = std::chrono::steady_clock;
   std::exit(1);
 }
 
+// A figure for the table of goals (goals.py), which collects them from the file it names.
+inline void Figure(const std::string& name, double value) {
+  if (const char* file = std::getenv("PLUMBLANE_FIGURES")) {
+    std::ofstream(file, std::ios::app) << name << ' ' << value << '\n';
+  }
+}
+
 inline double Seconds(Clock::duration d) { return std::chrono::duration<double>(d).count(); }
 
 // Microseconds at the median and the 99th percentile, of each of the calls made in turn.
@@ -141,22 +148,28 @@ class EncodedIntake {
   std::unique_ptr<grpc::ClientReaderWriter<grpc::ByteBuffer, grpc::ByteBuffer>> stream_;
 };
 
-// Starts the daemon and waits for its ready line.
-inline pid_t StartDaemon(const char* binary, const std::string& data, const std::string& address) {
+// Starts a program and waits for its ready line.
+inline pid_t StartProgram(const char* binary, std::vector<std::string> arguments) {
   int out[2];
   if (pipe(out) != 0) std::exit(1);
   const pid_t child = fork();
   if (child == 0) {
     prctl(PR_SET_PDEATHSIG, SIGTERM);  // it ends with this program, however that ends
     dup2(out[1], STDOUT_FILENO);
-    execl(binary, binary, "--data", data.c_str(), "--listen", address.c_str(), "--clock", "events",
-          nullptr);
+    std::vector<char*> all{const_cast<char*>(binary)};
+    for (std::string& one : arguments) all.push_back(one.data());
+    all.push_back(nullptr);
+    execv(binary, all.data());
     _exit(127);
   }
   close(out[1]);
   char byte = 0;
   if (read(out[0], &byte, 1) != 1) std::exit(1);
   return child;
+}
+
+inline pid_t StartDaemon(const char* binary, const std::string& data, const std::string& address) {
+  return StartProgram(binary, {"--data", data, "--listen", address, "--clock", "events"});
 }
 
 }  // namespace plumblane::bench

@@ -149,6 +149,7 @@ void Measure(const char* binary, int suppliers, size_t calls, double most_events
     const auto [rank, nothing] = plumblane::bench::Latencies(calls, ask, empty);
     std::printf("%9d  %-6s %9.0f %9.0f %11.0f %9.0f", suppliers, when, rank.first, rank.second,
                 nothing.first, nothing.second);
+    return rank.second;
   };
   tell("none");
   std::printf("\n");
@@ -175,8 +176,11 @@ void Measure(const char* binary, int suppliers, size_t calls, double most_events
         }
       }
     });
-    tell(days == 0 ? "today" : "older");
+    const double rank_p99 = tell(days == 0 ? "today" : "older");
     const double seconds = plumblane::bench::Seconds(plumblane::bench::Clock::now() - start);
+    plumblane::bench::Figure(std::string(days == 0 ? "rank.today" : "rank.older") + ".p99_ms." +
+                                 std::to_string(suppliers),
+                             rank_p99 / 1000);
     std::printf(" %9.0f\n", 2 * static_cast<double>(sent) / seconds);
     std::fflush(stdout);
     done = true;
