@@ -113,8 +113,11 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   family.memtable_insert_with_hint_prefix_extractor.reset(rocksdb::NewCappedPrefixTransform(0));
   family.compression = rocksdb::kLZ4Compression;
   family.level_compaction_dynamic_level_bytes = true;
-  // Of what is flushed more is merged at a time, so the level below is rewritten less often.
-  family.level0_file_num_compaction_trigger = 8;
+  // What is flushed at a time is little, as the buffer is of all spaces. Much of it is merged at
+  // once, so that the level below is rewritten less often; writes wait for that much later.
+  family.level0_file_num_compaction_trigger = 16;
+  family.level0_slowdown_writes_trigger = 40;
+  family.level0_stop_writes_trigger = 60;
   if (space == Space::kIndex) {
     // Small records that come all over the keys: level by level all of them would be rewritten for
     // every few files flushed, which grows with what is stored (DEVELOPERS.md, growth).
