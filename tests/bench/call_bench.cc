@@ -106,14 +106,7 @@ class LeastIntake final : public Intake::WithRawCallbackMethod_IngestEvents<Inta
   const grpc::Slice slice(bytes);
   LeastScores scores(grpc::ByteBuffer(&slice, 1));
   LeastIntake intake(folder + "/least.events");
-  grpc::ServerBuilder builder;
-  builder.AddListeningPort("unix:" + folder + "/least", grpc::InsecureServerCredentials());
-  builder.RegisterService(&scores);
-  builder.RegisterService(&intake);
-  const auto server = builder.BuildAndStart();
-  if (server == nullptr || write(STDOUT_FILENO, "\n", 1) != 1) std::exit(1);
-  server->Wait();
-  std::exit(0);
+  plumblane::bench::Serve("unix:" + folder + "/least", scores, intake);
 }
 
 class Asking {

@@ -149,13 +149,7 @@ class LeastIntake final : public Intake::WithRawCallbackMethod_IngestEvents<Inta
 [[noreturn]] void ServeLeast(const std::string& folder) {
   const auto db = OpenRocksDb(folder + "/least.data");
   LeastIntake intake(*db);
-  grpc::ServerBuilder builder;
-  builder.AddListeningPort("unix:" + folder + "/least", grpc::InsecureServerCredentials());
-  builder.RegisterService(&intake);
-  const auto server = builder.BuildAndStart();
-  if (server == nullptr || write(STDOUT_FILENO, "\n", 1) != 1) std::exit(1);
-  server->Wait();
-  std::exit(0);
+  plumblane::bench::Serve("unix:" + folder + "/least", intake);
 }
 
 double RocksDbRate(rocksdb::DB& db, const std::vector<std::vector<EventBatch>>& load, int round) {

@@ -54,12 +54,13 @@ def of_goals(orders):
 
 
 def main(arguments):
-    if arguments[:1] == ["--goals"] and len(arguments) < 3 and all(a.isdigit() for a in arguments[1:]):
+    if arguments[:1] == ["--goals"] and len(arguments) < 3 and all(
+            a.isdigit() and int(a) > 1_000_000 for a in arguments[1:]):
         programs = of_goals(*(arguments[1:] or ["10000000"]))
     elif not arguments:
         programs = everything()
     else:
-        sys.exit(f"run.py: {' '.join(arguments)}: expected nothing, or --goals [ORDERS]")
+        sys.exit(f"run.py: {' '.join(arguments)}: expected nothing, or --goals [ORDERS], more than 1000000")
     print(machine(), flush=True)
     with tempfile.NamedTemporaryFile("r") as figures:
         told = dict(os.environ, PLUMBLANE_FIGURES=figures.name)

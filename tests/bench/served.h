@@ -148,6 +148,18 @@ class EncodedIntake {
   std::unique_ptr<grpc::ClientReaderWriter<grpc::ByteBuffer, grpc::ByteBuffer>> stream_;
 };
 
+// A server of the benchmarks' own, in a process started by StartProgram.
+template <typename... Services>
+[[noreturn]] void Serve(const std::string& address, Services&... services) {
+  grpc::ServerBuilder builder;
+  builder.AddListeningPort(address, grpc::InsecureServerCredentials());
+  (builder.RegisterService(&services), ...);
+  const auto server = builder.BuildAndStart();
+  if (server == nullptr || write(STDOUT_FILENO, "\n", 1) != 1) std::exit(1);
+  server->Wait();
+  std::exit(0);
+}
+
 // Starts a program and waits for its ready line.
 inline pid_t StartProgram(const char* binary, std::vector<std::string> arguments) {
   int out[2];
