@@ -6,6 +6,8 @@
 // Pure; one object belongs to one thread.
 #pragma once
 
+#include <array>
+#include <cstddef>
 #include <cstdint>
 #include <string_view>
 
@@ -13,17 +15,26 @@ namespace plumblane {
 
 class StableHash {
  public:
-  constexpr void Byte(unsigned char byte) { hash_ = (hash_ ^ byte) * 0x100000001b3u; }
+  constexpr void Byte(unsigned char byte) { hash_ = (hash_ ^ byte) * kPrime; }
   constexpr void Text(std::string_view text) {
     for (const char c : text) Byte(static_cast<unsigned char>(c));
   }
-  // Eight bytes, the lowest first.
+  // Eight bytes, the lowest first. Zeros only multiply, so those at the end are one step.
   constexpr void Number(uint64_t value) {
-    for (int i = 0; i < 8; ++i) Byte(static_cast<unsigned char>(value >> (8 * i)));
+    int left = 8;
+    for (; value != 0; value >>= 8, --left) Byte(static_cast<unsigned char>(value));
+    hash_ *= kPowers[left];
   }
   constexpr uint64_t value() const { return hash_; }
 
  private:
+  static constexpr uint64_t kPrime = 0x100000001b3;
+  static constexpr std::array<uint64_t, 9> kPowers = [] {
+    std::array<uint64_t, 9> powers{1};
+    for (size_t i = 1; i < powers.size(); ++i) powers[i] = powers[i - 1] * kPrime;
+    return powers;
+  }();
+
   uint64_t hash_ = 0xcbf29ce484222325u;
 };
 

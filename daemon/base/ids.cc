@@ -17,6 +17,11 @@ int CountPrintable(std::string_view text) {
   int count = 0;
   for (size_t i = 0; i < text.size();) {
     const auto lead = static_cast<unsigned char>(text[i]);
+    if (lead >= 0x20 && lead < 0x7F) {  // nearly all
+      ++i;
+      ++count;
+      continue;
+    }
     const int length = lead < 0x80 ? 1 : lead >= 0xF0 ? 4 : lead >= 0xE0 ? 3 : lead >= 0xC2 ? 2 : 0;
     if (length == 0 || lead > 0xF4 || i + static_cast<size_t>(length) > text.size()) return -1;
     uint32_t code = length == 1 ? lead : lead & (0x7Fu >> length);

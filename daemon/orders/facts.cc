@@ -13,7 +13,10 @@ bool ExcusesByItself(const Event& event) {
 // Reads the events of one part, earliest first, and keeps the first word on everything.
 class Reader {
  public:
-  Reader(int part, const FoldRules& rules) : rules_(rules) { state_.part = part; }
+  // Into `state`, which is new.
+  Reader(int part, const FoldRules& rules, PartState& state) : rules_(rules), state_(state) {
+    state_.part = part;
+  }
 
   void Read(const Event& event) {
     ReadFacts(event);
@@ -25,7 +28,7 @@ class Reader {
     }
   }
 
-  PartState Finish(const OrderKey& order, const ExcuseBook& excuses) {
+  void Finish(const OrderKey& order, const ExcuseBook& excuses) {
     SettlePromise();
     SettleResponse();
     FindFaults();
@@ -43,7 +46,6 @@ class Reader {
     std::sort(state_.faults.begin(), state_.faults.end());
     state_.faults.erase(std::unique(state_.faults.begin(), state_.faults.end()),
                         state_.faults.end());
-    return std::move(state_);
   }
 
   void AddFault(Fault fault) { state_.faults.push_back(fault); }
@@ -181,17 +183,17 @@ class Reader {
   }
 
   const FoldRules& rules_;
-  PartState state_;
+  PartState& state_;
   std::optional<Promise> explicit_, implied_;
   std::vector<Instant> answers_, supplier_refunds_;
 };
 
 }  // namespace
 
-PartState FactsOf(const OrderKey& order, int part, std::span<const Event* const> events,
-                  std::span<const Ignored> ignored, const FoldRules& rules,
-                  const ExcuseBook& excuses) {
-  Reader reader(part, rules);
+void ReadPart(const OrderKey& order, int part, std::span<const Event* const> events,
+              std::span<const Ignored> ignored, const FoldRules& rules, const ExcuseBook& excuses,
+              PartState& state) {
+  Reader reader(part, rules, state);
   for (size_t i = 0; i < events.size(); ++i) {
     if (ignored[i] == Ignored::kNo && events[i]->type != EventType::kRetracted) {
       reader.Read(*events[i]);
@@ -207,7 +209,7 @@ PartState FactsOf(const OrderKey& order, int part, std::span<const Event* const>
       }
     }
   }
-  return reader.Finish(order, excuses);
+  reader.Finish(order, excuses);
 }
 
 std::optional<Code> DefectKind(Reason reason) {

@@ -9,10 +9,11 @@
 
 namespace plumblane {
 
-// The facts of one part. `events` are the part's, all of them; `ignored` runs along.
-PartState FactsOf(const OrderKey& order, int part, std::span<const Event* const> events,
-                  std::span<const Ignored> ignored, const FoldRules& rules,
-                  const ExcuseBook& excuses);
+// The facts of one part into `state`, which is new. `events` are the part's, all of them; `ignored`
+// runs along.
+void ReadPart(const OrderKey& order, int part, std::span<const Event* const> events,
+              std::span<const Ignored> ignored, const FoldRules& rules, const ExcuseBook& excuses,
+              PartState& state);
 
 // The kind of defect that a claim or refund for the reason is for; none when it is for no defect.
 std::optional<Code> DefectKind(Reason reason);

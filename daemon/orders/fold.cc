@@ -120,7 +120,8 @@ OrderState Fold(const OrderKey& order, const std::vector<Event>& events, const F
       events_of_part.push_back(&events[by_part[i]]);
       ignored_of_part.push_back(ignored[by_part[i]]);
     }
-    state.parts.push_back(FactsOf(order, number, events_of_part, ignored_of_part, rules, excuses));
+    ReadPart(order, number, events_of_part, ignored_of_part, rules, excuses,
+             state.parts.emplace_back());
   }
   const std::map<int, ReplacementCost> costs = CostsOfReplacements(state.parts);
   for (PartState& part : state.parts) {

@@ -120,7 +120,8 @@ Told Tell(std::vector<Event>& events, const Event& event) {
   } else {
     if (events.size() >= kMaxEventsPerOrder) return Told::kFull;
     const auto at = std::upper_bound(events.begin(), events.end(), event, Earlier);
-    Put({telling}, *events.insert(at, event));
+    Event& kept = *events.insert(at, event);
+    if (telling.send == 0) kept.tellings.clear();
   }
   Told told = known != nullptr ? Told::kAgain : Told::kNew;
   if (event.revision) {

@@ -40,16 +40,16 @@ class EventReader {
  private:
   Event& event() { return out_.event; }
 
-  void Reject(std::string code, std::string field, std::string message) {
-    if (!rejection_) rejection_ = {std::move(code), std::move(field), std::move(message)};
+  void Reject(std::string_view code, std::string_view field, std::string_view message) {
+    if (!rejection_) rejection_ = {std::string(code), std::string(field), std::string(message)};
   }
-  void Missing(const std::string& field, const std::string& message) {
+  void Missing(std::string_view field, std::string_view message) {
     Reject("MISSING_FIELD", field, message);
   }
-  void Bad(const std::string& field, const std::string& message) {
+  void Bad(std::string_view field, std::string_view message) {
     Reject("BAD_VALUE", field, message);
   }
-  void Check(const std::string& field, const absl::Status& status) {
+  void Check(std::string_view field, const absl::Status& status) {
     if (!status.ok()) Bad(field, std::string(status.message()));
   }
 
@@ -75,7 +75,7 @@ class EventReader {
     event().type = static_cast<EventType>(in_.type());
   }
 
-  std::optional<Instant> Time(const std::string& field, const google::protobuf::Timestamp& in) {
+  std::optional<Instant> Time(std::string_view field, const google::protobuf::Timestamp& in) {
     constexpr int64_t kLatestSecond = kLatestInstant.millis / kMillisPerSecond;
     if (in.seconds() < 0 || in.seconds() > kLatestSecond || in.nanos() < 0 ||
         in.nanos() > 999'999'999) {
@@ -85,7 +85,7 @@ class EventReader {
     return Instant{in.seconds() * kMillisPerSecond + in.nanos() / 1'000'000};
   }
 
-  std::optional<Day> Date(const std::string& field, const std::string& in) {
+  std::optional<Day> Date(std::string_view field, const std::string& in) {
     if (in.empty()) return std::nullopt;
     const auto day = ParseDay(in);
     Check(field, day.status());
@@ -93,7 +93,7 @@ class EventReader {
   }
 
   // No later than the clock of the receiver, a day for clocks that are not exact.
-  void NotAhead(const std::string& field, Instant time) {
+  void NotAhead(std::string_view field, Instant time) {
     if (time <= received_ + kMaxAheadMillis) return;
     Reject("TIME_AHEAD", field,
            absl::StrCat(FormatInstant(time), " lies more than a day ahead of now, ",
@@ -114,21 +114,21 @@ class EventReader {
     }
   }
 
-  void LaneEnd(const std::string& field, const std::string& in, std::string& out) {
+  void LaneEnd(std::string_view field, const std::string& in, std::string& out) {
     if (in.empty()) return;
     auto end = ParseLaneEnd(in);
     Check(field, end.status());
     if (end.ok()) out = *std::move(end);
   }
 
-  std::optional<Money> Sum(const std::string& field, bool present, const v1::Money& in) {
+  std::optional<Money> Sum(std::string_view field, bool present, const v1::Money& in) {
     if (!present) return std::nullopt;
     std::string code = in.currency_code();
     for (char& c : code) c = static_cast<char>(c >= 'a' && c <= 'z' ? c - 'a' + 'A' : c);
     if (!MinorUnitDigits(code)) {
-      Bad(field + ".currency_code", "expected an ISO 4217 currency such as EUR");
+      Bad(std::string(field) + ".currency_code", "expected an ISO 4217 currency such as EUR");
     } else if (in.minor_units() < 0 || in.minor_units() > kMaxMinorUnits) {
-      Bad(field + ".minor_units", absl::StrCat("expected 0 to ", kMaxMinorUnits));
+      Bad(std::string(field) + ".minor_units", absl::StrCat("expected 0 to ", kMaxMinorUnits));
     }
     return Money{in.minor_units(), code};
   }
@@ -181,8 +181,8 @@ class EventReader {
 
   void OnlyOn(bool present, std::string_view field, bool allowed, std::string_view types) {
     if (present && !allowed) {
-      Bad(std::string(field), absl::StrCat("expected on ", std::string(types), " only, not on ",
-                                           std::string(NameOf(event().type))));
+      Bad(field, absl::StrCat("expected on ", std::string(types), " only, not on ",
+                              std::string(NameOf(event().type))));
     }
   }
 

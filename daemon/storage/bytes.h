@@ -21,11 +21,11 @@ class ByteWriter {
 
   void Byte(uint8_t byte) { bytes_.push_back(static_cast<char>(byte)); }
   void Number(uint64_t value) {
-    while (value >= 0x80) {
-      Byte(static_cast<uint8_t>(value | 0x80));
-      value >>= 7;
-    }
-    Byte(static_cast<uint8_t>(value));
+    char digits[kMostDigits];
+    size_t size = 0;
+    for (; value >= 0x80; value >>= 7) digits[size++] = static_cast<char>(value | 0x80);
+    digits[size++] = static_cast<char>(value);
+    bytes_.append(digits, size);
   }
   void Signed(int64_t value) {
     Number((static_cast<uint64_t>(value) << 1) ^ static_cast<uint64_t>(value >> 63));
@@ -36,13 +36,16 @@ class ByteWriter {
   }
   void Raw(std::string_view text) { bytes_.append(text); }
   void Big(uint64_t value, int width) {
-    for (int shift = 8 * (width - 1); shift >= 0; shift -= 8) {
-      Byte(static_cast<uint8_t>(value >> shift));
-    }
+    char digits[sizeof value];
+    for (size_t i = sizeof value; i-- > 0; value >>= 8) digits[i] = static_cast<char>(value);
+    const auto size = static_cast<size_t>(width);
+    bytes_.append(digits + sizeof digits - size, size);
   }
   std::string Take() { return std::move(bytes_); }
 
  private:
+  static constexpr size_t kMostDigits = 10;  // of 64 bits, seven in each
+
   std::string bytes_;
 };
 

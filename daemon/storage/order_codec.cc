@@ -7,8 +7,7 @@
 namespace plumblane {
 namespace {
 
-// Of most events, and of the fields that only some have.
-constexpr size_t kUsualBytes = 128, kUsualFieldBytes = 64;
+constexpr size_t kUsualBytes = 128;  // of most events
 
 enum Bit {
   kSupplier,
@@ -36,46 +35,90 @@ enum Bit {
   kBitCount
 };
 
-// Writes a field and remembers its bit.
-class FieldWriter {
+// Names to `out` the fields that the event has, in the order in which they are written.
+template <typename Out>
+void EachField(const Event& event, Out& out) {
+  out.Text(kSupplier, event.supplier);
+  out.Text(kOrigin, event.origin);
+  out.Text(kDestination, event.destination);
+  out.Text(kService, event.service);
+  out.Time(kPromise, event.promise);
+  out.Flag(kPromiseImplied, event.promise_implied);
+  out.Number(kPromiseDays, event.promise_days);
+  out.Text(kItem, event.item);
+  out.Number(kUnits, event.units);
+  out.Sum(kCost, event.cost);
+  out.Sum(kSale, event.sale);
+  out.Number(kReason, static_cast<uint64_t>(event.reason));
+  out.Sum(kClaim, event.claim);
+  out.Sum(kRefund, event.refund);
+  out.Flag(kRefundByShop, event.refund_by_shop);
+  out.Number(kReplaces, static_cast<uint64_t>(event.replaces));
+  out.Text(kTracking, event.tracking);
+  out.Text(kRetracts, event.retracts);
+  out.Time(kRevision, event.revision);
+  out.Sum(kQuoted, event.quoted);
+  out.Text(kSupplierItem, event.supplier_item);
+  out.Tellings(kTellings, event);
+}
+
+// Which fields there are.
+class FieldMask {
  public:
-  void Text(Bit bit, const std::string& text) {
-    if (!text.empty()) Set(bit).Text(text);
-  }
+  void Text(Bit bit, const std::string& text) { Set(bit, !text.empty()); }
+  void Number(Bit bit, uint64_t value) { Set(bit, value != 0); }
   template <typename T>
   void Number(Bit bit, const std::optional<T>& value) {
-    if (value) Set(bit).Number(static_cast<uint64_t>(*value));
+    Set(bit, value.has_value());
   }
-  void Time(Bit bit, const std::optional<Instant>& time) {
-    if (time) Set(bit).Number(static_cast<uint64_t>(time->millis));
+  void Time(Bit bit, const std::optional<Instant>& time) { Set(bit, time.has_value()); }
+  void Sum(Bit bit, const std::optional<Money>& money) { Set(bit, money.has_value()); }
+  void Flag(Bit bit, bool flag) { Set(bit, flag); }
+  void Tellings(Bit bit, const Event& event) { Set(bit, !event.tellings.empty()); }
+  uint64_t value() const { return value_; }
+
+ private:
+  void Set(Bit bit, bool is_there) { value_ |= uint64_t{is_there} << bit; }
+
+  uint64_t value_ = 0;
+};
+
+class FieldWriter {
+ public:
+  explicit FieldWriter(ByteWriter& writer) : writer_(writer) {}
+
+  void Text(Bit /*bit*/, const std::string& text) {
+    if (!text.empty()) writer_.Text(text);
   }
-  void Sum(Bit bit, const std::optional<Money>& money) {
+  void Number(Bit /*bit*/, uint64_t value) {
+    if (value != 0) writer_.Number(value);
+  }
+  template <typename T>
+  void Number(Bit /*bit*/, const std::optional<T>& value) {
+    if (value) writer_.Number(static_cast<uint64_t>(*value));
+  }
+  void Time(Bit /*bit*/, const std::optional<Instant>& time) {
+    if (time) writer_.Number(static_cast<uint64_t>(time->millis));
+  }
+  void Sum(Bit /*bit*/, const std::optional<Money>& money) {
     if (!money) return;
-    Set(bit).Signed(money->minor_units);
-    fields_.Text(money->currency);
+    writer_.Signed(money->minor_units);
+    writer_.Text(money->currency);
   }
-  void Tellings(Bit bit, const Event& event) {
+  void Flag(Bit /*bit*/, bool /*flag*/) {}
+  void Tellings(Bit /*bit*/, const Event& event) {
     if (event.tellings.empty()) return;
-    Set(bit).Number(event.tellings.size());
+    writer_.Number(event.tellings.size());
     for (const Telling& telling : event.tellings) {
       if (event.revision) {
-        fields_.Number(static_cast<uint64_t>(event.revision->millis - telling.revision.millis));
+        writer_.Number(static_cast<uint64_t>(event.revision->millis - telling.revision.millis));
       }
-      fields_.Number(static_cast<uint64_t>(telling.send));
+      writer_.Number(static_cast<uint64_t>(telling.send));
     }
-  }
-  ByteWriter& Set(Bit bit) {
-    mask_ |= uint64_t{1} << bit;
-    return fields_;
-  }
-  void AppendTo(ByteWriter& writer) {
-    writer.Number(mask_);
-    writer.Raw(fields_.Take());
   }
 
  private:
-  uint64_t mask_ = 0;
-  ByteWriter fields_{kUsualFieldBytes};
+  ByteWriter& writer_;
 };
 
 void WriteEvent(ByteWriter& writer, const Event& event) {
@@ -85,30 +128,11 @@ void WriteEvent(ByteWriter& writer, const Event& event) {
   writer.Big(event.content_hash, 8);
   writer.Text(event.source);
   writer.Text(event.event_id);
-  FieldWriter fields;
-  fields.Text(kSupplier, event.supplier);
-  fields.Text(kOrigin, event.origin);
-  fields.Text(kDestination, event.destination);
-  fields.Text(kService, event.service);
-  fields.Time(kPromise, event.promise);
-  if (event.promise_implied) fields.Set(kPromiseImplied);
-  fields.Number(kPromiseDays, event.promise_days);
-  fields.Text(kItem, event.item);
-  fields.Number(kUnits, event.units);
-  fields.Sum(kCost, event.cost);
-  fields.Sum(kSale, event.sale);
-  if (event.reason != Reason::kNone) fields.Set(kReason).Byte(static_cast<uint8_t>(event.reason));
-  fields.Sum(kClaim, event.claim);
-  fields.Sum(kRefund, event.refund);
-  if (event.refund_by_shop) fields.Set(kRefundByShop);
-  if (event.replaces != 0) fields.Set(kReplaces).Number(static_cast<uint64_t>(event.replaces));
-  fields.Text(kTracking, event.tracking);
-  fields.Text(kRetracts, event.retracts);
-  fields.Time(kRevision, event.revision);
-  fields.Sum(kQuoted, event.quoted);
-  fields.Text(kSupplierItem, event.supplier_item);
-  fields.Tellings(kTellings, event);
-  fields.AppendTo(writer);
+  FieldMask mask;
+  EachField(event, mask);
+  writer.Number(mask.value());
+  FieldWriter fields(writer);
+  EachField(event, fields);
 }
 
 // A promise may lie two years after its event.

@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <string>
 #include <string_view>
 
 namespace plumblane {
@@ -19,9 +20,17 @@ static_assert(HashOf("a") == 0xaf63dc4c8601ec8cu);
 static_assert(HashOf("foobar") == 0x85944171f73967e8u);
 
 TEST(StableHash, ANumberIsItsBytesTheLowestFirst) {
-  StableHash hash;
-  hash.Number(0x64636261);
-  EXPECT_EQ(hash.value(), HashOf(std::string_view("abcd\0\0\0\0", 8)));
+  constexpr uint64_t kNumbers[] = {
+      0, 1, 0xFF, 0x100, 0x64636261, 0x6400000000, uint64_t{1} << 56, ~uint64_t{0}};
+  for (const uint64_t number : kNumbers) {
+    std::string bytes;
+    for (uint64_t rest = number; bytes.size() < 8; rest >>= 8) {
+      bytes.push_back(static_cast<char>(rest & 0xFF));
+    }
+    StableHash hash;
+    hash.Number(number);
+    EXPECT_EQ(hash.value(), HashOf(bytes)) << number;
+  }
 }
 
 }  // namespace

@@ -97,9 +97,11 @@ rocksdb::ColumnFamilyOptions FamilyOptionsFor(const RocksDbStoreOptions& options
   table.filter_policy.reset(rocksdb::NewBloomFilterPolicy(10));
   table.cache_index_and_filter_blocks = true;
   table.pin_l0_filter_and_index_blocks_in_cache = true;
-  // Of a large file those parts of index and filter are in memory that are in use.
+  // Of a large file those parts of index and filter are in memory that are in use. Parts of which a
+  // table just flushed has one or two, as each of those tables is asked for every key.
   table.index_type = rocksdb::BlockBasedTableOptions::kTwoLevelIndexSearch;
   table.partition_filters = true;
+  table.metadata_block_size = 32 << 10;
 
   rocksdb::ColumnFamilyOptions family;
   family.table_factory.reset(rocksdb::NewBlockBasedTableFactory(table));
