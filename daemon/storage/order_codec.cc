@@ -75,6 +75,7 @@ class FieldMask {
   void Sum(Bit bit, const std::optional<Money>& money) { Set(bit, money.has_value()); }
   void Flag(Bit bit, bool flag) { Set(bit, flag); }
   void Tellings(Bit bit, const Event& event) { Set(bit, !event.tellings.empty()); }
+  bool Has(Bit bit) const { return (value_ >> bit) & 1; }
   uint64_t value() const { return value_; }
 
  private:
@@ -83,31 +84,32 @@ class FieldMask {
   uint64_t value_ = 0;
 };
 
+// Writes those that the mask names.
 class FieldWriter {
  public:
-  explicit FieldWriter(ByteWriter& writer) : writer_(writer) {}
+  FieldWriter(const FieldMask& mask, ByteWriter& writer) : mask_(mask), writer_(writer) {}
 
-  void Text(Bit /*bit*/, const std::string& text) {
-    if (!text.empty()) writer_.Text(text);
+  void Text(Bit bit, const std::string& text) {
+    if (mask_.Has(bit)) writer_.Text(text);
   }
-  void Number(Bit /*bit*/, uint64_t value) {
-    if (value != 0) writer_.Number(value);
+  void Number(Bit bit, uint64_t value) {
+    if (mask_.Has(bit)) writer_.Number(value);
   }
   template <typename T>
-  void Number(Bit /*bit*/, const std::optional<T>& value) {
-    if (value) writer_.Number(static_cast<uint64_t>(*value));
+  void Number(Bit bit, const std::optional<T>& value) {
+    if (mask_.Has(bit)) writer_.Number(static_cast<uint64_t>(*value));
   }
-  void Time(Bit /*bit*/, const std::optional<Instant>& time) {
-    if (time) writer_.Number(static_cast<uint64_t>(time->millis));
+  void Time(Bit bit, const std::optional<Instant>& time) {
+    if (mask_.Has(bit)) writer_.Number(static_cast<uint64_t>(time->millis));
   }
-  void Sum(Bit /*bit*/, const std::optional<Money>& money) {
-    if (!money) return;
+  void Sum(Bit bit, const std::optional<Money>& money) {
+    if (!mask_.Has(bit)) return;
     writer_.Signed(money->minor_units);
     writer_.Text(money->currency);
   }
-  void Flag(Bit /*bit*/, bool /*flag*/) {}
-  void Tellings(Bit /*bit*/, const Event& event) {
-    if (event.tellings.empty()) return;
+  void Flag(Bit /*bit*/, bool /*flag*/) {}  // the mask says it all
+  void Tellings(Bit bit, const Event& event) {
+    if (!mask_.Has(bit)) return;
     writer_.Number(event.tellings.size());
     for (const Telling& telling : event.tellings) {
       if (event.revision) {
@@ -118,6 +120,7 @@ class FieldWriter {
   }
 
  private:
+  const FieldMask& mask_;
   ByteWriter& writer_;
 };
 
@@ -131,7 +134,7 @@ void WriteEvent(ByteWriter& writer, const Event& event) {
   FieldMask mask;
   EachField(event, mask);
   writer.Number(mask.value());
-  FieldWriter fields(writer);
+  FieldWriter fields(mask, writer);
   EachField(event, fields);
 }
 
