@@ -3,6 +3,9 @@
 // A bare date is a day at the destination. The zones of a country come from the system's table of
 // zones by country (tzdata). A country with several zones uses, for each date, the one that is
 // last to end its day, so a promise is never cut short; an unknown code uses the fallback zone.
+//
+// A question costs some 0.15 us for each zone of the country whose clocks have differed from the
+// others' since 2020 (8 of the USA's 29), and of earlier moments for each zone at all.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -38,9 +41,14 @@ class Zones {
   Instant PromiseAfter(Instant t, int days, std::string_view destination) const;
 
  private:
-  const std::vector<absl::TimeZone>& ZonesOf(std::string_view destination) const;
+  struct Country {
+    std::vector<absl::TimeZone> zones;
+    std::vector<absl::TimeZone> recent;  // of those alike since kRecent the first only
+  };
+  // Those to go through for moments from `earliest` on.
+  const std::vector<absl::TimeZone>& ZonesOf(std::string_view destination, Instant earliest) const;
 
-  std::map<std::string, std::vector<absl::TimeZone>, std::less<>> by_country_;
+  std::map<std::string, Country, std::less<>> by_country_;
   std::vector<absl::TimeZone> fallback_;
 };
 

@@ -61,32 +61,33 @@ struct Telling {
 };
 
 struct Event {
+  // What is asked of an event to tell whether it is known stands first, next to each other: an
+  // entry's events fill no cache of a processor together.
+  std::vector<Telling> tellings;    // latest revision first; empty = outside any send
+  std::optional<Instant> revision;  // when the export that says this was made; the latest of all
   // Identity: (order, source, event_id) and a hash of what was sent, its revision aside.
-  std::string source;
-  std::string event_id;
   uint64_t content_hash = 0;
-
   int part = 1;  // 1..kMaxPart
   EventType type = EventType::kPaid;
+  Reason reason = Reason::kNone;
+  bool promise_implied = false;  // the promise came from a quote or terms, not from the sender
+  bool refund_by_shop = false;   // refunded: by the shop, not by the supplier
+  std::string event_id;
+  std::string source;
   Instant time;  // when it happened; of `retracted` without effect
 
   // Facts; "" or absent = not stated by this event.
   std::string supplier, origin, destination, service;
   std::optional<Instant> promise;   // the moment by which the order is to arrive
-  bool promise_implied = false;     // the promise came from a quote or terms, not from the sender
   std::optional<int> promise_days;  // as sent, when the sender gave days
   std::string item;
   std::string supplier_item;  // what was sent, where intake made it `item`: the supplier's code
   std::optional<int64_t> units;
   std::optional<Money> cost, sale, claim, refund;
   std::optional<Money> quoted;  // `paid`: the landed price of the quote valid then, by intake
-  bool refund_by_shop = false;  // refunded: by the shop, not by the supplier
   int replaces = 0;             // the part this one replaces; 0 = none, always below `part`
   std::string tracking;
-  Reason reason = Reason::kNone;
-  std::string retracts;             // retracted: the event_id taken back
-  std::optional<Instant> revision;  // when the export that says this was made; the latest of all
-  std::vector<Telling> tellings;    // latest revision first; empty = outside any send
+  std::string retracts;  // retracted: the event_id taken back
 
   bool operator==(const Event&) const = default;
 };

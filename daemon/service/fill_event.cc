@@ -20,14 +20,19 @@ std::string FillItem(const ItemBook& items, Event& event) {
 
 void FillPaid(const v1::Event& sent, const Agreements& agreements, const Zones& zones,
               Event& event) {
+  static const Terms kNoTerms;
   const HeldTerms* held = agreements.terms.Find(event.supplier);
-  const Terms terms = held ? held->terms : Terms{};
+  const Terms& terms = held ? held->terms : kNoTerms;
   if (event.origin.empty()) event.origin = terms.origin;
   if (sent.service().empty()) event.service = terms.service;
 
   std::optional<PromisedDays> promise = terms.promise;
+  const bool may_be_quoted =
+      !agreements.quotes.all().empty() && !event.origin.empty() && !event.destination.empty();
+  // Only now: the day at a destination of several time zones takes microseconds.
+  if (!may_be_quoted && !promise) return;
   const Day paid = zones.DayAt(event.time, event.destination);
-  if (!event.origin.empty() && !event.destination.empty()) {
+  if (may_be_quoted) {
     const int64_t units = event.units.value_or(1);
     const Lane lane{event.origin, event.destination, event.service};
     if (const HeldQuote* quote =

@@ -149,33 +149,35 @@ class IngestStream final : public grpc::ServerBidiReactor<grpc::ByteBuffer, grpc
     events.reserve(static_cast<size_t>(batch_.events_size()));
     read.indexes.reserve(static_cast<size_t>(batch_.events_size()));
     for (int i = 0; i < batch_.events_size(); ++i) {
-      auto event = ReadEvent(batch_.events(i), service_.zones_, now);
-      if (auto* taken = std::get_if<OrderEvent>(&event)) {
-        if (batch_.send_number() != 0) {
-          taken->event.tellings = {
-              {taken->event.revision.value_or(Instant{0}), batch_.send_number()}};
-        }
-        std::string remark =
-            FillFromAgreements(batch_.events(i), *agreements, service_.zones_, taken->event);
-        if (!remark.empty()) read.remarks[read.indexes.size()] = std::move(remark);
-        if (auto& history = read.submission.history_through) {
-          history = std::max(*history, taken->event.time);
-        }
-        events.push_back(std::move(*taken));
-        read.indexes.push_back(i);
+      OrderEvent& taken = events.emplace_back();
+      if (auto rejection = ReadEvent(batch_.events(i), service_.zones_, now, taken)) {
+        events.pop_back();
+        Reject(i, *std::move(rejection), read.receipt);
         continue;
       }
-      auto& rejection = std::get<Rejection>(event);
-      v1::EventResult* result = read.receipt.add_results();
-      result->set_index(i);
-      result->set_outcome(v1::EventResult::OUTCOME_REJECTED);
-      result->set_code(std::move(rejection.code));
-      result->set_field(std::move(rejection.field));
-      result->set_message(std::move(rejection.message));
-      read.receipt.set_rejected_count(read.receipt.rejected_count() + 1);
+      if (batch_.send_number() != 0) {
+        taken.event.tellings = {{taken.event.revision.value_or(Instant{0}), batch_.send_number()}};
+      }
+      std::string remark =
+          FillFromAgreements(batch_.events(i), *agreements, service_.zones_, taken.event);
+      if (!remark.empty()) read.remarks[read.indexes.size()] = std::move(remark);
+      if (auto& history = read.submission.history_through) {
+        history = std::max(*history, taken.event.time);
+      }
+      read.indexes.push_back(i);
     }
     read.submission.events = std::move(events);
     return read;
+  }
+
+  static void Reject(int index, Rejection rejection, v1::BatchReceipt& receipt) {
+    v1::EventResult* result = receipt.add_results();
+    result->set_index(index);
+    result->set_outcome(v1::EventResult::OUTCOME_REJECTED);
+    result->set_code(std::move(rejection.code));
+    result->set_field(std::move(rejection.field));
+    result->set_message(std::move(rejection.message));
+    receipt.set_rejected_count(receipt.rejected_count() + 1);
   }
 
   // Tries again whenever the engine has room. Until it has taken the batch the stream cannot end.

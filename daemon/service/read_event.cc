@@ -17,7 +17,6 @@ constexpr int64_t kMaxPromiseMillis = kMillisPerDay * 366 * 2;
 // Reads one event; the first failed check is kept and the rest is skipped.
 class EventReader {
  public:
-  // Reads into `out`.
   EventReader(const v1::Event& in, const Zones& zones, Instant received, OrderEvent& out)
       : in_(in), zones_(zones), received_(received), out_(out) {}
 
@@ -226,12 +225,9 @@ class EventReader {
 
 }  // namespace
 
-std::variant<OrderEvent, Rejection> ReadEvent(const v1::Event& in, const Zones& zones,
-                                              Instant received) {
-  std::variant<OrderEvent, Rejection> event;
-  auto rejection = EventReader(in, zones, received, std::get<OrderEvent>(event)).Read();
-  if (rejection) event = *std::move(rejection);
-  return event;
+std::optional<Rejection> ReadEvent(const v1::Event& in, const Zones& zones, Instant received,
+                                   OrderEvent& out) {
+  return EventReader(in, zones, received, out).Read();
 }
 
 }  // namespace plumblane

@@ -3,8 +3,8 @@
 
 #include <plumblane/v1/event.pb.h>
 
+#include <optional>
 #include <string>
-#include <variant>
 
 #include "base/zones.h"
 #include "engine/submission.h"
@@ -23,9 +23,10 @@ inline constexpr int64_t kMaxAheadMillis = kMillisPerDay;
 
 inline constexpr int64_t kMaxUnits = 1'000'000;  // of one order
 
+// Reads into `out`, which is as it was made; its value is of no use when the event is rejected.
 // `received` is wall time. A promise given in days is resolved with the zones of the event's own
 // destination. Pure and thread-safe.
-std::variant<OrderEvent, Rejection> ReadEvent(const v1::Event& in, const Zones& zones,
-                                              Instant received);
+std::optional<Rejection> ReadEvent(const v1::Event& in, const Zones& zones, Instant received,
+                                   OrderEvent& out);
 
 }  // namespace plumblane

@@ -3,8 +3,16 @@
 // are taken from the tz database.
 #include "base/zones.h"
 
+#include <absl/time/civil_time.h>
+#include <absl/time/time.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+
+#include <algorithm>
+#include <map>
+#include <random>
+#include <string>
+#include <vector>
 
 namespace plumblane {
 namespace {
@@ -121,6 +129,53 @@ TEST(Zones, TheDayOfAMomentIsThatOfTheCalendarAtTheDestination) {
     for (const Day day : {On("2026-01-15"), On("2026-03-29"), On("2026-10-25")}) {
       EXPECT_EQ(zones.DayAt(zones.StartOfDay(day, destination), destination), day) << destination;
       EXPECT_EQ(zones.DayAt(zones.LastMillisOfDay(day, "DE"), "DE"), day);
+    }
+  }
+}
+
+// By the tz database, one zone after the other; those of these countries were alike at some times
+// and not at others, before 2020 or after.
+TEST(Zones, OfSeveralZonesTheOneCountsWhoseDayEndsLastInAnyYear) {
+  const std::map<std::string, std::vector<std::string>> zones = {
+      {"AU",
+       {"Antarctica/Macquarie", "Australia/Adelaide", "Australia/Brisbane", "Australia/Broken_Hill",
+        "Australia/Darwin", "Australia/Eucla", "Australia/Hobart", "Australia/Lindeman",
+        "Australia/Lord_Howe", "Australia/Melbourne", "Australia/Perth", "Australia/Sydney"}},
+      {"DE", {"Europe/Berlin", "Europe/Busingen"}},
+      {"KZ",
+       {"Asia/Almaty", "Asia/Aqtau", "Asia/Aqtobe", "Asia/Atyrau", "Asia/Oral", "Asia/Qostanay",
+        "Asia/Qyzylorda"}},
+      {"NZ", {"Pacific/Auckland", "Pacific/Chatham"}},
+      {"PT", {"Atlantic/Azores", "Atlantic/Madeira", "Europe/Lisbon"}}};
+  const absl::CivilDay origin(1970, 1, 1);
+  std::mt19937_64 random(20);
+  const int64_t hours = (At("2110-01-01T00:00:00Z") - kEarliestInstant) / 3'600'000;
+  for (const auto& [country, names] : zones) {
+    for (int i = 0; i < 20'000; ++i) {
+      // On the hour and a millisecond before, where days begin and end.
+      const Instant t = kEarliestInstant + kMillisPerDay +
+                        static_cast<int64_t>(random() % hours) * 3'600'000 -
+                        static_cast<int64_t>(random() % 2);
+      const int days = static_cast<int>(random() % 400);
+      absl::CivilDay day;
+      int64_t today = INT64_MIN, promise = INT64_MIN, of_date = INT64_MIN;
+      for (const std::string& name : names) {
+        absl::TimeZone zone;
+        ASSERT_TRUE(absl::LoadTimeZone(name, &zone)) << name;
+        const auto end = [&](absl::CivilDay day) {
+          return absl::ToUnixMillis(absl::FromCivil(day + 1, zone)) - 1;
+        };
+        const absl::CivilDay date = absl::ToCivilDay(absl::FromUnixMillis(t.millis), zone);
+        if (end(date) > today) day = date;
+        today = std::max(today, end(date));
+        promise = std::max(promise, end(date + days));
+        of_date = std::max(of_date, end(origin + DayOf(t).number));
+      }
+      SCOPED_TRACE(country + " " + FormatInstant(t));
+      ASSERT_EQ(Loaded().DayAt(t, country).number, day - origin);
+      ASSERT_EQ(Loaded().PromiseAfter(t, 0, country).millis, today);
+      ASSERT_EQ(Loaded().PromiseAfter(t, days, country).millis, promise);
+      ASSERT_EQ(Loaded().LastMillisOfDay(DayOf(t), country).millis, of_date);
     }
   }
 }

@@ -45,11 +45,9 @@ void Require(bool holds) {
 
 void ReadInto(const v1::EventBatch& batch, const Zones& zones, std::vector<OrderEvent>& events) {
   for (const v1::Event& sent : batch.events()) {
-    auto read = ReadEvent(sent, zones, kNow);
-    Require(std::holds_alternative<OrderEvent>(read));
-    auto& taken = std::get<OrderEvent>(read);
+    OrderEvent& taken = events.emplace_back();
+    Require(!ReadEvent(sent, zones, kNow, taken));
     FillFromAgreements(sent, Agreements(), zones, taken.event);
-    events.push_back(std::move(taken));
   }
 }
 

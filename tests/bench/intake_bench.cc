@@ -144,8 +144,8 @@ int main(int argc, char** argv) {
       steps.Time("parse", [&] { batch.ParseFromString(message); });
       steps.Time("check, fill, hash", [&] {
         for (const v1::Event& sent : batch.events()) {
-          auto event = ReadEvent(sent, *zones, now);
-          auto& taken = std::get<OrderEvent>(event);
+          OrderEvent taken;
+          if (ReadEvent(sent, *zones, now, taken)) continue;
           FillFromAgreements(sent, *catalog.agreements, *zones, taken.event);
           content.events.push_back(std::move(taken));
         }

@@ -11,7 +11,6 @@
 #include "service/export_service.h"
 #include "service/exporting.h"
 #include "service/forwarding_desk.h"
-#include "service/read_event.h"
 #include "service/score_watch.h"
 #include "service/service_support.h"
 #include "support/random_orders.h"
@@ -51,11 +50,7 @@ Submission SentAgain(const std::vector<v1::EventBatch>& batches) {
   Submission submission;
   for (const v1::EventBatch& batch : batches) {
     for (const v1::Event& event : batch.events()) {
-      auto read = ReadEvent(event, test::SystemZones(), At("2027-01-01"));
-      EXPECT_TRUE(std::holds_alternative<OrderEvent>(read)) << event.ShortDebugString();
-      if (auto* taken = std::get_if<OrderEvent>(&read)) {
-        submission.events.push_back(std::move(*taken));
-      }
+      submission.events.push_back(test::MustRead(event, At("2027-01-01")));
     }
   }
   return submission;

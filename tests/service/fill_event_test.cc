@@ -4,8 +4,6 @@
 
 #include <gtest/gtest.h>
 
-#include <variant>
-
 #include "service/read_event.h"
 #include "service/service_support.h"
 
@@ -45,8 +43,7 @@ Terms LotusTerms() {
 }
 
 Event Filled(const v1::Event& sent, const Agreements& agreed) {
-  auto read = ReadEvent(sent, SystemZones(), At("2026-06-01"));
-  Event event = std::get<OrderEvent>(read).event;
+  Event event = test::MustRead(sent, At("2026-06-01")).event;
   FillFromAgreements(sent, agreed, SystemZones(), event);
   return event;
 }
@@ -189,7 +186,7 @@ TEST(FillEvent, AnItemOfOursIsMeantWhateverTheSupplierCallsSo) {
   v1::Event sent = SentPaid();
   const auto remark = [&](const char* item) {
     sent.set_item(item);
-    Event event = std::get<OrderEvent>(ReadEvent(sent, SystemZones(), At("2026-06-01"))).event;
+    Event event = test::MustRead(sent, At("2026-06-01")).event;
     std::string said = FillFromAgreements(sent, agreed, SystemZones(), event);
     EXPECT_EQ(event.item, item);
     EXPECT_EQ(event.supplier_item, "");

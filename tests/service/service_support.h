@@ -10,6 +10,7 @@
 
 #include "base/zones.h"
 #include "engine/engine.h"
+#include "service/read_event.h"
 #include "storage/memory_store.h"
 #include "support/fixed_clock.h"
 #include "support/order_builder.h"
@@ -45,6 +46,16 @@ inline v1::Event SentPaid(const std::string& event_id = "e1",
 inline const Zones& SystemZones() {
   static const Zones zones = Zones::Load().value();
   return zones;
+}
+
+// What is taken of an event; one that is rejected fails the test.
+inline OrderEvent MustRead(const v1::Event& sent, Instant received,
+                           const Zones& zones = SystemZones()) {
+  OrderEvent read;
+  if (const auto rejection = ReadEvent(sent, zones, received, read)) {
+    ADD_FAILURE() << rejection->code << " " << rejection->field << ": " << rejection->message;
+  }
+  return read;
 }
 
 // An engine on a store of its own or a given one, running from the start.

@@ -128,8 +128,7 @@ TEST(WriteOrder, AnEventIsRepeatedAsItWasSent) {
   sent.mutable_cost()->set_currency_code("EUR");
   sent.set_replaces(1);
   sent.set_tracking("TRK1");
-  const auto read = ReadEvent(sent, test::SystemZones(), At("2026-03-10"));
-  const auto& taken = std::get<OrderEvent>(read);
+  const OrderEvent taken = test::MustRead(sent, At("2026-03-10"));
   OrderAnswer answer;
   answer.key = taken.order;
   answer.events = {taken.event};
