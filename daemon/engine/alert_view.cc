@@ -31,12 +31,14 @@ absl::Status View::UpdateAlerts(const std::function<bool()>& give_up) const {
   source.sequence = catalog_->log_sequence;
   source.pairs = catalog_->pairs;
   source.told = catalog_->alerts;
-  source.read = [this, &give_up](const Pair& pair, bool again) -> absl::StatusOr<Measures> {
+  Snapshot::Scanner cells;
+  source.read = [&](const Pair& pair, bool again) -> absl::StatusOr<Measures> {
     // A month is made from all pairs, which can take longer than a stop may.
     if (give_up && give_up()) return absl::CancelledError("no longer wanted");
     if (again) return Read(pair);
     if (auto kept = memory_->series.Peek(catalog_->log_sequence, pair)) return kept;
-    auto measures = ReadPair(*snapshot_, pair, kLastMeasure);
+    if (!cells) cells = snapshot_->ScannerOf(Space::kCells);
+    auto measures = ReadPair(cells, pair, kLastMeasure);
     if (!measures.ok()) return measures.status();
     return std::make_shared<const MeasureSet>(*std::move(measures));
   };

@@ -36,9 +36,10 @@ absl::Status TooLittle(const std::vector<OnTimeHistory>& histories, const Moment
 absl::StatusOr<BacktestAnswer> View::Backtest(const BacktestAsked& asked,
                                               const std::function<bool()>& give_up) const {
   std::vector<OnTimeHistory> histories;
+  const Snapshot::Scanner cells = snapshot_->ScannerOf(Space::kCells);
   for (const Pair& pair : catalog_->pairs->by_supplier) {
     if (give_up && give_up()) return absl::CancelledError("given up");
-    auto measures = ReadPair(*snapshot_, pair, Measure::kOnTime);
+    auto measures = ReadPair(cells, pair, Measure::kOnTime);
     if (!measures.ok()) return measures.status();
     histories.push_back({pair, std::move((*measures)[Measure::kOnTime])});
   }

@@ -38,21 +38,29 @@ size_t BytesOf(const MeasureSet& measures) {
 }  // namespace
 
 absl::StatusOr<MeasureSet> ReadPair(const Snapshot& snapshot, const Pair& pair, Measure last) {
+  const auto cells = [&](std::string_view prefix, std::string_view from,
+                         const Snapshot::Each& each) {
+    return snapshot.Scan(Space::kCells, prefix, from, each);
+  };
+  return ReadPair(cells, pair, last);
+}
+
+absl::StatusOr<MeasureSet> ReadPair(const Snapshot::Scanner& cells, const Pair& pair,
+                                    Measure last) {
   MeasureSet measures;
   absl::Status bad;
-  const absl::Status scanned =
-      snapshot.Scan(Space::kCells, CellPrefix(pair), "", [&](auto key, auto value) {
-        const auto page = ParseCellPageKey(key);
-        bad.Update(page.status());
-        if (!page.ok() || page->measure > last) return false;
-        auto series = DecodePage(page->first_day, value);
-        bad.Update(series.status());
-        if (!series.ok()) return false;
-        Series& all = measures[page->measure];
-        all.insert(all.end(), std::make_move_iterator(series->begin()),
-                   std::make_move_iterator(series->end()));
-        return true;
-      });
+  const absl::Status scanned = cells(CellPrefix(pair), "", [&](auto key, auto value) {
+    const auto page = ParseCellPageKey(key);
+    bad.Update(page.status());
+    if (!page.ok() || page->measure > last) return false;
+    auto series = DecodePage(page->first_day, value);
+    bad.Update(series.status());
+    if (!series.ok()) return false;
+    Series& all = measures[page->measure];
+    all.insert(all.end(), std::make_move_iterator(series->begin()),
+               std::make_move_iterator(series->end()));
+    return true;
+  });
   bad.Update(scanned);
   if (!bad.ok()) return bad;
   return measures;

@@ -28,8 +28,9 @@
 namespace plumblane {
 
 // From the store, where measures lie in the order of their numbers: those up to and including
-// `last`, the others stay empty.
+// `last`, the others stay empty. Who reads many pairs does it with one scanner of kCells.
 absl::StatusOr<MeasureSet> ReadPair(const Snapshot& snapshot, const Pair& pair, Measure last);
+absl::StatusOr<MeasureSet> ReadPair(const Snapshot::Scanner& cells, const Pair& pair, Measure last);
 
 class SeriesCache {
  public:

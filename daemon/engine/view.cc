@@ -76,11 +76,14 @@ absl::StatusOr<View::Question> View::Put(const Asked& asked, Scope scope) const 
 
 absl::StatusOr<std::shared_ptr<const Fleet>> View::AskFleet(const Question& question,
                                                             Scope scope) const {
-  const auto read = [this](const Pair& pair,
-                           bool again) -> absl::StatusOr<std::shared_ptr<const MeasureSet>> {
+  Snapshot::Scanner cells;
+  const auto read = [this, &cells](
+                        const Pair& pair,
+                        bool again) -> absl::StatusOr<std::shared_ptr<const MeasureSet>> {
     if (again) return Read(pair);
     if (auto kept = memory_->series.Peek(catalog_->log_sequence, pair)) return kept;
-    auto rates = ReadPair(*snapshot_, pair, Measure::kDefect);
+    if (!cells) cells = snapshot_->ScannerOf(Space::kCells);
+    auto rates = ReadPair(cells, pair, Measure::kDefect);
     if (!rates.ok()) return rates.status();
     return std::make_shared<const MeasureSet>(*std::move(rates));
   };

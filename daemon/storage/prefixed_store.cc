@@ -28,10 +28,25 @@ absl::StatusOr<std::vector<std::optional<std::string>>> PrefixedSnapshot::GetAll
 
 absl::Status PrefixedSnapshot::Scan(Space space, std::string_view prefix, std::string_view from,
                                     const Each& each) const {
-  return under_->Scan(space, Join(prefix_, prefix), from.empty() ? "" : Join(prefix_, from),
-                      [&](std::string_view key, std::string_view value) {
-                        return each(key.substr(prefix_.size()), value);
-                      });
+  const auto under = [&](std::string_view joined, std::string_view first, const Each& visit) {
+    return under_->Scan(space, joined, first, visit);
+  };
+  return Scan(under, prefix, from, each);
+}
+
+Snapshot::Scanner PrefixedSnapshot::ScannerOf(Space space) const {
+  return [this, under = under_->ScannerOf(space)](std::string_view prefix, std::string_view from,
+                                                  const Each& each) {
+    return Scan(under, prefix, from, each);
+  };
+}
+
+absl::Status PrefixedSnapshot::Scan(const Scanner& under, std::string_view prefix,
+                                    std::string_view from, const Each& each) const {
+  return under(Join(prefix_, prefix), from.empty() ? "" : Join(prefix_, from),
+               [&](std::string_view key, std::string_view value) {
+                 return each(key.substr(prefix_.size()), value);
+               });
 }
 
 absl::Status PrefixedStore::Write(const Batch& batch, bool sync) {

@@ -24,8 +24,12 @@ class PrefixedSnapshot final : public Snapshot {
       Space space, const std::vector<std::string>& keys) const override;
   absl::Status Scan(Space space, std::string_view prefix, std::string_view from,
                     const Each& each) const override;
+  Scanner ScannerOf(Space space) const override;
 
  private:
+  absl::Status Scan(const Scanner& under, std::string_view prefix, std::string_view from,
+                    const Each& each) const;
+
   const std::shared_ptr<const Snapshot> under_;
   const std::string prefix_;
 };

@@ -58,6 +58,17 @@ class Snapshot {
   using Each = std::function<bool(std::string_view key, std::string_view value)>;
   virtual absl::Status Scan(Space space, std::string_view prefix, std::string_view from,
                             const Each& each) const = 0;
+
+  // Scan of one space, for who scans it often in turn: what it takes to begin is done once, and
+  // what lies right behind the last prefix is found at once. Lives no longer than the snapshot; not
+  // thread-safe, nor may `each` scan with it.
+  using Scanner =
+      std::function<absl::Status(std::string_view prefix, std::string_view from, const Each& each)>;
+  virtual Scanner ScannerOf(Space space) const {
+    return [this, space](std::string_view prefix, std::string_view from, const Each& each) {
+      return Scan(space, prefix, from, each);
+    };
+  }
 };
 
 // Snapshots may be taken from any thread while one thread writes.

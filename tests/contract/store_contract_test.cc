@@ -4,6 +4,8 @@
 #include <gtest/gtest.h>
 
 #include <atomic>
+#include <random>
+#include <string>
 #include <thread>
 #include <utility>
 #include <vector>
@@ -50,6 +52,8 @@ class StoreContract : public test::OnEachStore {
 };
 
 PLUMBLANE_ON_EACH_STORE(StoreContract);
+INSTANTIATE_TEST_SUITE_P(OfAStore, StoreContract, ::testing::Values("Part"),
+                         [](const auto& info) { return std::string(info.param); });
 
 TEST_P(StoreContract, ANewStoreIsEmpty) {
   for (int i = 0; i < kSpaceCount; ++i) {
@@ -222,6 +226,43 @@ TEST_P(StoreContract, AScanDoesNotSeeWhatIsWrittenMeanwhile) {
       });
   EXPECT_TRUE(status.ok()) << status;
   EXPECT_EQ(seen, "a1b1c1");
+}
+
+// Keys of two letters of five, scanned in turn at random, mostly
+// upwards, through to the end or not: with one scanner as with a scan of its own each.
+TEST_P(StoreContract, OneScannerInTurnFindsWhatScansDo) {
+  std::mt19937_64 random(7);
+  const auto letter = [&] { return static_cast<char>('a' + random() % 5); };
+  Batch batch;
+  for (int i = 0; i < 300; ++i) {
+    std::string key{letter(), letter()};
+    if (random() % 4 == 0) key = "cc";
+    key += std::to_string(i);
+    batch.Put(Space::kOrders, key, key);
+    if (random() % 8 == 0) batch.Delete(Space::kOrders, key);
+  }
+  Write(batch);
+  const auto snapshot = store_->TakeSnapshot();
+  for (int i = 0; i < 300; ++i) Put({letter(), letter(), letter()}, "later");
+  const Snapshot::Scanner scanner = snapshot->ScannerOf(Space::kOrders);
+  std::string prefix;
+  for (int i = 0; i < 3000; ++i) {
+    if (random() % 4 == 0) {
+      prefix = std::string(random() % 3, letter());
+    } else if (!prefix.empty()) {
+      ++prefix.back();
+    }
+    const std::string from = random() % 8 == 0 ? std::string{letter(), letter()} : "";
+    const size_t limit = random() % 2 == 0 ? 1000 : 1 + random() % 20;
+    std::vector<std::string> found;
+    const absl::Status status = scanner(prefix, from, [&](auto key, auto value) {
+      EXPECT_EQ(key, value);
+      found.emplace_back(key);
+      return found.size() < limit;
+    });
+    ASSERT_TRUE(status.ok()) << status;
+    ASSERT_EQ(found, Scan(*snapshot, prefix, from, limit)) << prefix << " " << from;
+  }
 }
 
 TEST_P(StoreContract, ASnapshotOutlivesItsStore) {

@@ -5,8 +5,10 @@
 
 #include <memory>
 #include <string>
+#include <utility>
 
 #include "storage/memory_store.h"
+#include "storage/prefixed_store.h"
 #include "storage/rocksdb/rocksdb_store.h"
 #include "support/temp_directory.h"
 
@@ -28,9 +30,24 @@ class OnEachStore : public ::testing::TestWithParam<const char*> {
     auto opened = OpenRocksDbStore(OptionsFor(directory_ / "store"));
     ASSERT_TRUE(opened.ok()) << opened.status();
     store_ = *std::move(opened);
+    if (GetParam() == std::string("Part")) MakePart();
   }
 
+ private:
+  // What lies around it is not its own.
+  void MakePart() {
+    whole_ = std::move(store_);
+    Batch around;
+    for (int space = 0; space < kSpaceCount; ++space) {
+      for (const char* key : {"1", "12b", "3"}) around.Put(static_cast<Space>(space), key, "other");
+    }
+    ASSERT_TRUE(whole_->Write(around, /*sync=*/true).ok());
+    store_ = std::make_unique<PrefixedStore>(*whole_, "2");
+  }
+
+ protected:
   TempDirectory directory_;
+  std::unique_ptr<Store> whole_;  // of a part
   std::unique_ptr<Store> store_;
 };
 

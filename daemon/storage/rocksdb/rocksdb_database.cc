@@ -14,6 +14,43 @@ namespace {
 
 rocksdb::Slice ToSlice(std::string_view text) { return {text.data(), text.size()}; }
 
+std::string_view ToView(const rocksdb::Slice& slice) { return {slice.data(), slice.size()}; }
+
+// Goes through what begins with `prefix` from where `it` is.
+absl::Status ScanFrom(rocksdb::Iterator& it, std::string_view prefix, const Snapshot::Each& each) {
+  for (; it.Valid(); it.Next()) {
+    const std::string_view key = ToView(it.key());
+    if (!key.starts_with(prefix) || !each(key, ToView(it.value()))) break;
+  }
+  return ToStatus(it.status());
+}
+
+// Scans in turn with one iterator. To make one and to seek in every table takes a hundred
+// microseconds where there are many. Going on to the next prefix step by step instead of seeking
+// gained nothing (of 100,000 pairs, two measures of ten read: 32 steps at most were dearer).
+class IteratorScanner {
+ public:
+  explicit IteratorScanner(std::unique_ptr<rocksdb::Iterator> it) : it_(std::move(it)) {}
+
+  absl::Status Scan(std::string_view prefix, std::string_view from, const Snapshot::Each& each) {
+    const std::string_view target = std::max(prefix, from);
+    if (!IsAt(target)) it_->Seek(ToSlice(target));
+    // From beyond what begins so, nothing was passed that it could go on behind.
+    last_ = target.starts_with(prefix) ? prefix : "";
+    return ScanFrom(*it_, prefix, each);
+  }
+
+ private:
+  // Whether the last scan ended at the first key that is not below `target`.
+  bool IsAt(std::string_view target) const {
+    if (!it_->Valid() || target <= last_ || target.starts_with(last_)) return false;
+    return ToView(it_->key()) >= target;
+  }
+
+  const std::unique_ptr<rocksdb::Iterator> it_;
+  std::string last_;  // prefix; "" = none
+};
+
 class RocksDbSnapshot final : public Snapshot {
  public:
   explicit RocksDbSnapshot(std::shared_ptr<const Database> database)
@@ -62,12 +99,16 @@ class RocksDbSnapshot final : public Snapshot {
     if (!end.empty()) read.iterate_upper_bound = &bound;
     const std::unique_ptr<rocksdb::Iterator> it(
         database_->db->NewIterator(read, database_->Of(space)));
-    for (it->Seek(ToSlice(std::max(prefix, from))); it->Valid(); it->Next()) {
-      const std::string_view key(it->key().data(), it->key().size());
-      if (!key.starts_with(prefix)) break;
-      if (!each(key, {it->value().data(), it->value().size()})) break;
-    }
-    return ToStatus(it->status());
+    it->Seek(ToSlice(std::max(prefix, from)));
+    return ScanFrom(*it, prefix, each);
+  }
+
+  Scanner ScannerOf(Space space) const override {
+    auto scanner = std::make_shared<IteratorScanner>(std::unique_ptr<rocksdb::Iterator>(
+        database_->db->NewIterator(read_, database_->Of(space))));
+    return [scanner](std::string_view prefix, std::string_view from, const Each& each) {
+      return scanner->Scan(prefix, from, each);
+    };
   }
 
  private:
