@@ -22,7 +22,7 @@ Instant LastMillisIn(absl::CivilDay date, absl::TimeZone zone) {
   return StartIn(date + 1, zone) - 1;
 }
 
-// From here on zones may be told apart by fewer; 1 January 2020.
+// Zones whose clocks are alike from here on are gone through once; 1 January 2020.
 constexpr Instant kRecent{1'577'836'800'000};
 
 // Whether clocks show the same in both, from kRecent on. By 2100 every rule has shown itself.

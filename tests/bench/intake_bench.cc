@@ -145,7 +145,7 @@ int main(int argc, char** argv) {
       steps.Time("check, fill, hash", [&] {
         for (const v1::Event& sent : batch.events()) {
           OrderEvent taken;
-          if (ReadEvent(sent, *zones, now, taken)) continue;
+          if (ReadEvent(sent, *zones, now, taken)) std::exit(1);
           FillFromAgreements(sent, *catalog.agreements, *zones, taken.event);
           content.events.push_back(std::move(taken));
         }

@@ -228,8 +228,8 @@ TEST_P(StoreContract, AScanDoesNotSeeWhatIsWrittenMeanwhile) {
   EXPECT_EQ(seen, "a1b1c1");
 }
 
-// Keys of two letters of five, scanned in turn at random, mostly
-// upwards, through to the end or not: with one scanner as with a scan of its own each.
+// Keys of two letters of five, scanned in turn at random, mostly upwards, through to the end or
+// not: with one scanner as with a scan of its own each.
 TEST_P(StoreContract, OneScannerInTurnFindsWhatScansDo) {
   std::mt19937_64 random(7);
   const auto letter = [&] { return static_cast<char>('a' + random() % 5); };
