@@ -1,6 +1,7 @@
 #include "scoring/curve.h"
 
 #include <algorithm>
+#include <bit>
 #include <cassert>
 #include <cmath>
 
@@ -86,95 +87,123 @@ std::optional<BucketQuantile> Curve::QuantileAt(double q) const {
   return quantile;
 }
 
+template <typename OneRoom, typename Visit>
+void RiskSet::VisitUsed(OneRoom& room, const Visit& visit) {
+  for (size_t word = 0; word < room.used.size(); ++word) {
+    for (uint64_t bits = room.used[word]; bits != 0; bits &= bits - 1) {
+      const size_t bucket = 64 * word + static_cast<size_t>(std::countr_zero(bits));
+      visit(bucket, room.leavers[bucket]);
+    }
+  }
+}
+
+template <typename OneRoom, typename Visit>
+void RiskSet::VisitUsedFromLast(OneRoom& room, const Visit& visit) {
+  for (size_t word = room.used.size(); word-- > 0;) {
+    for (uint64_t bits = room.used[word]; bits != 0;) {
+      const auto bit = static_cast<size_t>(63 - std::countl_zero(bits));
+      bits ^= uint64_t{1} << bit;
+      visit(64 * word + bit, room.leavers[64 * word + bit]);
+    }
+  }
+}
+
+size_t RiskSet::UsedCount() const {
+  size_t count = 0;
+  for (const uint64_t bits : room_.used) count += static_cast<size_t>(std::popcount(bits));
+  return count;
+}
+
 std::vector<RiskSet::Room>& RiskSet::Spare() {
   static thread_local std::vector<Room> spare;
   return spare;
 }
 
-RiskSet::RiskSet(size_t bucket_count) : bucket_count_(bucket_count), first_(bucket_count) {
+RiskSet::RiskSet(size_t bucket_count) : bucket_count_(bucket_count) {
   if (!Spare().empty()) {
-    leavers_ = std::move(Spare().back());
+    room_ = std::move(Spare().back());
     Spare().pop_back();
   }
-  if (leavers_.size() < bucket_count) leavers_.resize(bucket_count);
+  if (room_.leavers.size() < bucket_count) {
+    room_.leavers.resize(bucket_count);
+    room_.used.resize((bucket_count + 63) / 64);
+  }
 }
 
 RiskSet::~RiskSet() {
   Clear();
-  Spare().push_back(std::move(leavers_));
+  Spare().push_back(std::move(room_));
 }
 
 void RiskSet::Clear() {
-  if (first_ < end_) std::fill(&leavers_[first_], &leavers_[end_ - 1] + 1, Leavers{});
-  first_ = bucket_count_;
-  end_ = 0;
+  VisitUsed(room_, [](size_t, Leavers& out) { out = {}; });
+  std::fill(room_.used.begin(), room_.used.end(), 0);
 }
 
 void RiskSet::Scale(double factor) {
   assert(factor >= 0);
   const double square = factor * factor;
-  for (size_t i = first_; i < end_; ++i) {
-    Leavers& out = leavers_[i];
+  VisitUsed(room_, [&](size_t, Leavers& out) {
     out.event *= factor;
     out.event_squares *= square;
     out.censored *= factor;
     out.censored_squares *= square;
-  }
+  });
 }
 
 std::vector<WeightLeft> RiskSet::Left() const {
-  size_t count = 0;
-  for (size_t i = first_; i < end_; ++i) count += !IsEmpty(leavers_[i]);
   std::vector<WeightLeft> left;
-  left.reserve(count);
-  for (size_t i = first_; i < end_; ++i) {
-    if (!IsEmpty(leavers_[i])) left.push_back(LeftIn(i, leavers_[i]));
-  }
+  left.reserve(UsedCount());
+  VisitUsed(room_, [&](size_t bucket, const Leavers& out) {
+    if (!IsEmpty(out)) left.push_back(LeftIn(bucket, out));
+  });
   return left;
 }
 
 void RiskSet::MoveInto(RiskSet& sum) {
-  for (size_t i = first_; i < end_; ++i) {
-    if (!IsEmpty(leavers_[i])) sum.Add(LeftIn(i, leavers_[i]));
-  }
+  VisitUsed(room_, [&](size_t bucket, const Leavers& out) {
+    if (!IsEmpty(out)) sum.Add(LeftIn(bucket, out));
+  });
   Clear();
 }
 
 Curve RiskSet::Estimate() {
   // Those still at risk after each bucket. Summed from the far end, so that nothing is ever
   // subtracted and whoever is last leaves exactly nobody behind.
-  for (size_t i = end_; i-- > first_ + 1;) {
-    const Leavers& out = leavers_[i];
-    leavers_[i - 1].later = out.later + (out.event + out.censored);
-    leavers_[i - 1].later_squares = out.later_squares + (out.event_squares + out.censored_squares);
-  }
+  double later = 0, later_squares = 0;
+  VisitUsedFromLast(room_, [&](size_t, Leavers& out) {
+    out.later = later;
+    out.later_squares = later_squares;
+    later += out.event + out.censored;
+    later_squares += out.event_squares + out.censored_squares;
+  });
 
   // An order that has left in bucket k has U = hazard(k), or hazard(k - 1) - 1/Y(k) if by its
   // outcome; one still at risk has U = hazard(now).
   Curve curve;
-  curve.steps.reserve(end_ - std::min(first_, end_));
+  curve.steps.reserve(UsedCount());
   double survival = 1, hazard = 0, gone = 0;
-  for (size_t i = first_; i < end_; ++i) {
-    const Leavers& out = leavers_[i];
+  VisitUsed(room_, [&](size_t bucket, const Leavers& out) {
     if (!(out.event > 0)) {
       gone += out.censored_squares * hazard * hazard;
-      continue;
+      return;
     }
     const double survivors = out.later + out.censored;
     const double at_risk = survivors + out.event;
     const double squares = out.later_squares + (out.event_squares + out.censored_squares);
     const double effective = at_risk * at_risk / squares;
     if (!(survivors > 0)) {
-      curve.steps.push_back({static_cast<uint32_t>(i), 0, 0, effective});
-      break;
+      curve.steps.push_back({static_cast<uint32_t>(bucket), 0, 0, effective});
+      return;  // nobody is left: this is the last
     }
     survival *= survivors / at_risk;
     const double event_term = hazard - 1 / at_risk;
     hazard += out.event / (at_risk * survivors);
     gone += out.event_squares * event_term * event_term + out.censored_squares * hazard * hazard;
     const double variance = gone + hazard * hazard * out.later_squares;
-    curve.steps.push_back({static_cast<uint32_t>(i), survival, std::sqrt(variance), effective});
-  }
+    curve.steps.push_back(
+        {static_cast<uint32_t>(bucket), survival, std::sqrt(variance), effective});
+  });
   return curve;
 }
 

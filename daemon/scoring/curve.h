@@ -21,7 +21,6 @@
 // Values without hidden state; const use is thread-safe.
 #pragma once
 
-#include <algorithm>
 #include <cassert>
 #include <cstddef>
 #include <cstdint>
@@ -84,7 +83,8 @@ struct WeightLeft {
 };
 
 // Collects who leaves when. Orders that were at risk in no bucket are not added. Their room, 48
-// bytes a bucket, is kept by the thread for the next one.
+// bytes a bucket, is kept by the thread for the next one. All takes O(buckets in which some left),
+// and a 64th of all others.
 class RiskSet {
  public:
   // Takes buckets 0 .. bucket_count - 1.
@@ -136,7 +136,10 @@ class RiskSet {
     double censored = 0, censored_squares = 0;  // likewise
     double later = 0, later_squares = 0;        // of those still at risk afterwards; by Estimate
   };
-  using Room = std::vector<Leavers>;
+  struct Room {
+    std::vector<Leavers> leavers;
+    std::vector<uint64_t> used;  // a bit a bucket; those without it are empty
+  };
   static bool IsEmpty(const Leavers& out) { return !(out.event > 0) && !(out.censored > 0); }
   static WeightLeft LeftIn(size_t bucket, const Leavers& out) {
     return {static_cast<uint32_t>(bucket), out.event, out.event_squares, out.censored,
@@ -146,15 +149,18 @@ class RiskSet {
 
   Leavers& At(uint32_t bucket, [[maybe_unused]] int64_t count, [[maybe_unused]] double weight) {
     assert(bucket < bucket_count_ && count >= 0 && weight >= 0);
-    first_ = std::min<size_t>(first_, bucket);
-    end_ = std::max<size_t>(end_, bucket + size_t{1});
-    return leavers_[bucket];
+    room_.used[bucket / 64] |= uint64_t{1} << bucket % 64;
+    return room_.leavers[bucket];
   }
+  // Each used bucket of a room, const or not, and who left in it; ascending and descending.
+  template <typename OneRoom, typename Visit>
+  static void VisitUsed(OneRoom& room, const Visit& visit);
+  template <typename OneRoom, typename Visit>
+  static void VisitUsedFromLast(OneRoom& room, const Visit& visit);
+  size_t UsedCount() const;
 
-  const size_t bucket_count_;
-  Room leavers_;  // at least so many
-  size_t first_;  // buckets outside [first_, end_) are empty
-  size_t end_ = 0;
+  [[maybe_unused]] const size_t bucket_count_;
+  Room room_;  // of at least so many
 };
 
 }  // namespace plumblane
