@@ -45,7 +45,8 @@ std::shared_ptr<const Outlooks> SumOf(std::vector<Outlooks::OfPair> pairs, const
   auto sum = std::make_shared<Outlooks>();
   for (Outlooks::OfPair& one : pairs) {
     Outlook& lane = sum->lanes[one.pair.lane.origin];
-    Mishaps& supplier = sum->suppliers[one.pair.supplier];
+    auto& suppliers = sum->suppliers;
+    Mishaps& supplier = suppliers.try_emplace(suppliers.end(), one.pair.supplier)->second;
     MixInto(lane, *one.own);
     MixInto(supplier, *one.own);
     MixInto(sum->all, *one.own);
@@ -84,31 +85,38 @@ bool OutlookBook::IsAsked(const Question& question) const {
          question.rules.claim_window_days == asked_.rules.claim_window_days;
 }
 
-// Those summed up already; else null, and the pairs with the outlooks that are kept.
-std::shared_ptr<const Outlooks> OutlookBook::FindSummed(const Question& question,
-                                                        const Source& source,
-                                                        std::vector<Outlooks::OfPair>& pairs) {
+// Those kept, if they hold; else null, and the pairs with those of their outlooks that do.
+std::shared_ptr<const Outlooks> OutlookBook::Find(const Question& question, const Source& source,
+                                                  std::vector<Outlooks::OfPair>& pairs) {
   std::lock_guard lock(mutex_);
   const bool is_asked = IsAsked(question) && source.sequence >= since_;
-  const auto holds = [&](const auto& changed, const auto& key, uint64_t sequence) {
-    const uint64_t* change = FindIn(changed, key);
-    return change == nullptr || *change <= std::min(source.sequence, sequence);
-  };
-  const Summed* summed = is_asked ? FindIn(summed_, question.destination) : nullptr;
-  if (summed != nullptr && summed->pairs == source.pairs && summed->fleet == source.fleet &&
-      holds(changed_to_, question.destination, summed->sequence)) {
-    return summed->outlooks;
+  const Kept* kept = is_asked ? FindIn(kept_, question.destination) : nullptr;
+  if (kept != nullptr && !kept->outlooks) kept = nullptr;
+  const bool same_pairs = kept != nullptr && kept->pairs == source.pairs;
+  const uint64_t both_have = kept != nullptr ? std::min(source.sequence, kept->sequence) : 0;
+  if (same_pairs && kept->fleet == source.fleet && kept->last_change <= both_have) {
+    return kept->outlooks;
   }
   const auto* shipped = FindIn(source.pairs->by_destination, question.destination);
   if (shipped == nullptr) return std::make_shared<const Outlooks>();
   pairs.reserve(shipped->size());
-  for (const auto& [lane, supplier] : *shipped) pairs.push_back({{supplier, lane}, {}, {}, {}, {}});
-  std::sort(pairs.begin(), pairs.end(),
-            [](const auto& one, const auto& other) { return one.pair < other.pair; });
-  if (!is_asked) return nullptr;
+  if (same_pairs) {
+    for (const Outlooks::OfPair& one : kept->outlooks->pairs) pairs.push_back({one.pair});
+  } else {
+    for (const auto& [lane, supplier] : *shipped) pairs.push_back({{supplier, lane}});
+    std::sort(pairs.begin(), pairs.end(),
+              [](const auto& one, const auto& other) { return one.pair < other.pair; });
+  }
+  if (kept == nullptr) return nullptr;
+  // All ascending by pair.
+  auto known = kept->outlooks->pairs.begin();
+  auto change = kept->changed.begin();
   for (Outlooks::OfPair& one : pairs) {
-    const Kept* kept = FindIn(kept_, one.pair);
-    if (kept != nullptr && holds(changed_, one.pair, kept->sequence)) one.own = kept->outlook;
+    while (known != kept->outlooks->pairs.end() && known->pair < one.pair) ++known;
+    if (known == kept->outlooks->pairs.end() || known->pair != one.pair) continue;
+    while (change != kept->changed.end() && change->first < one.pair) ++change;
+    const bool changed = change != kept->changed.end() && change->first == one.pair;
+    if (!changed || change->second <= both_have) one.own = known->own;
   }
   return nullptr;
 }
@@ -116,34 +124,28 @@ std::shared_ptr<const Outlooks> OutlookBook::FindSummed(const Question& question
 absl::StatusOr<std::shared_ptr<const Outlooks>> OutlookBook::Ask(const Question& question,
                                                                  const Source& source) {
   std::vector<Outlooks::OfPair> pairs;
-  if (auto summed = FindSummed(question, source, pairs)) return summed;
-  std::vector<Pair> made;
+  if (auto found = Find(question, source, pairs)) return found;
   for (Outlooks::OfPair& one : pairs) {
     if (one.own) continue;
     const auto measures = source.read(one.pair);
     if (!measures.ok()) return measures.status();
     one.own = std::make_shared<const Outlook>(
         OutlookOf(**measures, Scope::kCounted, question.ended, question.rules));
-    made.push_back(one.pair);
   }
-  auto outlooks = SumOf(std::move(pairs), *source.fleet);
+  std::shared_ptr<const Outlooks> outlooks = SumOf(std::move(pairs), *source.fleet);
+  Kept gone;  // given back without the mutex
   std::lock_guard lock(mutex_);
   if (!IsAsked(question)) {
     asked_ = question;
     since_ = noted_;
-    changed_.clear();
-    changed_to_.clear();
     kept_.clear();
-    summed_.clear();
   }
-  if (source.sequence < since_) return outlooks;
-  auto next = made.begin();
-  for (const Outlooks::OfPair& one : outlooks->pairs) {
-    if (next == made.end() || *next != one.pair) continue;
-    kept_[one.pair] = {source.sequence, one.own};
-    ++next;
-  }
-  summed_[question.destination] = {source.sequence, source.pairs, source.fleet, outlooks};
+  Kept& kept = kept_[question.destination];
+  if (source.sequence < std::max(since_, kept.sequence)) return outlooks;
+  gone.outlooks = std::exchange(kept.outlooks, outlooks);
+  gone.fleet = std::exchange(kept.fleet, source.fleet);
+  kept.pairs = source.pairs;
+  kept.sequence = source.sequence;
   return outlooks;
 }
 
@@ -161,8 +163,9 @@ void OutlookBook::Note(uint64_t sequence, const CellChanges& changes) {
   }
   noted_ = sequence;
   for (const Pair* pair : shown) {
-    changed_[*pair] = sequence;
-    changed_to_[pair->lane.destination] = sequence;
+    Kept& kept = kept_[pair->lane.destination];
+    kept.changed[*pair] = sequence;
+    kept.last_change = sequence;
   }
 }
 
