@@ -9,11 +9,12 @@
 // Thread-safe: writers note changes in turn and settle them, any thread reads.
 #pragma once
 
+#include <absl/container/flat_hash_map.h>
+#include <absl/hash/hash.h>
 #include <absl/status/statusor.h>
 
 #include <cstdint>
 #include <list>
-#include <map>
 #include <memory>
 #include <mutex>
 #include <span>
@@ -77,6 +78,13 @@ class SeriesCache {
   };
   using Records = std::list<std::shared_ptr<Record>>;
 
+  struct HashOfPair {
+    size_t operator()(const Pair& pair) const {
+      const Lane& lane = pair.lane;
+      return absl::HashOf(pair.supplier, lane.origin, lane.destination, lane.service);
+    }
+  };
+
   struct Difference {
     size_t before = 0, after = 0;  // bytes of all that changes
   };
@@ -92,7 +100,7 @@ class SeriesCache {
   const size_t max_bytes_;
   mutable std::mutex mutex_;
   Records records_;  // latest asked first
-  std::map<Pair, Records::iterator> by_pair_;
+  absl::flat_hash_map<Pair, Records::iterator, HashOfPair> by_pair_;
   std::vector<Pair> behind_;  // much of them waits
   uint64_t noted_ = 0;
   size_t bytes_ = 0;

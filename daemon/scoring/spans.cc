@@ -34,13 +34,16 @@ void KeptSpans::Keep(Measure measure, const Rules& rules, Sums sums) {
   bytes_ += sums.bytes();
   // Somebody may still be going through those before.
   kept = {rules, std::make_shared<Sums>(std::move(sums))};
+  if (kept.sums->before) kept.last_span = kept.sums->before->span;
+  if (!kept.sums->spans.empty()) kept.last_span = kept.sums->spans.back()->span;
 }
 
 void KeptSpans::Forget(Measure measure, Day day) {
   const Kept& kept = kept_[static_cast<size_t>(IndexOf(measure))];
-  if (!kept.sums) return;
-  Sums& sums = *kept.sums;
   const int32_t span = SpanOf(day);
+  // Mostly what changes is later, and nothing need be looked at.
+  if (!kept.sums || span > kept.last_span) return;
+  Sums& sums = *kept.sums;
   if (sums.before && span <= sums.before->span) {
     bytes_ -= sums.before->bytes();
     sums.before.reset();

@@ -80,6 +80,7 @@ class KeptSpans {
   struct Kept {
     Rules rules;
     std::shared_ptr<Sums> sums;  // null: none
+    int32_t last_span = 0;       // of the latest of them, or later
   };
 
   mutable std::mutex mutex_;
