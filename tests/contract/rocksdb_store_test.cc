@@ -8,13 +8,16 @@
 #include <gtest/gtest.h>
 #include <rocksdb/db.h>
 #include <rocksdb/perf_context.h>
+#include <rocksdb/perf_level.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
 #include <algorithm>
 #include <filesystem>
 #include <fstream>
+#include <functional>
 #include <iterator>
+#include <thread>
 #include <vector>
 
 #include "contract/stores.h"
@@ -142,6 +145,28 @@ TEST(RocksDbStore, ReadingAPrefixGoesThroughNothingThatFollowsIt) {
   EXPECT_GE(rocksdb::get_perf_context()->internal_recent_skipped_count, 1000)
       << "nothing is counted";
   rocksdb::SetPerfLevel(rocksdb::PerfLevel::kDisable);
+}
+
+TEST(RocksDbStore, LetsTheLibraryCountNothingInTheThreadsThatUseIt) {
+  const TempDirectory directory;
+  auto store = Open(directory.path());
+  ASSERT_TRUE(store.ok());
+  const auto snapshot = (*store)->TakeSnapshot();
+  const std::function<void()> uses[] = {
+      [&] { ASSERT_TRUE((*store)->Write({}, false).ok()); },
+      [&] { ASSERT_TRUE(snapshot->Get(Space::kMeta, "a").ok()); },
+      [&] { ASSERT_TRUE(snapshot->GetAll(Space::kMeta, {"a"}).ok()); },
+      [&] {
+        ASSERT_TRUE(snapshot->Scan(Space::kMeta, "a", "", [](auto, auto) { return true; }).ok());
+      },
+      [&] { snapshot->ScannerOf(Space::kMeta); }};
+  for (const auto& use : uses) {
+    std::thread([&] {
+      EXPECT_EQ(rocksdb::GetPerfLevel(), rocksdb::PerfLevel::kEnableCount);
+      use();
+      EXPECT_EQ(rocksdb::GetPerfLevel(), rocksdb::PerfLevel::kDisable);
+    }).join();
+  }
 }
 
 // It is read again by a start after a crash, which this so keeps short.

@@ -64,6 +64,7 @@ class RocksDbSnapshot final : public Snapshot {
   RocksDbSnapshot& operator=(const RocksDbSnapshot&) = delete;
 
   absl::StatusOr<std::optional<std::string>> Get(Space space, std::string_view key) const override {
+    CountNothing();
     std::string value;
     const rocksdb::Status status =
         database_->db->Get(read_, database_->Of(space), ToSlice(key), &value);
@@ -74,6 +75,7 @@ class RocksDbSnapshot final : public Snapshot {
 
   absl::StatusOr<std::vector<std::optional<std::string>>> GetAll(
       Space space, const std::vector<std::string>& keys) const override {
+    CountNothing();
     std::vector<rocksdb::Slice> slices(keys.begin(), keys.end());
     std::vector<rocksdb::PinnableSlice> found(keys.size());
     std::vector<rocksdb::Status> statuses(keys.size());
@@ -90,6 +92,7 @@ class RocksDbSnapshot final : public Snapshot {
 
   absl::Status Scan(Space space, std::string_view prefix, std::string_view from,
                     const Each& each) const override {
+    CountNothing();
     rocksdb::ReadOptions read = read_;
     // A whole space is read once; what is in memory for other questions stays there.
     read.fill_cache = !prefix.empty() || !from.empty();
@@ -104,6 +107,7 @@ class RocksDbSnapshot final : public Snapshot {
   }
 
   Scanner ScannerOf(Space space) const override {
+    CountNothing();
     auto scanner = std::make_shared<IteratorScanner>(std::unique_ptr<rocksdb::Iterator>(
         database_->db->NewIterator(read_, database_->Of(space))));
     return [scanner](std::string_view prefix, std::string_view from, const Each& each) {

@@ -3,6 +3,7 @@
 #include <rocksdb/cache.h>
 #include <rocksdb/filter_policy.h>
 #include <rocksdb/listener.h>
+#include <rocksdb/perf_level.h>
 #include <rocksdb/slice_transform.h>
 #include <rocksdb/table.h>
 #include <rocksdb/utilities/table_properties_collectors.h>
@@ -30,7 +31,25 @@ class NoAutoRecovery final : public rocksdb::EventListener {
   const std::shared_ptr<Failure> failure_;
 };
 
+// Both are told by the thread that does the work.
+class Uncounted final : public rocksdb::EventListener {
+ public:
+  void OnFlushBegin(rocksdb::DB* /*db*/, const rocksdb::FlushJobInfo& /*job*/) override {
+    CountNothing();
+  }
+  void OnCompactionBegin(rocksdb::DB* /*db*/, const rocksdb::CompactionJobInfo& /*job*/) override {
+    CountNothing();
+  }
+};
+
 }  // namespace
+
+void CountNothing() {
+  [[maybe_unused]] static thread_local const bool once = [] {
+    rocksdb::SetPerfLevel(rocksdb::PerfLevel::kDisable);
+    return true;
+  }();
+}
 
 absl::Status ToStatus(const rocksdb::Status& status) {
   if (status.ok()) return absl::OkStatus();
@@ -75,6 +94,7 @@ rocksdb::DBOptions DbOptionsFor(const RocksDbStoreOptions& options,
   // A failed flush would be tried again by itself.
   db.max_bgerror_resume_count = 0;
   db.listeners.push_back(std::make_shared<NoAutoRecovery>(failure));
+  db.listeners.push_back(std::make_shared<Uncounted>());
   // Tells how much is in memory and decides nothing: the store writes tables by itself
   // (RocksDbStore::WriteTables), long before the library would.
   db.write_buffer_manager = std::make_shared<rocksdb::WriteBufferManager>(size_t{1} << 40);

@@ -36,6 +36,7 @@ class RocksDbStore final : public DiskStore {
   absl::Status Write(const Batch& batch, bool sync) override {
     // Also after a failure in the background, whether or not the library would go on.
     if (absl::Status failed = database_->failure->why(); !failed.ok()) return failed;
+    CountNothing();
     // A large entry is tens of megabytes, which would be moved as they grow.
     size_t bytes = kBytesOfBatch;
     for (const Batch::Change& change : batch.changes) {
@@ -160,6 +161,7 @@ absl::StatusOr<std::unique_ptr<DiskStore>> Open(const RocksDbStoreOptions& optio
   for (const auto pool : {rocksdb::Env::LOW, rocksdb::Env::HIGH}) {
     db_options.env->LowerThreadPoolCPUPriority(pool, rocksdb::CpuPriority::kLow);
   }
+  CountNothing();
   rocksdb::DB* db = nullptr;
   const rocksdb::Status status = rocksdb::DB::Open(
       db_options, options.path, FamiliesFor(options, AllSpaces()), &database->families, &db);
