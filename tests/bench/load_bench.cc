@@ -1,9 +1,9 @@
 // What the daemon takes in a second, beside the limit of the parts it is built on: events
 // acknowledged through gRPC (durable, applied), 8 streams, batches of 500, orders of five events
 // arriving interleaved, 10 % repeats; against RocksDB's own synced batches of the same bytes from 8
-// threads; and, to tell what the way to a daemon takes, against the least that a server of the same
-// libraries does: it decodes each batch and writes its events so, on the thread that read it. In
-// turn, several rounds.
+// threads, as the library comes and with its counters off, as the daemon has it; and, to tell what
+// the way to a daemon takes, against the least that a server of the same libraries does: it decodes
+// each batch and writes its events so, on the thread that read it. In turn, several rounds.
 //
 // Usage: load_bench PLUMBLANED [ROUNDS]  (the daemon's binary; it is started on a temporary
 // directory)
