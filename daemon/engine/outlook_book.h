@@ -3,7 +3,7 @@
 //
 // What happens today shows in an outlook only when its day is over, so within a day hardly any is
 // made twice. Keeps those of the day and half-life asked last, 3.7 KiB each. To ask again costs a
-// look-up; after a change, the outlooks of the pairs changed and 0.6 us for each of the others.
+// look-up; after a change, the outlooks of the pairs changed and 1.2 us for each of all.
 //
 // Thread-safe: one writer notes changes, any thread asks.
 #pragma once
