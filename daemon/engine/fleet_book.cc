@@ -78,6 +78,8 @@ FleetBook::Start FleetBook::StartOf(const Made& made, const Source& source) {
 
 void FleetBook::Keep(Made& made, std::shared_ptr<const Fleet> fleet, const Start& from,
                      const Source& source) {
+  // Nothing was made, and what is being made of a later state is not undone.
+  if (fleet == from.before && from.changed.empty()) return;
   if (made.dropped || made.times != from.times) return;
   // What was noted after that state and before anybody asked would be missing.
   if (!from.before && source.sequence < made.since) return;

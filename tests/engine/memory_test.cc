@@ -494,6 +494,17 @@ TEST(Memory, WhatIsMadeAheadWhileAnEarlierStateIsAskedIsNotUndoneByIt) {
   EXPECT_FALSE((*second)->pairs[0].rates == (*third)->pairs[0].rates);
 }
 
+TEST(Memory, WhoAsksOfTheStateBeforeDoesNotUndoWhatIsBeingMadeAhead) {
+  CountedFleets fleets(5);
+  fleets.ReadsToAsk(1, 10);
+  fleets.Change(2, "3", 4);
+  fleets.book.MakeAhead(CountedFleets::OnDay(10), {2, fleets.all, [&](const Pair&, bool) {
+                                                     EXPECT_EQ(fleets.ReadsToAsk(1, 10), 0);
+                                                     return std::make_shared<const MeasureSet>();
+                                                   }});
+  EXPECT_EQ(fleets.ReadsToAsk(2, 10), 0) << "it is there";
+}
+
 TEST(Memory, ReadingAsideIsWhatTheStoreHasAndLeavesTheStateBeforeInMemory) {
   RandomOrders random(19);
   AppliedState state;
