@@ -2,7 +2,6 @@
 #pragma once
 
 #include <absl/container/flat_hash_map.h>
-#include <absl/hash/hash.h>
 #include <absl/status/status.h>
 
 #include <map>
@@ -14,6 +13,7 @@
 #include "cohorts/cell.h"
 #include "engine/cell_changes.h"
 #include "engine/kept.h"
+#include "engine/pair_hash.h"
 #include "orders/fold.h"
 #include "storage/store.h"
 
@@ -79,12 +79,6 @@ class Changes {
     Measure measure;
     Day day;
     Cell cell;
-  };
-  struct PairHash {
-    size_t operator()(const Pair& pair) const {
-      return absl::HashOf(pair.supplier, pair.lane.origin, pair.lane.destination,
-                          pair.lane.service);
-    }
   };
 
   size_t Find(const Pair& pair);

@@ -10,7 +10,6 @@
 #pragma once
 
 #include <absl/container/flat_hash_map.h>
-#include <absl/hash/hash.h>
 #include <absl/status/statusor.h>
 
 #include <cstdint>
@@ -23,6 +22,7 @@
 
 #include "cohorts/cell.h"
 #include "engine/cell_changes.h"
+#include "engine/pair_hash.h"
 #include "scoring/score.h"
 #include "storage/store.h"
 
@@ -78,13 +78,6 @@ class SeriesCache {
   };
   using Records = std::list<std::shared_ptr<Record>>;
 
-  struct HashOfPair {
-    size_t operator()(const Pair& pair) const {
-      const Lane& lane = pair.lane;
-      return absl::HashOf(pair.supplier, lane.origin, lane.destination, lane.service);
-    }
-  };
-
   struct Difference {
     size_t before = 0, after = 0;  // bytes of all that changes
   };
@@ -100,7 +93,7 @@ class SeriesCache {
   const size_t max_bytes_;
   mutable std::mutex mutex_;
   Records records_;  // latest asked first
-  absl::flat_hash_map<Pair, Records::iterator, HashOfPair> by_pair_;
+  absl::flat_hash_map<Pair, Records::iterator, PairHash> by_pair_;
   std::vector<Pair> behind_;  // much of them waits
   uint64_t noted_ = 0;
   size_t bytes_ = 0;

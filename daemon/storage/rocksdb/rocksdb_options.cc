@@ -31,17 +31,6 @@ class NoAutoRecovery final : public rocksdb::EventListener {
   const std::shared_ptr<Failure> failure_;
 };
 
-// Both are told by the thread that does the work.
-class Uncounted final : public rocksdb::EventListener {
- public:
-  void OnFlushBegin(rocksdb::DB* /*db*/, const rocksdb::FlushJobInfo& /*job*/) override {
-    CountNothing();
-  }
-  void OnCompactionBegin(rocksdb::DB* /*db*/, const rocksdb::CompactionJobInfo& /*job*/) override {
-    CountNothing();
-  }
-};
-
 }  // namespace
 
 void CountNothing() {
@@ -94,7 +83,6 @@ rocksdb::DBOptions DbOptionsFor(const RocksDbStoreOptions& options,
   // A failed flush would be tried again by itself.
   db.max_bgerror_resume_count = 0;
   db.listeners.push_back(std::make_shared<NoAutoRecovery>(failure));
-  db.listeners.push_back(std::make_shared<Uncounted>());
   // Tells how much is in memory and decides nothing: the store writes tables by itself
   // (RocksDbStore::WriteTables), long before the library would.
   db.write_buffer_manager = std::make_shared<rocksdb::WriteBufferManager>(size_t{1} << 40);
